@@ -1,0 +1,86 @@
+"""What a photo becomes: the reading, its zones and its notes; and the pipeline that makes it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Lab = tuple[float, float, float]
+"""CIELAB L*, a*, b* for D65 and the CIE 1931 2 degree observer."""
+
+ZoneName = Literal["overall", "root", "mids", "ends"]
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something the user should know about a reading that was still possible."""
+
+    code: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stain:
+    """Colour off the natural lift path, left by old dye or a tinted care product."""
+
+    hue: str
+    """The stain's hue in plain words, such as 'green' or 'violet'."""
+    hue_deg: float
+    """CIELAB hue angle of the colour difference from the lift path, degrees."""
+    strength: float
+    """CIELAB chroma difference from the lift path (Delta C*ab in the a*b* plane)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneReading:
+    """One zone of the strand, or the strand overall."""
+
+    name: ZoneName
+    lab: Lab
+    """Colour under diffuse D65, specular included, 2 degree observer."""
+    lab_sd: Lab
+    """Standard uncertainty of ``lab``, one standard deviation for each of L*, a*, b*."""
+    lab_as_lit: Lab
+    """Colour in this photo's own light direction, spectrum and unevenness of the light cancelled."""
+    lightness_spread: float
+    """Standard deviation of L* over the zone's hair, gloss and gaps left out."""
+    level: float
+    """Lift level 1.0 to 10.0 on the ladder in use."""
+    level_sd: float
+    level_shares: dict[str, float]
+    """Share of the zone's hair at each whole level, summing to 1; keys '1' to '10'."""
+    undertone: str
+    chroma: float
+    """C*ab of ``lab``."""
+    hue_deg: float
+    """h_ab of ``lab``, degrees 0 to 360."""
+    yellowness_e313: float
+    """ASTM E313 yellowness index of ``lab``, D65 / 2 degree coefficients."""
+    stain: Stain | None
+
+
+@dataclass(frozen=True, slots=True)
+class CardFit:
+    """How well the colour correction reproduces the card itself."""
+
+    delta_e00_median: float
+    delta_e00_max: float
+    leave_one_out_mean: float
+    light_unevenness_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """The reading of one strand, from one photo or several."""
+
+    photo: str
+    card: str
+    card_fit: CardFit
+    overall: ZoneReading
+    zones: tuple[ZoneReading, ZoneReading, ZoneReading]
+    """Root, mids and ends."""
+    notes: tuple[Note, ...]
+    ladder: str
+    """Name of the ladder that the levels refer to."""
+    wet: bool = False
+    """True when the photo shows wet hair; ``lab`` and ``level`` are then the dry estimate."""

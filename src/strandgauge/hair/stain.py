@@ -1,0 +1,65 @@
+"""Stain: colour off the natural lift path, left by old dye or a tinted care product.
+
+At each lightness undyed hair, natural, grey or lifted, keeps to an area of the a*b* plane: a wedge from
+the grey corner to an arc between its reddest and its greenest hue (``calibration/words.toml``). What lies
+further off than a threshold, and further than the measurement can tell, is stain.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from strandgauge.hair.words import LiftPath, Words, hue_within, load_words
+from strandgauge.reading import Stain
+
+Array = NDArray[np.float64]
+
+
+def find_stain(lab: ArrayLike, lab_sd: ArrayLike, words: Words | None = None) -> Stain | None:
+    """Return the stain that a colour shows, or None where undyed hair can have that colour.
+
+    Parameters
+    ----------
+    lab : CIELAB of a zone, (3,).
+    lab_sd : standard uncertainty of each of L*, a*, b*, (3,).
+    """
+    words = words or load_words()
+    colour, sd = np.asarray(lab, dtype=float), np.asarray(lab_sd, dtype=float)
+    off = off_path(colour, words.path)
+    strength = float(np.hypot(*off))
+    if strength <= words.stain_distance:
+        return None
+    along = off / strength
+    doubt = float(np.hypot(along[0] * sd[1], along[1] * sd[2]))
+    if strength <= words.stain_uncertainties * doubt:
+        return None
+    hue = float(np.degrees(np.arctan2(off[1], off[0])) % 360.0)
+    word = next(w.word for w in words.stain_hues if hue_within(hue, w.hue) and colour[0] >= w.lightness_from)
+    return Stain(hue=word, hue_deg=hue, strength=strength)
+
+
+def off_path(lab: ArrayLike, path: LiftPath) -> Array:
+    """Return the a*b* vector (2,) from the nearest undyed colour of the same lightness to ``lab`` (3,)."""
+    colour = np.asarray(lab, dtype=float)
+    corners = _outline(float(colour[0]), path)
+    point = colour[1:]
+    start, step = corners, np.roll(corners, -1, axis=0) - corners
+    away = point - start
+    inside = bool(np.all(step[:, 0] * away[:, 1] - step[:, 1] * away[:, 0] >= 0.0))
+    if inside:
+        return np.zeros(2)
+    share = np.clip(np.sum(away * step, axis=1) / np.maximum(np.sum(step**2, axis=1), 1e-12), 0.0, 1.0)
+    offsets = point - (start + share[:, None] * step)
+    return np.asarray(offsets[np.argmin(np.sum(offsets**2, axis=1))])
+
+
+def _outline(lightness: float, path: LiftPath) -> Array:
+    """Return the corners (M, 2) of the area of undyed hair, counter-clockwise and convex."""
+    from scipy.spatial import ConvexHull
+
+    strongest = np.interp(lightness, path.lightness, path.chroma)
+    low, high = (np.interp(lightness, path.lightness, path.hue[:, i]) for i in (0, 1))
+    arc = np.radians(np.linspace(low, high, 9))
+    points = np.concatenate([path.grey_corner, strongest * np.stack([np.cos(arc), np.sin(arc)], axis=-1)])
+    return np.asarray(points[ConvexHull(points).vertices])

@@ -1,0 +1,45 @@
+"""Warmth: the undertone in the trade's words, and its size in standard terms."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from strandgauge.hair.cielab import chroma, hue_deg, xyz_from_lab
+from strandgauge.hair.levels import Ladder, load_ladder
+from strandgauge.hair.words import Words, hue_within, load_words
+
+Array = NDArray[np.float64]
+
+__all__ = ["chroma", "hue_deg", "undertone", "yellowness_e313"]
+
+
+def yellowness_e313(lab: ArrayLike) -> Array:
+    """Return the ASTM E313 yellowness index (...) of CIELAB colours (..., 3), for D65 and 2 degrees.
+
+    ``YI = 100 (Cx X - Cz Z) / Y`` with Cx = 1.2985, Cz = 1.1335 [ASTM E313-15e1, table 1]. Meant for
+    near-white, yellowish or bluish samples; for dark or strongly coloured hair it is a mere trend.
+    """
+    xyz = xyz_from_lab(lab)
+    return np.asarray(100.0 * (1.2985 * xyz[..., 0] - 1.1335 * xyz[..., 2]) / np.maximum(xyz[..., 1], 1e-9))
+
+
+def undertone(lab: ArrayLike, ladder: Ladder | None = None, words: Words | None = None) -> str:
+    """Return the undertone of one CIELAB colour (3,) in the trade's words.
+
+    The words and their thresholds are data (``calibration/words.toml``): hue angle, chroma, chroma as a share
+    of what the ladder shows at that lightness, and level; the first rule that fits is taken.
+    """
+    ladder, words = ladder or load_ladder(), words or load_words()
+    colour = np.asarray(lab, dtype=float)
+    strength, hue = float(chroma(colour)), float(hue_deg(colour))
+    share = strength / max(float(ladder.chroma_at(colour[0])), 1e-9)
+    level = float(ladder.level_of(colour))
+    return next(
+        rule.word
+        for rule in words.undertones
+        if strength < rule.chroma_below
+        and share < rule.chroma_share_below
+        and hue_within(hue, rule.hue)
+        and level >= rule.level_from
+    )

@@ -105,7 +105,7 @@ def dry_from_wet(lab: ArrayLike, lab_sd: ArrayLike, wetting: Wetting | None = No
 
 
 def _dry(lab: Array, wetting: Wetting, internal: float) -> Array:
-    # The curve is applied to X, Y and Z: at hair's smooth spectra that is close to doing it at each wavelength,
+    # The curve is applied to X, Y and Z: at hair's smooth spectra that is close to doing it wave by wave,
     # and needs no spectrum.
     ratio = np.clip(xyz_from_lab(lab) / WHITE_D65, 0.0, 1.0)
     return lab_from_xyz(dry_reflectance(ratio, wetting, internal) * WHITE_D65)

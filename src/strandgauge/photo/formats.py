@@ -1,0 +1,132 @@
+"""Tells a picture's format from its first bytes, and what a file is when it is no picture we read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import Any, TypeAlias
+
+from numpy.typing import NDArray
+
+from strandgauge.errors import UnreadableFileError
+
+Pixels: TypeAlias = NDArray[Any]
+"""(H, W, 3) blue, green, red; uint8 or uint16."""
+
+
+class Format(Enum):
+    """The picture formats that are read."""
+
+    JPEG = "JPEG"
+    PNG = "PNG"
+    TIFF = "TIFF"
+    WEBP = "WebP"
+    HEIC = "HEIC"
+
+
+_HEIC_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
+_FILM_BRANDS = {b"qt  ", b"isom", b"iso2", b"mp41", b"mp42", b"avc1", b"M4V ", b"3gp4", b"3gp5"}
+
+_OTHER_FILES: tuple[tuple[bytes, str], ...] = (
+    (b"GIF8", "a GIF picture, too coarse in colour to be measured"),
+    (b"BM", "a BMP picture"),
+    (b"\x00\x00\x01\x00", "an icon"),
+    (b"8BPS", "an image editor's layered file"),
+    (b"\x00\x00\x00\x0cjP", "a JPEG 2000 picture"),
+    (b"\xff\x0a", "a JPEG XL picture"),
+    (b"\x00\x00\x00\x0cJXL ", "a JPEG XL picture"),
+    (b"%PDF", "a PDF document"),
+    (b"PK\x03\x04", "a zip archive or an office document"),
+    (b"<svg", "a vector drawing"),
+    (b"<?xml", "an XML text"),
+    (b"<!DOCTYPE", "a web page"),
+    (b"<html", "a web page"),
+    (b"\x1aE\xdf\xa3", "a film"),
+)
+
+
+def recognise(data: bytes) -> Format:
+    """Return the format of a picture from its content.
+
+    Raises
+    ------
+    UnreadableFileError : not one of the formats read; the message says what it is, if that can be told.
+    """
+    if data.startswith(b"\xff\xd8\xff"):
+        return Format.JPEG
+    if data.startswith(b"\x89PNG\r\n\x1a\n"):
+        return Format.PNG
+    if data.startswith((b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")):
+        return Format.TIFF
+    if data.startswith(b"RIFF") and data[8:12] == b"WEBP":
+        return Format.WEBP
+    if data[4:8] == b"ftyp":
+        return _recognise_brand(data)
+    for start, what in _OTHER_FILES:
+        if data.startswith(start):
+            raise UnreadableFileError(f"This is {what}.")
+    raise UnreadableFileError("This is not a picture, or its beginning is damaged.")
+
+
+def _recognise_brand(data: bytes) -> Format:
+    """Tell still pictures from films by the brands of an ISO base media file (ISO/IEC 14496-12)."""
+    length = min(int.from_bytes(data[:4], "big"), len(data), 256)
+    brands = {data[8:12], *(data[at : at + 4] for at in range(16, length - 3, 4))}
+    if brands & {b"avif", b"avis"}:
+        raise UnreadableFileError("This is an AVIF picture.")
+    if brands & _HEIC_BRANDS:
+        return Format.HEIC
+    if brands & _FILM_BRANDS:
+        raise UnreadableFileError("This is a film, not a photo.")
+    raise UnreadableFileError("This is a media file of a kind that is not read.")
+
+
+@dataclass(frozen=True, slots=True)
+class WebpHeader:
+    """What the chunks of a WebP file say before it is decoded."""
+
+    width: int
+    height: int
+    alpha: bool
+    animated: bool
+    icc: bytes | None
+    exif: bytes | None
+
+
+def webp_header(data: bytes) -> WebpHeader:
+    """Read the chunks of a WebP file (RFC 9649).
+
+    Raises
+    ------
+    UnreadableFileError : the file is shorter than it says, or has no picture in it.
+    """
+    end = 8 + int.from_bytes(data[4:8], "little")
+    if end > len(data):
+        raise UnreadableFileError("The WebP picture is cut short.")
+    size: tuple[int, int] | None = None
+    alpha = animated = False
+    icc = exif = None
+    at = 12
+    while at + 8 <= end:
+        name, length = data[at : at + 4], int.from_bytes(data[at + 4 : at + 8], "little")
+        body = data[at + 8 : at + 8 + min(length, 64)]
+        if name == b"VP8X":
+            alpha, animated = bool(body[0] & 0x10), bool(body[0] & 0x02)
+            size = (1 + int.from_bytes(body[4:7], "little"), 1 + int.from_bytes(body[7:10], "little"))
+        elif name == b"VP8 " and size is None:
+            size = (
+                int.from_bytes(body[6:8], "little") & 0x3FFF,
+                int.from_bytes(body[8:10], "little") & 0x3FFF,
+            )
+        elif name == b"VP8L":
+            bits = int.from_bytes(body[1:5], "little")
+            size = size or (1 + (bits & 0x3FFF), 1 + (bits >> 14 & 0x3FFF))
+            alpha = alpha or bool(bits >> 28 & 1)
+        elif name == b"ICCP":
+            icc = data[at + 8 : at + 8 + length]
+        elif name == b"EXIF":
+            exif = data[at + 8 : at + 8 + length]
+        at += 8 + length + length % 2
+    if size is None:
+        raise UnreadableFileError("The WebP file has no picture in it.")
+    return WebpHeader(*size, alpha=alpha, animated=animated, icc=icc, exif=exif)

@@ -1,0 +1,1 @@
+"""The reference card: what is on it, how it is printed, and where it lies in a photo."""

@@ -1,0 +1,123 @@
+"""What a card is, as frozen data: markers, patches with their colours, and the strand's window.
+
+All lengths are millimetres on the printed card, x to the right, y down, from the card's top left corner. All
+colours are CIELAB for D65 and the CIE 1931 2 degree observer, whatever the definition was written for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Lab = tuple[float, float, float]
+"""CIELAB L*, a*, b* for D65 and the 2 degree observer."""
+Point = tuple[float, float]
+Box = tuple[float, float, float, float]
+"""x, y of the top left corner, width, height."""
+Corners = tuple[Point, Point, Point, Point]
+Side = Literal["left", "right", "top", "bottom"]
+
+NEUTRAL_CHROMA = 3.0
+"""Patches below this nominal C*ab serve as neutrals."""
+
+
+@dataclass(frozen=True, slots=True)
+class Marker:
+    """One ArUco or AprilTag marker."""
+
+    id: int
+    dictionary: str
+    """Name of OpenCV's predefined dictionary, such as ``DICT_4X4_250``."""
+    corners: Corners
+    """Corners of the black border, clockwise from the marker's own top left, as the detector lists them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Patch:
+    """One field of even colour."""
+
+    id: str
+    box: Box
+    lab: Lab
+    name: str
+    """Plain words for the colour; empty when the definition gives none."""
+
+    @property
+    def centre(self) -> Point:
+        """Centre of the patch, mm."""
+        x, y, width, height = self.box
+        return x + width / 2, y + height / 2
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Where the strand lies, on bare paper."""
+
+    box: Box
+    root_end: Side
+    """The side at which the strand's root end lies."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardDefinition:
+    """A card, or any other chart with markers around it."""
+
+    name: str
+    version: int
+    size: tuple[float, float]
+    """Width and height, mm."""
+    illuminant: str
+    """Illuminant the definition's colours were written for; every ``lab`` here is already adapted to D65."""
+    observer: str
+    """Always ``"2"``: colours of another observer are refused."""
+    paper: Lab | None
+    """The bare sheet around everything; None when the chart's is not known."""
+    ink: Lab | None
+    """Markers, text and rules; None when not known."""
+    window: Window | None
+    """None for a chart without a place for a strand."""
+    markers: tuple[Marker, ...]
+    patches: tuple[Patch, ...]
+    reserved_ids: tuple[int, int] | None
+    """First and last marker id that belong to some version of this card; None when nothing is reserved."""
+    dictionary: str
+    """Dictionary of the markers that do not name their own."""
+    source_path: Path
+    profile_name: str | None = None
+    """Name of the print profile whose measured values replaced the nominal ones; None for nominal colours."""
+
+    @property
+    def patch_labs(self) -> NDArray[np.float64]:
+        """CIELAB of the patches, shape (N, 3)."""
+        return np.array([patch.lab for patch in self.patches], dtype=np.float64)
+
+    @property
+    def patch_boxes(self) -> NDArray[np.float64]:
+        """Boxes of the patches as x, y, width, height, mm, shape (N, 4)."""
+        return np.array([patch.box for patch in self.patches], dtype=np.float64)
+
+    @property
+    def patch_centres(self) -> NDArray[np.float64]:
+        """Centres of the patches, mm, shape (N, 2)."""
+        return np.array([patch.centre for patch in self.patches], dtype=np.float64)
+
+    @property
+    def neutrals(self) -> NDArray[np.intp]:
+        """Indices of the patches that are neutral, C*ab below :data:`NEUTRAL_CHROMA`, shape (K,)."""
+        labs = self.patch_labs
+        return np.flatnonzero(np.hypot(labs[:, 1], labs[:, 2]) < NEUTRAL_CHROMA)
+
+    @property
+    def marker_corners(self) -> NDArray[np.float64]:
+        """Corners of the markers, mm, shape (M, 4, 2)."""
+        return np.array([marker.corners for marker in self.markers], dtype=np.float64)
+
+    @property
+    def outline(self) -> NDArray[np.float64]:
+        """Corners of the card, mm, clockwise from the top left, shape (4, 2)."""
+        width, height = self.size
+        return np.array([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)])

@@ -1,0 +1,212 @@
+"""Reads a TOML file so that whatever is wrong in it can be named with its line.
+
+The standard library parses TOML but forgets where each value stood. :func:`read_toml` lets it parse and judge
+the text, then walks the (now known to be valid) text once more to note the line of every key and element.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from bisect import bisect_right
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from strandgauge.errors import StrandgaugeError
+
+KeyPath = tuple[str | int, ...]
+
+MAX_BYTES = 2_000_000
+"""No definition written by hand comes near this; it keeps a wrong file from filling the memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class TomlFile:
+    """The parsed content of a TOML file, with the line of each of its values."""
+
+    path: Path
+    data: dict[str, Any]
+    lines: dict[KeyPath, int]
+    """Line, from 1, of each table, key and array element, such as ``("patch", 3, "lab")``."""
+
+    def line(self, *path: str | int) -> int:
+        """Return the line of a value; of the nearest thing around it when it is missing; else 1."""
+        for length in range(len(path), 0, -1):
+            if (found := self.lines.get(path[:length])) is not None:
+                return found
+        return 1
+
+    def where(self, *path: str | int) -> str:
+        """Return ``'file.toml:12'`` for a value, as errors name it."""
+        return f"{self.path.name}:{self.line(*path)}"
+
+
+def read_toml(path: Path, error: type[StrandgaugeError], what: str) -> TomlFile:
+    """Read and parse a TOML file.
+
+    Parameters
+    ----------
+    path : the file.
+    error : the class to raise when it cannot be read, such as ``BadCardDefinitionError``.
+    what : what the file should be, for the message, such as "card definition".
+
+    Raises
+    ------
+    error
+        The file is missing, a folder, too large, not UTF-8 or not TOML; ``where`` names file and line.
+    """
+    text = _read_text(path, error, what)
+    try:
+        data = tomllib.loads(text)
+        lines = _LineScanner(text).scan()
+    except tomllib.TOMLDecodeError as problem:
+        message, line = _syntax_problem(str(problem), text)
+        raise error(f"this is not valid TOML: {message}.", where=f"{path.name}:{line}") from problem
+    except RecursionError as problem:
+        raise error("lists or tables are nested too deeply.", where=f"{path.name}:1") from problem
+    return TomlFile(path, data, lines)
+
+
+def _read_text(path: Path, error: type[StrandgaugeError], what: str) -> str:
+    """Return the file's text with LF line ends, a byte order mark taken off."""
+    try:
+        if path.is_dir():
+            raise error(f"this is a folder, not a {what}.", where=str(path))
+        if path.exists() and not path.is_file():
+            raise error(f"this is a device, not a {what}.", where=str(path))
+        with path.open("rb") as file:
+            raw = file.read(MAX_BYTES + 1)
+    except FileNotFoundError as problem:
+        raise error(f"there is no such {what}.", where=str(path)) from problem
+    except (OSError, ValueError) as problem:
+        reason = getattr(problem, "strerror", None) or str(problem)
+        raise error(f"the {what} cannot be read: {reason}.", where=str(path)) from problem
+    if len(raw) > MAX_BYTES:
+        raise error(f"the file is larger than {MAX_BYTES // 1_000_000} MB: no {what} is.", where=path.name)
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
+        line = raw.count(b"\n", 0, problem.start) + 1
+        raise error("the text is not UTF-8.", where=f"{path.name}:{line}") from problem
+    return text.replace("\r\n", "\n")
+
+
+def _syntax_problem(message: str, text: str) -> tuple[str, int]:
+    """Split the parser's message into its reason and its line."""
+    at_line = re.search(r"\s*\(at line (\d+), column \d+\)$", message)
+    if at_line:
+        return _lower_first(message[: at_line.start()]), int(at_line.group(1))
+    reason = message.removesuffix("(at end of document)").strip()
+    return _lower_first(f"{reason} at the end of the file"), text.rstrip("\n").count("\n") + 1
+
+
+def _lower_first(text: str) -> str:
+    return text[:1].lower() + text[1:]
+
+
+class _LineScanner:
+    """Walks valid TOML text and notes the line on which each table, key and array element starts."""
+
+    _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+    _BARE_VALUE = re.compile(r"[^,\]}#\n]*")
+    _BLANK = re.compile(r"(?:[ \t\n]|#[^\n]*)*")
+    _STRING = re.compile(
+        r'"""(?:[^\\]|\\.)*?"{3,5}|' + r"'''.*?'{3,5}|" + r'"(?:[^"\\]|\\.)*"|' + r"'[^']*'", re.DOTALL
+    )
+
+    def __init__(self, text: str) -> None:
+        self._text = text
+        self._at = 0
+        self._line_ends = [match.start() for match in re.finditer("\n", text)]
+        self._lines: dict[KeyPath, int] = {}
+        self._tables_seen: dict[KeyPath, int] = {}
+
+    def scan(self) -> dict[KeyPath, int]:
+        table: KeyPath = ()
+        while True:
+            self._skip(self._BLANK)
+            if self._at >= len(self._text):
+                return self._lines
+            if self._text.startswith("[[", self._at):
+                table = self._header(2)
+            elif self._text[self._at] == "[":
+                table = self._header(1)
+            else:
+                self._pair(table)
+
+    def _skip(self, pattern: re.Pattern[str]) -> str:
+        match = pattern.match(self._text, self._at)
+        if match is None:
+            return ""
+        self._at = match.end()
+        return match.group()
+
+    def _note(self, path: KeyPath) -> None:
+        self._lines.setdefault(path, bisect_right(self._line_ends, self._at - 1) + 1)
+
+    def _header(self, brackets: int) -> KeyPath:
+        start = self._at
+        self._at += brackets
+        keys = self._key()
+        end, self._at = self._at + brackets, start
+        path: KeyPath = ()
+        for depth, key in enumerate(keys):
+            path = (*path, key)
+            self._note(path)
+            if brackets == 2 and depth == len(keys) - 1:
+                self._tables_seen[path] = self._tables_seen.get(path, -1) + 1
+            if path in self._tables_seen:
+                path = (*path, self._tables_seen[path])
+                self._note(path)
+        self._at = end
+        return path
+
+    def _key(self) -> list[str]:
+        keys = []
+        while True:
+            self._skip(self._BLANK)
+            if self._text[self._at] in "\"'":
+                keys.append(str(tomllib.loads("v=" + self._skip(self._STRING))["v"]))
+            else:
+                keys.append(self._skip(self._BARE_KEY))
+            self._skip(self._BLANK)
+            if self._text[self._at] != ".":
+                return keys
+            self._at += 1
+
+    def _pair(self, table: KeyPath) -> None:
+        start = self._at
+        keys = self._key()
+        end, self._at = self._at + 1, start
+        for depth in range(1, len(keys) + 1):
+            self._note((*table, *keys[:depth]))
+        self._at = end
+        self._value((*table, *keys))
+
+    def _value(self, path: KeyPath) -> None:
+        self._skip(self._BLANK)
+        first = self._text[self._at]
+        if first in "\"'":
+            self._skip(self._STRING)
+        elif first in "[{":
+            self._collection(path, "]" if first == "[" else "}")
+        else:
+            self._skip(self._BARE_VALUE)
+
+    def _collection(self, path: KeyPath, close: str) -> None:
+        self._at += 1
+        index = 0
+        while True:
+            self._skip(self._BLANK)
+            if self._text[self._at] == close:
+                self._at += 1
+                return
+            if self._text[self._at] == ",":
+                self._at += 1
+                index += 1
+            elif close == "]":
+                self._note((*path, index))
+                self._value((*path, index))
+            else:
+                self._pair(path)

@@ -37,7 +37,7 @@ def colour_space_name(icc: bytes | None) -> str:
     profile = _profile(icc) if icc else None
     if profile is None or _is_srgb(profile):
         return SRGB
-    return str(profile.profile.profile_description or "unnamed colour space").strip("\x00 ")
+    return str(profile.profile.profile_description or "unnamed colour space").strip()
 
 
 def _is_srgb(profile: ImageCmsProfile) -> bool:
@@ -96,4 +96,7 @@ def display_p3_profile() -> bytes:
         for place, value in enumerate(primaries.get(name, ())):
             fixed = round(value * 65536).to_bytes(4, "big", signed=True)
             profile[at + 8 + 4 * place : at + 12 + 4 * place] = fixed
-    return bytes(profile)
+    inherited = "sRGB built-in"
+    return bytes(profile).replace(
+        inherited.encode("utf-16-be"), "Display P3".ljust(len(inherited)).encode("utf-16-be")
+    )

@@ -81,6 +81,17 @@ def _recognise_brand(data: bytes) -> Format:
     raise UnreadableFileError("This is a media file of a kind that is not read.")
 
 
+def png_exif(data: bytes) -> bytes:
+    """Return the EXIF block of a PNG file, which may stand before or behind the pixels; empty if none."""
+    at = 8
+    while at + 8 <= len(data):
+        length = int.from_bytes(data[at : at + 4], "big")
+        if data[at + 4 : at + 8] == b"eXIf":
+            return data[at + 8 : at + 8 + length]
+        at += 12 + length
+    return b""
+
+
 @dataclass(frozen=True, slots=True)
 class WebpHeader:
     """What the chunks of a WebP file say before it is decoded."""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from strandgauge.errors import StrandgaugeError, UnreadableFileError
 from strandgauge.photo.colourspace import display_p3_profile
-from strandgauge.photo.formats import Format, webp_header
+from strandgauge.photo.formats import Format, png_exif, webp_header
 
 if TYPE_CHECKING:
     from PIL.Image import Exif
@@ -65,17 +65,16 @@ def _jpeg_header(data: bytes) -> Header:
 
 
 def _png_header(data: bytes) -> Header:
+    from PIL.Image import Exif
     from PIL.PngImagePlugin import PngImageFile
 
     picture = PngImageFile(io.BytesIO(data))
-    bit_depth, colour_type = data[24], data[25]
-    alpha = colour_type in (4, 6) or "transparency" in picture.info
-    refusal = _mode_refusal(picture.mode) if bit_depth in (8, 16) else _mode_refusal("P")
+    alpha = picture.mode == "RGBA" or "transparency" in picture.info
+    refusal = _mode_refusal(picture.mode)
+    exif = Exif()  # the library's own getexif would decode the whole picture to look behind the pixels
+    exif.load(png_exif(data))
     return Header(
-        *picture.size,
-        alpha=alpha,
-        refusal=refusal,
-        **_metadata(picture.getexif(), picture.info.get("icc_profile")),
+        *picture.size, alpha=alpha, refusal=refusal, **_metadata(exif, picture.info.get("icc_profile"))
     )
 
 

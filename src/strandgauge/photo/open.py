@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 import stat
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
@@ -33,7 +33,7 @@ MAX_ASPECT = 20
 class Photo:
     """One photo, upright and ready to be measured."""
 
-    pixels: NDArray[np.uint8] | NDArray[np.uint16]
+    pixels: NDArray[np.uint8] | NDArray[np.uint16] = field(repr=False, compare=False)
     """(H, W, 3) blue, green, red as the camera encoded them, uint8 or uint16; primaries and curve of sRGB."""
     full_size: tuple[int, int]
     """Width and height of the upright original, pixels."""

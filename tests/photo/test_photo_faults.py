@@ -1,0 +1,194 @@
+"""Damaged, missing, huge and wrong files each end in one clear error, and nothing else."""
+
+from __future__ import annotations
+
+import os
+import struct
+import zlib
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from pictures import FORMATS, encode, exif
+
+from strandgauge.errors import FileTooLargeError, StrandgaugeError, UnreadableFileError
+from strandgauge.photo import Photo, open_photo
+
+
+def open_or_refuse(data: bytes) -> Photo | StrandgaugeError:
+    """Open a photo; anything but a photo or an error of the family goes up."""
+    try:
+        return open_photo(data)
+    except StrandgaugeError as error:
+        return error
+
+
+@pytest.mark.parametrize("kind", FORMATS)
+def test_a_file_cut_short_anywhere_is_refused(kind, capfd):
+    data = encode(kind, 400, 300, exif=exif(taken_at="2024:05:17 09:41:08"), quality=90)
+    # The last bytes of a PNG or TIFF hold no pixels; 16 bytes are less than any of them leaves unsaid.
+    for share in (0.001, 0.01, 0.1, 0.25, 0.5, 0.75, 0.9, 0.99, 1 - 16 / len(data)):
+        with pytest.raises(UnreadableFileError):
+            open_photo(data[: int(len(data) * share)])
+    assert capfd.readouterr().err == ""
+
+
+def test_a_jpeg_cut_short_behind_its_thumbnail_is_refused():
+    """The thumbnail has an end mark of its own, which must not pass for the photo's."""
+    thumbnail = encode("JPEG", 32, 24)
+    segment = b"Exif\0\0" + b"II*\0\x08\0\0\0\0\0\0\0\0\0" + thumbnail
+    data = encode("JPEG", 400, 300)
+    with_thumbnail = data[:2] + b"\xff\xe1" + struct.pack(">H", len(segment) + 2) + segment + data[2:]
+    assert open_photo(with_thumbnail).full_size == (400, 300)
+    with pytest.raises(UnreadableFileError, match="cut short"):
+        open_photo(with_thumbnail[: len(with_thumbnail) // 2])
+
+
+def test_a_jpeg_with_a_second_picture_behind_it_opens():
+    """Phones append gain maps and film clips to the photo."""
+    assert open_photo(encode("JPEG") + encode("JPEG", 48, 32)).full_size == (96, 64)
+
+
+def test_a_jpeg_damaged_inside_is_refused_and_nothing_is_printed(capfd):
+    data = bytearray(encode("JPEG", 800, 600, quality=90))
+    middle = len(data) // 2
+    data[middle : middle + 8] = b"\xff\xd9\xff\xd9\xff\xd9\xff\xd9"
+    with pytest.raises(UnreadableFileError, match="damaged"):
+        open_photo(bytes(data))
+    assert capfd.readouterr().err == ""
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(kind=st.sampled_from(FORMATS), data=st.data())
+def test_flipped_bytes_never_crash(kind, data):
+    photo = bytearray(encode(kind))
+    for _ in range(data.draw(st.integers(1, 6))):
+        photo[data.draw(st.integers(0, len(photo) - 1))] = data.draw(st.integers(0, 255))
+    outcome = open_or_refuse(bytes(photo))
+    if isinstance(outcome, StrandgaugeError):
+        assert outcome.message.endswith(".")
+        assert "\n" not in outcome.message
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    start=st.sampled_from(
+        [
+            b"",
+            b"\xff\xd8\xff\xe0",
+            b"\x89PNG\r\n\x1a\n",
+            b"II*\0",
+            b"RIFF\x20\0\0\0WEBP",
+            b"\0\0\0\x18ftypheic",
+        ]
+    ),
+    rest=st.binary(max_size=400),
+)
+def test_random_bytes_are_refused(start, rest):
+    assert isinstance(open_or_refuse(start + rest), UnreadableFileError)
+
+
+# --- bombs ----------------------------------------------------------------------------------------------
+
+
+def png_claiming(width: int, height: int) -> bytes:
+    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    chunks = [(b"IHDR", head), (b"IDAT", zlib.compress(bytes(1000))), (b"IEND", b"")]
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+        for name, body in chunks
+    )
+
+
+def jpeg_claiming(width: int, height: int) -> bytes:
+    data = encode("JPEG")
+    at = data.index(b"\xff\xc0") + 5
+    return data[:at] + struct.pack(">HH", height, width) + data[at + 4 :]
+
+
+def webp_claiming(width: int, height: int) -> bytes:
+    body = (
+        b"VP8X"
+        + struct.pack("<I", 10)
+        + bytes(4)
+        + (width - 1).to_bytes(3, "little")
+        + (height - 1).to_bytes(3, "little")
+    )
+    return b"RIFF" + struct.pack("<I", 4 + len(body)) + b"WEBP" + body
+
+
+def tiff_claiming(width: int, height: int) -> bytes:
+    entries = [
+        (256, 4, width),
+        (257, 4, height),
+        (258, 3, 8),
+        (259, 3, 1),
+        (262, 3, 2),
+        (273, 4, 200),
+        (277, 3, 3),
+        (278, 4, height),
+        (279, 4, 100),
+    ]
+    folder = struct.pack("<H", len(entries)) + b"".join(
+        struct.pack("<HHII", tag, kind, 1, value) for tag, kind, value in entries
+    )
+    return b"II*\0\x08\0\0\0" + folder + bytes(400)
+
+
+@pytest.mark.parametrize("bomb", [png_claiming, jpeg_claiming, webp_claiming, tiff_claiming])
+def test_a_picture_that_would_unpack_to_gigabytes_is_refused_unopened(bomb, monkeypatch):
+    monkeypatch.setattr("cv2.imdecode", lambda *_: pytest.fail("decoded a bomb"))
+    with pytest.raises(FileTooLargeError, match="megapixels"):
+        open_photo(bomb(15000, 12000))
+    with pytest.raises(FileTooLargeError, match="long and narrow"):
+        open_photo(bomb(15000, 200))
+
+
+def test_a_picture_without_pixels_is_refused():
+    with pytest.raises(UnreadableFileError):
+        open_photo(png_claiming(0, 10))
+
+
+def test_a_file_too_large_is_refused_unread(tmp_path: Path):
+    file = tmp_path / "huge.jpg"
+    with file.open("wb") as sparse:
+        sparse.truncate(200_000_001)
+    with pytest.raises(FileTooLargeError, match="200 MB"):
+        open_photo(file)
+
+
+# --- files that are no photos ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"", "empty"),
+        (b"Dear client, thank you for your visit.", "not a picture"),
+        (b"GIF89a" + bytes(50), "GIF"),
+        (b"%PDF-1.7\n", "PDF"),
+        (b"PK\x03\x04" + bytes(30), "zip archive"),
+        (b"\0\0\0\x18ftypqt  \0\0\0\0qt  ", "film"),
+        (b"\0\0\0\x1cftypavif\0\0\0\0mif1avif", "AVIF"),
+        (os.urandom(5000), "not a picture"),
+    ],
+)
+def test_a_wrong_file_says_what_it_is(content, says, tmp_path: Path):
+    file = tmp_path / "strand.jpg"
+    file.write_bytes(content)
+    with pytest.raises(UnreadableFileError, match=says) as caught:
+        open_photo(file)
+    assert str(caught.value).startswith("strand.jpg: ")
+
+
+def test_missing_file_folder_and_pipe(tmp_path: Path):
+    with pytest.raises(UnreadableFileError, match="no such file"):
+        open_photo(tmp_path / "missing.jpg")
+    with pytest.raises(UnreadableFileError, match="folder"):
+        open_photo(tmp_path)
+    os.mkfifo(tmp_path / "pipe.jpg")
+    with pytest.raises(UnreadableFileError, match="pipe"):
+        open_photo(tmp_path / "pipe.jpg")
+    with pytest.raises(UnreadableFileError):
+        open_photo(Path("no\0name.jpg"))

@@ -84,3 +84,29 @@ class Reading:
     """Name of the ladder that the levels refer to."""
     wet: bool = False
     """True when the photo shows wet hair; ``lab`` and ``level`` are then the dry estimate."""
+
+
+@dataclass(frozen=True, slots=True)
+class PatchCheck:
+    """One patch of a card, as defined and as the corrected photo shows it."""
+
+    id: str
+    lab_reference: Lab
+    lab_corrected: Lab
+    delta_e00: float
+    """Difference after a correction fitted with this patch."""
+    delta_e00_leave_one_out: float
+    """Difference after a correction fitted without it."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardCheck:
+    """Whether card and light in a photo are fit for a reading, no strand needed."""
+
+    photo: str
+    card: str
+    trusted: bool
+    problems: tuple[Note, ...]
+    """What speaks against a reading; each code is that of the error which ``read`` would end in."""
+    light_unevenness_percent: float
+    patches: tuple[PatchCheck, ...]

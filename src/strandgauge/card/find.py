@@ -1,0 +1,366 @@
+"""Finds the card in a photo: its markers, and from them the map from millimetres to pixels.
+
+Markers are looked for in a reduced picture first, where they are as sure and several times cheaper to find
+than at full size, then refined in the picture itself. Only when some stay hidden is the search widened.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from itertools import product
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.card.model import CardDefinition, Marker
+from strandgauge.errors import (
+    BlurError,
+    CardCutOffError,
+    CardFoldedError,
+    NoCardError,
+    WrongCardVersionError,
+)
+
+Array = NDArray[np.float64]
+
+SEARCH_SIDE = 1000
+"""Longest side, in pixels, of the picture in which markers are first looked for."""
+FOLD_LIMIT_MM = 0.45
+"""Largest rms departure of the markers' corners from one plane before the card counts as bent."""
+MOST_CORNER_GUESSES = 64
+"""Most combinations of doubled marker ids that are tried before giving up on telling two cards apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardView:
+    """Where the card lies in the picture."""
+
+    homography: Array
+    """(3, 3), maps card millimetres (x, y, 1) to pixels of the opened picture, pixel centres at integers."""
+    pixels_per_mm: float
+    """Smallest scale, in any direction, over the card's corners and centre."""
+    found: tuple[int, ...]
+    """Ids of the markers that were seen."""
+    hidden: tuple[int, ...]
+    """Ids of the markers that should be in the picture and were not seen."""
+    residual_mm: float
+    """Root mean square distance of the markers' corners from where the map puts them."""
+    edge_width_mm: float
+    """Width of a printed edge in the picture (10 to 90 %), the larger of two directions."""
+    outline: Array = field(repr=False)
+    """(4, 2) pixels: the card's corners, clockwise from its top left."""
+
+    def to_pixels(self, points_mm: Array) -> Array:
+        """Map (N, 2) card millimetres to (N, 2) pixels."""
+        return project(self.homography, points_mm)
+
+
+def project(homography: Array, points: Array) -> Array:
+    """Apply a (3, 3) homography to (N, 2) points."""
+    mapped: Array = np.c_[points, np.ones(len(points))] @ homography.T
+    return mapped[:, :2] / mapped[:, 2:]
+
+
+def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefinition) -> CardView:
+    """Find `card` in a BGR picture of shape (H, W, 3).
+
+    Raises
+    ------
+    NoCardError, WrongCardVersionError, CardCutOffError, CardFoldedError, BlurError
+    """
+    grey = to_grey8(pixels)
+    wanted = {marker.id: marker for marker in card.markers}
+    dictionaries = sorted({marker.dictionary for marker in card.markers})
+    seen: dict[int, list[Array]] = {}
+    others: set[int] = set()
+    for attempt in _searches(grey):
+        for dictionary in dictionaries:
+            for marker_id, corners in _detect(attempt, dictionary):
+                marker = wanted.get(marker_id)
+                if marker is None or marker.dictionary != dictionary:
+                    others.add(marker_id)
+                elif not any(_same_place(corners, known) for known in seen.get(marker_id, [])):
+                    seen.setdefault(marker_id, []).append(corners)
+        if len(seen) == len(wanted):
+            break
+    if not seen:
+        raise _nothing_found(grey, card, others)
+    corners_px, used = _one_card(seen, wanted)
+    homography, residual_mm = _fit_plane(grey, corners_px, used, wanted)
+    view_corners = project(homography, _rectangle(card.size))
+    height, width = grey.shape
+    outside = _sides_outside(view_corners, width, height)
+    hidden = tuple(sorted(set(wanted) - set(used)))
+    if outside:
+        raise CardCutOffError(
+            f"The card is cut off at the {' and the '.join(outside)} of the picture.", where="the card"
+        )
+    if len(used) < _fewest_markers(len(wanted)):
+        raise CardCutOffError(
+            f"Only {len(used)} of the card's {len(wanted)} corner marks can be seen.", where="the card"
+        )
+    if residual_mm > FOLD_LIMIT_MM:
+        raise CardFoldedError(
+            f"The card is not flat: its marks lie {residual_mm:.1f} mm off one plane.", where="the card"
+        )
+    return CardView(
+        homography=homography,
+        pixels_per_mm=_smallest_scale(homography, card.size),
+        found=tuple(sorted(used)),
+        hidden=hidden,
+        residual_mm=residual_mm,
+        edge_width_mm=_edge_width_mm(grey, homography, [wanted[i] for i in used]),
+        outline=view_corners,
+    )
+
+
+def to_grey8(pixels: NDArray[np.uint8] | NDArray[np.uint16]) -> NDArray[np.uint8]:
+    """Return an (H, W) 8 bit grey picture."""
+    grey = cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY)
+    if grey.dtype == np.uint16:
+        grey = cv2.convertScaleAbs(grey, alpha=1 / 257)
+    return np.asarray(grey, dtype=np.uint8)
+
+
+@dataclass(frozen=True, slots=True)
+class _Search:
+    grey: NDArray[np.uint8]
+    scale: float  # pixels of the picture per pixel of this search
+    thorough: bool
+
+
+def _searches(grey: NDArray[np.uint8]) -> Iterator[_Search]:
+    """Yield ever more patient ways to look; the first is enough for a good photo."""
+    longest = max(grey.shape)
+    reduced, scale = _reduce(grey, SEARCH_SIDE)
+    yield _Search(reduced, scale, thorough=False)
+    yield _Search(reduced, scale, thorough=True)
+    even = cv2.createCLAHE(4.0, (8, 8)).apply(reduced)
+    yield _Search(np.asarray(even, dtype=np.uint8), scale, thorough=True)
+    if longest > SEARCH_SIDE * 1.3:
+        yield _Search(grey, 1.0, thorough=True)
+    # A blurred or noisy marker is found where its blur is no wider than a pixel.
+    small, small_scale = _reduce(grey, SEARCH_SIDE // 2)
+    yield _Search(small, small_scale, thorough=True)
+
+
+def _reduce(grey: NDArray[np.uint8], side: int) -> tuple[NDArray[np.uint8], float]:
+    scale = max(grey.shape) / side
+    if scale <= 1.0:
+        return grey, 1.0
+    size = (round(grey.shape[1] / scale), round(grey.shape[0] / scale))
+    return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), dtype=np.uint8), scale
+
+
+def _detect(search: _Search, dictionary: str) -> list[tuple[int, Array]]:
+    """Return (id, (4, 2) corners in pixels of the whole picture) for each marker seen."""
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
+    if search.thorough:
+        parameters.adaptiveThreshWinSizeMin = 3
+        parameters.adaptiveThreshWinSizeMax = 43
+        parameters.adaptiveThreshWinSizeStep = 8
+        parameters.minMarkerPerimeterRate = 0.02
+        parameters.errorCorrectionRate = 0.6
+    else:
+        # One window, a third of a usual marker wide, finds nearly all of them at a third of the cost.
+        parameters.adaptiveThreshWinSizeMin = 15
+        parameters.adaptiveThreshWinSizeMax = 15
+        parameters.minMarkerPerimeterRate = 0.04
+        parameters.errorCorrectionRate = 0.3
+    detector = cv2.aruco.ArucoDetector(
+        cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, dictionary)), parameters
+    )
+    corners, ids, _ = detector.detectMarkers(search.grey)
+    if ids is None:
+        return []
+    half = (search.scale - 1) / 2  # pixel centres lie at integers in both pictures
+    return [
+        (int(i), np.asarray(c, dtype=np.float64).reshape(4, 2) * search.scale + half)
+        for i, c in zip(np.ravel(ids), corners, strict=True)
+    ]
+
+
+def _corners(marker: Marker) -> Array:
+    return np.asarray(marker.corners, dtype=np.float64)
+
+
+def _same_place(a: Array, b: Array) -> bool:
+    side = float(np.linalg.norm(a[0] - a[2]))
+    return float(np.linalg.norm(a.mean(0) - b.mean(0))) < 0.5 * side
+
+
+def _nothing_found(
+    grey: NDArray[np.uint8], card: CardDefinition, others: set[int]
+) -> NoCardError | BlurError | WrongCardVersionError:
+    if card.reserved_ids is not None:
+        low, high = card.reserved_ids
+        versions = sorted(i for i in others if low <= i <= high)
+        if len(versions) >= 2:
+            return WrongCardVersionError(
+                f"This is another version of the card (marks {', '.join(map(str, versions))}); "
+                f"'{card.name}' version {card.version} has marks {', '.join(str(m.id) for m in card.markers)}.",
+                where="the card",
+            )
+    if _is_blurred(grey):
+        return BlurError("The picture is blurred all over; no mark of the card can be made out.")
+    return NoCardError("No mark of the card was found in the picture.")
+
+
+def _is_blurred(grey: NDArray[np.uint8]) -> bool:
+    """Tell whether the sharpest edges of the picture are many pixels wide.
+
+    The step of an edge divided by its steepest slope is its width: 10 grey levels a pixel on a step of 100 is
+    an edge ten pixels wide. Compared at 1000 pixels to the longest side.
+    """
+    reduced, _ = _reduce(grey, SEARCH_SIDE)
+    slopes = np.hypot(
+        cv2.Sobel(reduced, cv2.CV_32F, 1, 0, scale=1 / 8), cv2.Sobel(reduced, cv2.CV_32F, 0, 1, scale=1 / 8)
+    )
+    low, high = np.percentile(reduced, (2, 98))
+    steepest = float(np.percentile(slopes, 99.7))
+    return bool(high - low > 25 and (high - low) / max(steepest, 1e-3) > 9.0)
+
+
+def _one_card(seen: dict[int, list[Array]], wanted: dict[int, Marker]) -> tuple[dict[int, Array], list[int]]:
+    """Choose one place for each id; ids seen twice (two cards, a mirror) by which set fits one plane best."""
+    ids = sorted(seen)
+    choices = [seen[i][:4] for i in ids]
+    if all(len(c) == 1 for c in choices) or np.prod([len(c) for c in choices]) > MOST_CORNER_GUESSES:
+        chosen = [max(c, key=lambda q: float(cv2.contourArea(q.astype(np.float32)))) for c in choices]
+    else:
+        target = np.concatenate([_corners(wanted[i]) for i in ids])
+
+        def misfit(combination: tuple[Array, ...]) -> float:
+            h, _ = cv2.findHomography(target, np.concatenate(combination))
+            return (
+                np.inf
+                if h is None
+                else float(np.sum((project(h, target) - np.concatenate(combination)) ** 2))
+            )
+
+        chosen = list(min(product(*choices), key=misfit))
+    corners = dict(zip(ids, chosen, strict=True))
+    return corners, _in_one_plane(corners, wanted)
+
+
+def _in_one_plane(corners: dict[int, Array], wanted: dict[int, Marker]) -> list[int]:
+    """Drop a mark that is far from where all the others put it (a false find), when enough remain to tell."""
+    ids = sorted(corners)
+    if len(ids) < 4:
+        return ids
+    for suspect in ids:
+        rest = [i for i in ids if i != suspect]
+        target = np.concatenate([_corners(wanted[i]) for i in rest])
+        h, _ = cv2.findHomography(target, np.concatenate([corners[i] for i in rest]))
+        if h is None:
+            continue
+        side = np.linalg.norm(corners[suspect][0] - corners[suspect][2])
+        rest_error = np.abs(project(h, target) - np.concatenate([corners[i] for i in rest])).max()
+        miss = np.abs(project(h, _corners(wanted[suspect])) - corners[suspect]).max()
+        if miss > 2 * side and rest_error < 0.1 * side:
+            return rest
+    return ids
+
+
+def _fit_plane(
+    grey: NDArray[np.uint8], corners: dict[int, Array], used: list[int], wanted: dict[int, Marker]
+) -> tuple[Array, float]:
+    """Refine the corners in the picture itself and fit the map from millimetres to pixels."""
+    target = np.concatenate([_corners(wanted[i]) for i in used])
+    rough = np.concatenate([corners[i] for i in used])
+    sides = [np.linalg.norm(corners[i] - np.roll(corners[i], 1, axis=0), axis=1).min() for i in used]
+    half_window = int(np.clip(min(sides) / 12, 2, 12))
+    refined = cv2.cornerSubPix(
+        grey,
+        rough.astype(np.float32).reshape(-1, 1, 2),
+        (half_window, half_window),
+        (-1, -1),
+        (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02),
+    ).reshape(-1, 2)
+    strayed = np.linalg.norm(refined - rough, axis=1) > 2.0 * half_window
+    refined = np.where(strayed[:, None], rough, refined).astype(np.float64)
+    homography, _ = cv2.findHomography(target, refined, 0)
+    if homography is None:
+        raise NoCardError("The card is seen so nearly edge-on that it cannot be measured.")
+    residual_px = project(homography, target) - refined
+    scale = np.sqrt(abs(np.linalg.det(_jacobian(homography, target.mean(0)))))
+    return np.asarray(homography, dtype=np.float64), float(
+        np.sqrt(np.mean(np.sum(residual_px**2, 1))) / scale
+    )
+
+
+def _jacobian(h: Array, point: Array) -> Array:
+    """Return the (2, 2) derivative of the map at one point, pixels per millimetre."""
+    u, v, w = h @ np.array([point[0], point[1], 1.0])
+    return (
+        np.array(
+            [
+                [h[0, 0] * w - u * h[2, 0], h[0, 1] * w - u * h[2, 1]],
+                [h[1, 0] * w - v * h[2, 0], h[1, 1] * w - v * h[2, 1]],
+            ]
+        )
+        / w**2
+    )
+
+
+def _smallest_scale(homography: Array, size: tuple[float, float]) -> float:
+    places = np.vstack([_rectangle(size), [[size[0] / 2, size[1] / 2]]])
+    return float(min(np.linalg.svd(_jacobian(homography, p), compute_uv=False)[-1] for p in places))
+
+
+def _rectangle(size: tuple[float, float]) -> Array:
+    width, height = size
+    return np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
+
+
+def _fewest_markers(total: int) -> int:
+    """Return how many marks must be seen: all but one, and of a card of one or two all of them."""
+    return total if total <= 2 else max(2, total - 1)
+
+
+def _sides_outside(outline: Array, width: int, height: int) -> list[str]:
+    slack = 0.004 * max(width, height)
+    sides = {
+        "left": outline[:, 0].min() < -slack,
+        "right": outline[:, 0].max() > width - 1 + slack,
+        "top": outline[:, 1].min() < -slack,
+        "bottom": outline[:, 1].max() > height - 1 + slack,
+    }
+    return [side for side, out in sides.items() if out]
+
+
+def _edge_width_mm(grey: NDArray[np.uint8], homography: Array, markers: list[Marker]) -> float:
+    """Measure how wide the markers' outer edges are, across each of the card's two directions.
+
+    Each edge of a marker is a printed step from paper to ink. Profiles across it are averaged along the edge;
+    the width of an edge blurred by a Gaussian is its step divided by its steepest slope (x 1.02 for 10-90 %).
+    """
+    count = 33
+    along = np.linspace(0.2, 0.8, 9)
+    widths: tuple[list[float], list[float]] = ([], [])
+    for marker in markers:
+        corners = _corners(marker)
+        for k in range(4):
+            a, b = corners[k], corners[(k + 1) % 4]
+            side = float(np.linalg.norm(b - a))
+            offsets = np.linspace(-0.13, 0.13, count) * side  # stays inside the marker's black border
+            normal = np.array([b[1] - a[1], a[0] - b[0]]) / side
+            points = (a + along[:, None, None] * (b - a)) + offsets[None, :, None] * normal
+            pixels = project(homography, points.reshape(-1, 2)).astype(np.float32)
+            profile = cv2.remap(
+                grey,
+                pixels[None, :, 0],
+                pixels[None, :, 1],
+                cv2.INTER_LINEAR,
+                borderMode=cv2.BORDER_REPLICATE,
+            ).reshape(len(along), count)
+            mean = profile.astype(np.float64).mean(0)
+            step = abs(mean[-4:].mean() - mean[:4].mean())
+            slope = np.abs(np.diff(mean)).max() / (offsets[1] - offsets[0])
+            if step > 20:
+                widths[int(abs(normal[0]) > abs(normal[1]))].append(step / slope)
+    medians = [float(np.median(w)) for w in widths if w]
+    return max(medians, default=0.0)

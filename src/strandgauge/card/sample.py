@@ -1,0 +1,190 @@
+"""Samples the card in a photo: one encoded colour for each patch, and for the bare paper between them.
+
+The card is brought to one flat raster first, so that every patch of the same size is the same block of pixels.
+Values stay encoded as the camera wrote them; turning them into light is the business of ``light/``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.card.model import CardDefinition
+from strandgauge.card.find import CardView
+
+Array = NDArray[np.float64]
+
+PATCH_CORE = 0.62
+"""Share of a patch's width and height that is sampled, in its middle."""
+CELLS = 12
+"""A patch's core is averaged on CELLS x CELLS places, enough for its mean and for what disturbs it."""
+PAPER_CELL_MM = 3.2
+"""Side of a cell in which bare paper is sampled."""
+PAPER_CLEARANCE_MM = 0.6
+CLIPPED_HIGH, CLIPPED_LOW = 0.985, 0.004
+"""Encoded values beyond which a channel says no more than 'at least' or 'at most' that."""
+
+
+@dataclass(frozen=True, slots=True)
+class Samples:
+    """Encoded colours of places on the card whose true colour is known."""
+
+    ids: tuple[str, ...]
+    """Patch ids; bare paper is 'paper' as often as it was sampled."""
+    places: Array = field(repr=False)
+    """(N, 2) millimetres on the card."""
+    encoded: Array = field(repr=False)
+    """(N, 3) R, G, B as the camera encoded them, 0 to 1."""
+    spread: Array = field(repr=False)
+    """(N,) standard deviation of the green channel within the place."""
+    clipped_high: Array = field(repr=False)
+    """(N,) share of the place that is clipped to white in any channel."""
+    clipped_low: Array = field(repr=False)
+    """(N,) share of the place that is clipped to black in all channels."""
+    reference: Array = field(repr=False)
+    """(N, 3) CIELAB, D65/2 degrees, as printed."""
+    is_patch: NDArray[np.bool_] = field(repr=False)
+    """(N,) False for bare paper."""
+
+
+def sample_card(
+    pixels: NDArray[np.uint8] | NDArray[np.uint16], view: CardView, card: CardDefinition
+) -> Samples:
+    """Sample every patch of `card`, and its bare paper if its colour is stated, in a BGR picture (H, W, 3)."""
+    layout = _layout(card)
+    where = view.to_pixels(layout.points).astype(np.float32)
+    # Where the picture holds several pixels for each sampling place, average them first.
+    spacing_px = PATCH_CORE * layout.smallest_side / CELLS * view.pixels_per_mm
+    box = int(np.clip(round(spacing_px), 1, 15))
+    left, top = np.maximum(np.floor(where.min(0)).astype(int) - 2 * box, 0)
+    right, bottom = np.ceil(where.max(0)).astype(int) + 2 * box + 1
+    region = pixels[top:bottom, left:right]
+    if box > 1:
+        region = cv2.blur(region, (box, box))
+    where -= np.array([left, top], dtype=np.float32)
+    values = cv2.remap(
+        region,
+        where[:, 0].reshape(-1, CELLS * CELLS),
+        where[:, 1].reshape(-1, CELLS * CELLS),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )[..., ::-1].astype(np.float32) / np.float32(np.iinfo(pixels.dtype).max)
+    return _summarise(values, layout)
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    ids: tuple[str, ...]
+    places: Array
+    points: Array  # (N * CELLS * CELLS, 2) mm
+    reference: Array
+    is_patch: NDArray[np.bool_]
+    smallest_side: float
+
+
+@lru_cache(maxsize=8)
+def _layout(card: CardDefinition) -> _Layout:
+    boxes = [patch.box for patch in card.patches]
+    ids = [patch.id for patch in card.patches]
+    labs = [patch.lab for patch in card.patches]
+    cores = [_core(box, PATCH_CORE) for box in boxes]
+    if card.paper is not None:
+        for cell in _paper_cells(card):
+            cores.append(cell)
+            ids.append("paper")
+            labs.append(card.paper)
+    ticks = (np.arange(CELLS) + 0.5) / CELLS
+    gx, gy = np.meshgrid(ticks, ticks)
+    grid = np.c_[gx.ravel(), gy.ravel()]
+    blocks = np.asarray(cores, dtype=np.float64)
+    points = blocks[:, None, :2] + grid[None] * blocks[:, None, 2:]
+    return _Layout(
+        ids=tuple(ids),
+        places=blocks[:, :2] + blocks[:, 2:] / 2,
+        points=points.reshape(-1, 2),
+        reference=np.asarray(labs, dtype=np.float64),
+        is_patch=np.arange(len(ids)) < len(boxes),
+        smallest_side=float(min(min(box[2:]) for box in boxes)),
+    )
+
+
+def _core(box: tuple[float, float, float, float], share: float) -> tuple[float, float, float, float]:
+    x, y, width, height = box
+    return (x + width * (1 - share) / 2, y + height * (1 - share) / 2, width * share, height * share)
+
+
+def _paper_cells(card: CardDefinition) -> list[tuple[float, float, float, float]]:
+    """Return cells of bare paper: clear of patches and markers, and of the window where the strand lies.
+
+    Text and rules may still lie in a cell: such cells show a spread and are weighed down later.
+    """
+    taken = [patch.box for patch in card.patches]
+    taken += [_bounding_box(np.asarray(marker.corners)) for marker in card.markers]
+    if card.window is not None:
+        taken.append(card.window.box)
+    side, clear = PAPER_CELL_MM, PAPER_CLEARANCE_MM
+    width, height = card.size
+    cells = []
+    for y in np.arange(0.8, height - side - 0.8 + 1e-9, side / 2):
+        for x in np.arange(0.8, width - side - 0.8 + 1e-9, side):
+            cell = (float(x), float(y), side, side)
+            if not any(_overlap(cell, box, clear) for box in taken):
+                cells.append(cell)
+    most = 48
+    if len(cells) > most:  # as many as the light field needs, spread over the card
+        cells = _spread_out(cells, most)
+    return cells
+
+
+def _spread_out(
+    cells: list[tuple[float, float, float, float]], count: int
+) -> list[tuple[float, float, float, float]]:
+    """Choose `count` cells that lie far from each other (farthest-point order)."""
+    places = np.asarray(cells)[:, :2]
+    chosen = [0]
+    distance = np.linalg.norm(places - places[0], axis=1)
+    while len(chosen) < count:
+        farthest = int(np.argmax(distance))
+        chosen.append(farthest)
+        distance = np.minimum(distance, np.linalg.norm(places - places[farthest], axis=1))
+    return [cells[i] for i in sorted(chosen)]
+
+
+def _bounding_box(corners: Array) -> tuple[float, float, float, float]:
+    low, high = corners.min(0), corners.max(0)
+    return (float(low[0]), float(low[1]), float(high[0] - low[0]), float(high[1] - low[1]))
+
+
+def _overlap(
+    a: tuple[float, float, float, float], b: tuple[float, float, float, float], clear: float
+) -> bool:
+    return (
+        a[0] < b[0] + b[2] + clear
+        and b[0] < a[0] + a[2] + clear
+        and a[1] < b[1] + b[3] + clear
+        and b[1] < a[1] + a[3] + clear
+    )
+
+
+def _summarise(values: NDArray[np.float32], layout: _Layout) -> Samples:
+    """Reduce (N, CELLS * CELLS, 3) values to one colour a place, by the middle half in order of brightness.
+
+    A mean over the middle half ignores a hair, a speck or a small gleam that a plain mean would take in.
+    """
+    order = np.argsort(values[..., 1], axis=1)
+    quarter = values.shape[1] // 4
+    middle = np.take_along_axis(values, order[:, quarter:-quarter, None], axis=1)
+    return Samples(
+        ids=layout.ids,
+        places=layout.places,
+        encoded=middle.mean(1, dtype=np.float64),
+        spread=values[..., 1].std(1, dtype=np.float64),
+        clipped_high=(values.max(2) >= CLIPPED_HIGH).mean(1, dtype=np.float64),
+        clipped_low=(values.max(2) <= CLIPPED_LOW).mean(1, dtype=np.float64),
+        reference=layout.reference,
+        is_patch=layout.is_patch,
+    )

@@ -1,0 +1,40 @@
+"""The light's unevenness across the card, as a smooth factor on each channel.
+
+``log factor_c(x, y) = sum_ij f_ij P_i(x) P_j(y) + sum_ij g_ijc P_i(x) P_j(y)``: Legendre polynomials over the card,
+up to fourth order for the brightness all channels share (``f``) and up to second for the differences of red
+and blue from it (``g``). The priors shrink with the order, so few neutrals give a simple field, many a finer one.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+ORDERS = tuple((i, j) for total in range(1, 5) for i in range(total, -1, -1) for j in [total - i] if j <= 3)
+"""(order in x, order in y) of each brightness term."""
+COLOUR_ORDERS = tuple(order for order in ORDERS if sum(order) <= 2)
+"""Orders of the terms in which red and blue may differ from green."""
+BRIGHTNESS_SD = 0.5
+"""Prior standard deviation of a first-order brightness term, log units; falls with the square of the order."""
+COLOUR_SD = 0.06
+"""The same for the colour terms."""
+
+
+def basis(places: Array, size: tuple[float, float], orders: tuple[tuple[int, int], ...] = ORDERS) -> Array:
+    """Return (N, len(orders)) terms at (N, 2) card millimetres; `size` is the card's width and height."""
+    x, y = (2 * places / np.asarray(size) - 1).T
+    px = np.polynomial.legendre.legvander(x, 4)
+    py = np.polynomial.legendre.legvander(y, 4)
+    return np.stack([px[:, i] * py[:, j] for i, j in orders], axis=1)
+
+
+@cache
+def prior_sd() -> tuple[Array, Array]:
+    """Return prior standard deviations of the brightness and of the colour terms."""
+    brightness = np.array([BRIGHTNESS_SD / (i + j) ** 2 for i, j in ORDERS])
+    colour = np.array([COLOUR_SD / (i + j) ** 1.5 for i, j in COLOUR_ORDERS])
+    return brightness, colour

@@ -1,0 +1,227 @@
+"""Tells hair from the paper it lies on.
+
+Hair may be darker than paper, or more colourful, or neither (white, grey, silver); but it is always made of
+fibres, so its fine contrast is higher than that of paper, lit or in shadow. A first rough look finds a piece
+that is surely hair; from it and from the paper beside it, block by block along the strand, a linear
+discriminant (Fisher 1936) on lightness, a*, b* and fine contrast separates the two. Paper in the strand's own
+shadow is part of the paper class, so that grey hair is not grown into its shadow.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.errors import NoStrandError, StrandOffWindowError, StrandTooThinError
+from strandgauge.light.region import Region
+
+Array = NDArray[np.float64]
+Image = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+BLOCK_MM = 9.0
+"""Length along the strand over which hair counts as one colour when it is told from paper."""
+CONTRAST_MM = 0.8
+"""Size of the neighbourhood over which fine contrast is taken."""
+SHADE = (0.35, 1.05)
+"""Brightness of the paper around the strand, lit to shaded, relative to its own."""
+SHORTEST_MM = 25.0
+THINNEST_MM = 3.5
+
+
+@dataclass(frozen=True, slots=True)
+class Isolated:
+    """Which pixels of the region are hair."""
+
+    hair: Mask = field(repr=False)
+    """(H, W) the strand as one piece, gaps filled."""
+    gap: Mask = field(repr=False)
+    """(H, W) inside the strand, but looking like paper."""
+    first: int
+    """First and last column of the strand (root and ends)."""
+    last: int
+    centre: Array = field(repr=False)
+    """(W,) row of the strand's axis at each column."""
+    half_width: Array = field(repr=False)
+    """(W,) half the strand's width at each column, pixels, across the columns."""
+
+
+def isolate_strand(region: Region, paper_lab: tuple[float, float, float], margin_mm: float) -> Isolated:
+    """Find the strand in a region that reaches `margin_mm` beyond the card's window on all sides.
+
+    Raises
+    ------
+    NoStrandError, StrandTooThinError, StrandOffWindowError
+    """
+    features = _features(region)
+    rough = _rough_hair(features, paper_lab, region.pixels_per_mm)
+    hair_score = _refine(features, rough, paper_lab, region.pixels_per_mm)
+    solid = _one_piece(hair_score > 0, region.pixels_per_mm)
+    return _outline(solid, hair_score, region.pixels_per_mm, margin_mm)
+
+
+def _features(region: Region) -> Image:
+    """Return (H, W, 4): L*, a*, b*, slightly smoothed, and fine contrast in per cent of the local light."""
+    size = max(3, 2 * round(CONTRAST_MM * region.pixels_per_mm / 2) + 1)
+    light = np.maximum(region.linear[..., 1], 1e-3)
+    root = np.sqrt(light)  # evens out camera noise between dark and light
+    fine = root - cv2.GaussianBlur(root, (0, 0), max(0.8, size / 3))
+    energy = cv2.blur(cv2.blur(fine * fine, (size, size)), (size, size))
+    level = np.maximum(cv2.blur(root, (size, size)), 0.06)
+    contrast = 100 * np.sqrt(np.maximum(energy, 0)) / level
+    lab = cv2.blur(region.lab, (3, 3))
+    return np.dstack([lab, np.minimum(contrast, 12.0)]).astype(np.float32)
+
+
+def _shaded_paper(L: NDArray[np.float32], paper_lab: tuple[float, float, float]) -> tuple[Image, Image]:
+    """Return a* and b* of paper in a shade that gives lightness `L`: both shrink with (L + 16)."""
+    share = (L + 16) / (paper_lab[0] + 16)
+    return (paper_lab[1] * share).astype(np.float32), (paper_lab[2] * share).astype(np.float32)
+
+
+def _rough_hair(features: Image, paper_lab: tuple[float, float, float], ppm: float) -> Mask:
+    """Return pixels that are surely hair: colourful, or much too dark for shade, or fibrous."""
+    L, a, b, contrast = (features[..., k] for k in range(4))
+    pa, pb = _shaded_paper(L, paper_lab)
+    colour = np.hypot(a - pa, b - pb)
+    calm = float(np.percentile(contrast, 8))
+    depth = paper_lab[0] - L
+    score = (
+        np.maximum(colour - 2.5, 0) / 5
+        + np.maximum(depth - 30, 0) / 15
+        + np.maximum(contrast - max(2.0 * calm, 0.8), 0) / 1.6 * (depth > 2)
+    )
+    size = max(3, 2 * round(0.75 * ppm) + 1)
+    sure = cv2.blur(score, (size, size)) > 0.8
+    piece = _one_piece(sure, ppm)
+    columns = piece.any(0).sum() / ppm
+    if columns < SHORTEST_MM or piece.sum() / ppm**2 < SHORTEST_MM * THINNEST_MM * 0.5:
+        raise NoStrandError("No strand of hair was found in the card's window.", where="the window")
+    return piece
+
+
+def _one_piece(mask: Mask, ppm: float) -> Mask:
+    """Return the largest connected piece, closed over fine gaps, single fibres stripped from it."""
+    grow = max(1, round(0.5 * ppm))
+    strip = max(1, round(0.45 * ppm))
+    byte = mask.astype(np.uint8)
+    byte = cv2.morphologyEx(byte, cv2.MORPH_CLOSE, _disc(grow))
+    byte = cv2.morphologyEx(byte, cv2.MORPH_OPEN, _disc(strip))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(byte, connectivity=8)
+    if count < 2:
+        return np.zeros(mask.shape, dtype=bool)
+    largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    return np.asarray(labels == largest)
+
+
+def _disc(radius: int) -> NDArray[np.uint8]:
+    size = 2 * radius + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)), dtype=np.uint8)
+
+
+def _refine(features: Image, rough: Mask, paper_lab: tuple[float, float, float], ppm: float) -> Image:
+    """Return (H, W) scores, positive for hair, from one discriminant for each block along the strand."""
+    height, width = rough.shape
+    depth = cv2.distanceTransform(rough.astype(np.uint8), cv2.DIST_L2, 3)
+    away = cv2.distanceTransform((~rough).astype(np.uint8), cv2.DIST_L2, 3)
+    columns = np.flatnonzero(rough.any(0))
+    count = max(1, round((columns[-1] - columns[0]) / (BLOCK_MM * ppm)))
+    edges = np.linspace(columns[0], columns[-1] + 1, count + 1).astype(int)
+    paper = away > 1.0 * ppm
+    everywhere = _paper_samples(features[paper], paper_lab)
+    directions, thresholds = [], []
+    for left, right in zip(edges[:-1], edges[1:], strict=True):
+        block = slice(max(0, left - (right - left) // 2), right + (right - left) // 2)
+        inside = depth[:, block]
+        core = features[:, block][inside > 0.45 * max(inside.max(), 1e-6)]
+        near = features[:, block][paper[:, block]]
+        background = np.vstack([everywhere, _paper_samples(near, paper_lab)]) if len(near) > 50 else everywhere
+        direction, threshold = _discriminant(core, background)
+        directions.append(direction)
+        thresholds.append(threshold)
+    centres = (edges[:-1] + edges[1:]) / 2
+    at = np.arange(width)
+    mixed = np.stack([np.interp(at, centres, np.array(directions)[:, k]) for k in range(4)], axis=1)
+    cut = np.interp(at, centres, np.array(thresholds))
+    score: Image = (np.einsum("hwk,wk->hw", features, mixed.astype(np.float32)) - cut.astype(np.float32))
+    return score
+
+
+def _paper_samples(paper: Image, paper_lab: tuple[float, float, float]) -> Image:
+    """Return a few hundred features of paper, lit and shaded, from those seen."""
+    if len(paper) == 0:
+        paper = np.array([[*paper_lab, 1.0]], dtype=np.float32)
+    step = max(1, len(paper) // 120)
+    seen = paper[::step]
+    shades = np.linspace(*SHADE, 4)
+    parts = []
+    for shade in shades:
+        shaded = seen.copy()
+        lightness = 116 * np.cbrt(shade) * (seen[:, 0] + 16) / 116 - 16
+        shaded[:, 1:3] *= ((lightness + 16) / np.maximum(seen[:, 0] + 16, 1))[:, None]
+        shaded[:, 0] = lightness
+        parts.append(shaded)
+    return np.vstack(parts)
+
+
+def _discriminant(hair: Image, paper: Image) -> tuple[Array, float]:
+    """Return Fisher's direction and threshold between two sets of (N, 4) features, hair positive."""
+    hair_mean, paper_mean = hair.mean(0, dtype=float), paper.mean(0, dtype=float)
+    floor = np.diag([4.0, 1.0, 1.0, 0.16])  # never believe a spread smaller than print and noise
+    hair_cov = np.cov(hair, rowvar=False) + floor if len(hair) > 4 else floor * 4
+    paper_cov = np.cov(paper, rowvar=False) + floor
+    direction = np.linalg.solve(hair_cov + paper_cov, hair_mean - paper_mean)
+    hair_sd = float(np.sqrt(direction @ hair_cov @ direction))
+    paper_sd = float(np.sqrt(direction @ paper_cov @ direction))
+    hair_at, paper_at = float(direction @ hair_mean), float(direction @ paper_mean)
+    # Equal numbers of deviations from both sides.
+    threshold = (hair_at * paper_sd + paper_at * hair_sd) / (hair_sd + paper_sd)
+    length = max(hair_at - paper_at, 1e-9)
+    return direction / length, threshold / length
+
+
+def _outline(solid: Mask, score: Image, ppm: float, margin_mm: float) -> Isolated:
+    height, width = solid.shape
+    rows = np.arange(height)[:, None]
+    count = solid.sum(0)
+    typical = float(np.median(count[count > 0])) if count.any() else 0.0
+    if typical == 0.0:
+        raise NoStrandError("No strand of hair was found in the card's window.", where="the window")
+    if typical / ppm < THINNEST_MM:
+        raise StrandTooThinError(
+            f"The strand is only {typical / ppm:.1f} mm wide; paper shows through.", where="the strand"
+        )
+    full = np.flatnonzero(_smooth(count.astype(float), ppm) > 0.35 * typical)
+    first, last = int(full[0]), int(full[-1])
+    if (last - first) / ppm < SHORTEST_MM:
+        raise StrandOffWindowError(
+            f"Only {(last - first) / ppm:.0f} mm of the strand lie along the window.", where="the window"
+        )
+    inner = np.arange(first, last + 1)
+    full = np.flatnonzero(count > 0.35 * typical)  # a column with hardly any hair says nothing of the axis
+    middle_row = (solid[:, full] * rows).sum(0) / count[full]
+    at = np.arange(width)
+    centre = np.interp(at, inner, _smooth(np.interp(inner, full, middle_row), 2.5 * ppm))
+    half = np.interp(at, inner, _smooth(np.interp(inner, full, count[full] / 2.0), 2.5 * ppm))
+    _check_window(centre[inner], half[inner], height, ppm, margin_mm)
+    gap = solid & (score < -0.1)
+    return Isolated(solid, gap, first, last, centre, half)
+
+
+def _smooth(values: Array, size: float) -> Array:
+    """Return `values` (N,) smoothed by a Gaussian of deviation `size`, ends kept."""
+    row = values.astype(np.float32)[None]
+    sigma = min(size, max(1.0, len(values) / 6))
+    return cv2.GaussianBlur(row, (0, 0), sigmaX=sigma, sigmaY=0.01, borderType=cv2.BORDER_REPLICATE)[0].astype(np.float64)
+
+
+def _check_window(centre: Array, half: Array, height: int, ppm: float, margin_mm: float) -> None:
+    top, bottom = margin_mm * ppm, height - margin_mm * ppm
+    outside = ((centre - 0.6 * half < top) | (centre + 0.6 * half > bottom)).mean()
+    if outside > 0.2:
+        raise StrandOffWindowError(
+            f"{100 * outside:.0f} % of the strand's length lies beside the window.", where="the window"
+        )

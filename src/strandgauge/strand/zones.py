@@ -1,0 +1,163 @@
+"""Root, mids and ends: where they lie along the strand's own axis, and the light they send back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.errors import OverexposedError, StrandTooThinError
+from strandgauge.light.region import Region
+from strandgauge.strand.isolate import Isolated
+
+Array = NDArray[np.float64]
+
+ZoneName = Literal["overall", "root", "mids", "ends"]
+ZONES: dict[ZoneName, tuple[float, float]] = {
+    "overall": (0.08, 0.90),
+    "root": (0.08, 0.25),
+    "mids": (0.41, 0.59),
+    "ends": (0.75, 0.90),
+}
+"""Part of the visible length, from the root end, that each zone takes; gaps keep transitions out of the zones."""
+MIDDLE = 0.60
+"""Share of the strand's width, in its middle, over which colour is averaged."""
+MOST_CLIPPED = 0.10
+"""Largest share of a zone's pixels that may be clipped to white."""
+MOST_GAPS = 0.35
+"""Largest share of a zone that may look like the paper below."""
+SHARE_SMOOTHING_MM = 0.5
+"""Pixels are averaged over about this size before they are sorted into levels: single fibres are no level."""
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneLight:
+    """What one zone sends back in this photo's own light, spectrum and unevenness of the light cancelled."""
+
+    name: ZoneName
+    linear: Array = field(repr=False)
+    """(3,) mean linear sRGB over the middle of the strand."""
+    pixels_lab: NDArray[np.float32] = field(repr=False)
+    """(N, 3) CIELAB of the zone's hair, fine structure averaged out."""
+    lightness_spread: float
+    """Standard deviation of L* among ``pixels_lab``."""
+    standard_error: float
+    """Standard error of the zone's mean L*: the strand's own patchiness over the area seen."""
+    gap_share: float
+    clipped_share: float
+    outline: Array = field(repr=False)
+    """(M, 2) card millimetres around the zone, for drawing."""
+
+
+@dataclass(frozen=True, slots=True)
+class StrandCoordinates:
+    """Where each pixel of the region lies on the strand."""
+
+    along: NDArray[np.float32] = field(repr=False)
+    """(W,) 0 at the root end to 1 at the ends, by length along the axis."""
+    across: NDArray[np.float32] = field(repr=False)
+    """(H, W) -1 to 1 from one edge of the strand to the other."""
+    length_mm: float
+    width_mm: float
+
+
+def strand_coordinates(strand: Isolated, pixels_per_mm: float) -> StrandCoordinates:
+    """Lay the strand's own coordinates over the region."""
+    height, width = strand.hair.shape
+    step = np.hypot(1.0, np.gradient(strand.centre))
+    travelled = np.cumsum(step)
+    start, end = travelled[strand.first], travelled[strand.last]
+    along = ((travelled - start) / max(end - start, 1.0)).astype(np.float32)
+    rows = np.arange(height, dtype=np.float32)[:, None]
+    across = (rows - strand.centre.astype(np.float32)) / np.maximum(strand.half_width, 1.0).astype(np.float32)
+    inner = slice(strand.first, strand.last + 1)
+    slant = 1 / step[inner]
+    return StrandCoordinates(
+        along,
+        across,
+        float((end - start) / pixels_per_mm),
+        float(np.median(2 * strand.half_width[inner] * slant) / pixels_per_mm),
+    )
+
+
+def measure_zones(
+    region: Region, strand: Isolated, coordinates: StrandCoordinates
+) -> dict[ZoneName, ZoneLight]:
+    """Average each zone over the middle of the strand's width, gaps left out.
+
+    Raises
+    ------
+    OverexposedError : the hair is clipped to white.
+    StrandTooThinError : paper shows through most of a zone.
+    """
+    size = max(1, round(SHARE_SMOOTHING_MM * region.pixels_per_mm))
+    smooth = cv2.blur(region.linear, (size, size)) if size > 1 else region.linear
+    middle = (np.abs(coordinates.across) <= MIDDLE) & (strand.half_width > 1)
+    return {
+        name: _measure(name, span, region, smooth, strand, coordinates, middle) for name, span in ZONES.items()
+    }
+
+
+def _measure(
+    name: ZoneName,
+    span: tuple[float, float],
+    region: Region,
+    smooth: NDArray[np.float32],
+    strand: Isolated,
+    coordinates: StrandCoordinates,
+    middle: NDArray[np.bool_],
+) -> ZoneLight:
+    columns = np.flatnonzero((coordinates.along >= span[0]) & (coordinates.along <= span[1]))
+    part = slice(int(columns[0]), int(columns[-1]) + 1)
+    inside = middle[:, part]
+    gaps = strand.gap[:, part] & inside
+    clipped = region.clipped[:, part] & inside
+    total = max(int(inside.sum()), 1)
+    gap_share, clipped_share = float(gaps.sum() / total), float(clipped.sum() / total)
+    if gap_share > MOST_GAPS:
+        raise StrandTooThinError(
+            f"Paper shows through {100 * gap_share:.0f} % of the strand.", where=_in_words(name)
+        )
+    if clipped_share > MOST_CLIPPED:
+        raise OverexposedError(
+            f"{100 * clipped_share:.0f} % of the hair is clipped to white.", where=_in_words(name)
+        )
+    hair = inside & ~gaps
+    linear = region.linear[:, part][hair].mean(0, dtype=np.float64)
+    lab = cv2.cvtColor(np.clip(smooth[:, part][hair], 0, 1)[:, None], cv2.COLOR_LRGB2Lab)[:, 0]
+    step = max(1, len(lab) // 4000)  # as many as shares and spread need
+    lab = lab[::step]
+    spread = float(lab[:, 0].std())
+    return ZoneLight(
+        name,
+        linear,
+        lab,
+        spread,
+        spread / np.sqrt(max(_independent_areas(hair, region.pixels_per_mm), 1.0)),
+        gap_share,
+        clipped_share,
+        _outline(part, strand, region),
+    )
+
+
+def _independent_areas(hair: NDArray[np.bool_], ppm: float) -> float:
+    """Number of areas of 10 mm along by 2 mm across in `hair`: within one, hair's colour is one piece."""
+    return float(hair.sum()) / (10 * 2 * ppm**2)
+
+
+def _outline(part: slice, strand: Isolated, region: Region) -> Array:
+    columns = np.linspace(part.start, part.stop - 1, 12)
+    at = np.arange(len(strand.centre))
+    centre = np.interp(columns, at, strand.centre)
+    half = np.interp(columns, at, strand.half_width)
+    upper = np.c_[columns, centre - half, np.ones(12)]
+    lower = np.c_[columns, centre + half, np.ones(12)][::-1]
+    outline: Array = np.vstack([upper, lower]) @ region.to_card.T
+    return outline
+
+
+def _in_words(name: ZoneName) -> str:
+    return "the strand" if name == "overall" else f"the strand's {name}"

@@ -1,16 +1,13 @@
 """Loads a card definition from its TOML file, and refuses a bad one with the line that is wrong.
 
-The format is described in ``docs/card-format.md``. :func:`load_card` reads our own card and any user's chart
-alike; :func:`card_toml` writes a card back.
+The format is described in ``docs/card-format.md``; our own card and any user's chart are read alike.
 """
 
 from __future__ import annotations
 
 import difflib
-import json
-import math
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar, cast, get_args
 
@@ -18,53 +15,49 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.card import values
+from strandgauge.card import marks, values
 from strandgauge.card.illuminant import ILLUMINANTS, adapt_to_d65, lab_from_xyz, white_point
-from strandgauge.card.model import Box, CardDefinition, Corners, Lab, Marker, Patch, Side, Window
-from strandgauge.card.shapes import TOUCH_MM, as_corners, bounds, box_corners, corner_turns, overlap, turned
+from strandgauge.card.model import (
+    Box,
+    CardDefinition,
+    Lab,
+    Marker,
+    Patch,
+    Place,
+    Scale,
+    Side,
+    Window,
+)
+from strandgauge.card.places import marker_corners, patch_box, patch_size
+from strandgauge.card.shapes import TOUCH_MM, as_corners, bounds, box_corners, overlap
 from strandgauge.card.values import Fault, shown
+from strandgauge.card.write import SCHEMA
 from strandgauge.errors import BadCardDefinitionError
 from strandgauge.tomlfile import KeyPath, TomlFile, read_toml
 
-__all__ = ["CardDefinition", "Marker", "Patch", "Window", "card_toml", "load_card"]
+__all__ = ["CardDefinition", "Marker", "Patch", "Window", "load_card"]
 
-SCHEMA = "strandgauge.card/1"
 MIN_PATCHES = 6
 MAX_PATCHES = 2000
-MAX_MARKERS = 500
+_MOST = {"marker": 500, "patch": MAX_PATCHES}
 
-_KEYS = {
-    "": ["schema", "card", "window", "markers", "marker", "patch", "grid"],
+_KEYS: dict[str, list[str]] = {
+    "": ["schema", "card", "window", "markers", "scale", "marker", "patch", "grid", "text", "arrow"],
     "card": [
-        "name",
-        "version",
-        "size",
-        "illuminant",
-        "observer",
-        "paper",
-        "paper_xyz",
-        "ink",
-        "ink_xyz",
-        "source",
-        "note",
+        *["name", "version", "size", "illuminant", "observer", "source", "note"],
+        *["paper", "paper_xyz", "ink", "ink_xyz"],
     ],
     "window": ["box", "root_end"],
     "markers": ["dictionary", "reserved_ids"],
+    "scale": ["at", "length"],
     "marker": ["id", "dictionary", "box", "corners", "center", "size", "angle"],
-    "patch": ["id", "name", "box", "center", "size", "diameter", "lab", "xyz"],
+    "patch": ["id", "name", "box", "center", "size", "diameter", "lab", "xyz", "label"],
     "grid": [
-        "origin",
-        "center",
-        "pitch",
-        "size",
-        "diameter",
-        "columns",
-        "labs",
-        "xyzs",
-        "ids",
-        "names",
-        "prefix",
+        *["origin", "center", "pitch", "size", "diameter", "columns"],
+        *["labs", "xyzs", "ids", "names", "prefix", "label"],
     ],
+    "text": ["at", "size", "text", "align", "bold", "tone"],
+    "arrow": ["from", "to", "width"],
 }
 
 T = TypeVar("T")
@@ -130,9 +123,13 @@ class _CardReader:
         self.illuminant = self.tried(self.read_illuminant) or "D65"
         head = self.tried(self.read_head)
         window = self.tried(self.read_window)
-        dictionary, reserved = self.tried(self.read_marker_rules) or (None, None)
-        markers = list(self.read_markers(dictionary))
+        rules = self.tried(self.read_marker_rules)
+        dictionary, reserved = rules or (None, None)
+        markers = list(self.read_markers(dictionary)) if rules else []
         patches = list(self.read_patches())
+        texts = [self.tried(marks.text, table, path) for path, table in self.tables("text")]
+        arrows = [self.tried(marks.arrow, table, path) for path, table in self.tables("arrow")]
+        scale = self.tried(self.read_scale)
         self.tried(self.check_counts, len(markers), len(patches))
         self.check_unique(markers, patches)
         self.stop_if_faulty()
@@ -168,12 +165,15 @@ class _CardReader:
                 for _, item in markers
             ),
             patches=tuple(
-                Patch(item.id, _moved(item.box, shift), _as_lab(lab), item.name)
+                Patch(item.id, _moved(item.box, shift), _as_lab(lab), item.name, item.label)
                 for (_, item), lab in zip(patches, labs, strict=True)
             ),
             reserved_ids=reserved,
             dictionary=dictionary or markers[0][1].dictionary,
             source_path=self.file.path,
+            texts=tuple(marks.moved_text(item, shift) for item in texts if item),
+            arrows=tuple(marks.moved_arrow(item, shift) for item in arrows if item),
+            scale=marks.moved_scale(scale, shift) if scale else None,
         )
 
     # --- [card], [window] and [markers] -----------------------------------------------------------------
@@ -191,6 +191,10 @@ class _CardReader:
         found = self.file.data.get(name, [])
         if not isinstance(found, list) or not all(isinstance(item, dict) for item in found):
             self.faults.append(Fault((name,), f"'{name}' must be a table, written as [[{name}]] for each."))
+            return
+        most = _MOST.get(name, 200)
+        if len(found) > most:
+            self.faults.append(Fault((name, most), f"there are {len(found)} [[{name}]]; {most} is the most."))
             return
         for index, table in enumerate(found):
             path = (name, index)
@@ -235,11 +239,12 @@ class _CardReader:
             return None
         table = self.table("window")
         box = values.box(values.required(table, "box", ("window",)), ("window", "box"))
-        side = table.get("root_end", "left")
-        if side not in get_args(Side):
-            sides = ", ".join(get_args(Side))
-            raise Fault(("window", "root_end"), f"'root_end' is {shown(side)}; it must be one of {sides}.")
-        return Window(box, side)
+        side = values.choice(table.get("root_end", "left"), ("window", "root_end"), get_args(Side))
+        return Window(box, cast("Side", side))
+
+    def read_scale(self) -> Scale | None:
+        """Return the millimetre scale, if the card has one."""
+        return marks.scale(self.table("scale"), ("scale",)) if "scale" in self.file.data else None
 
     def read_marker_rules(self) -> tuple[str | None, tuple[int, int] | None]:
         """Return the dictionary that markers share, and the ids reserved for versions of this card."""
@@ -292,15 +297,9 @@ class _CardReader:
         """Return one patch, its colour still under the definition's own illuminant."""
         values.check_keys(table, _KEYS["patch"], " in [[patch]]", path)
         name = values.text(values.required(table, "id", path), (*path, "id"))
-        if values.one_of(table, ("box", "center"), path) == "center":
-            box = centred_box(table, path)
-        else:
-            for key in ("size", "diameter"):
-                if key in table:
-                    raise Fault((*path, key), f"'{key}' goes with 'center', not with 'box'.")
-            box = values.box(table["box"], (*path, "box"))
-        words = values.text(table["name"], (*path, "name")) if table.get("name") else ""
-        return Patch(name, box, self.colour(table, "lab", "xyz", path), words)
+        box = patch_box(table, path)
+        words = values.text(table["name"], (*path, "name")) if table.get("name", "") != "" else ""
+        return Patch(name, box, self.colour(table, "lab", "xyz", path), words, label_place(table, path))
 
     def read_grid(self, table: Table, path: KeyPath) -> list[tuple[KeyPath, Patch]]:
         """Return the patches of a grid, row by row, each with the path of its colour."""
@@ -318,7 +317,8 @@ class _CardReader:
             raise Fault((*path, kind), f"'{kind}' must be a list of colours in whole rows of {columns}.")
         if len(colours) > MAX_PATCHES:
             raise Fault((*path, kind), f"there are {len(colours)} colours; {MAX_PATCHES} is the most.")
-        prefix = values.text(table["prefix"], (*path, "prefix")) if table.get("prefix") else ""
+        prefix = values.text(table["prefix"], (*path, "prefix")) if table.get("prefix", "") != "" else ""
+        label = label_place(table, path)
         ids = self.grid_texts(table, "ids", path, len(colours))
         names = self.grid_texts(table, "names", path, len(colours))
         read = self.lab_of_xyz if kind == "xyzs" else values.lab
@@ -328,7 +328,7 @@ class _CardReader:
             here = (*path, kind, index)
             box = (x + column * across, y + row * down, width, height)
             name = ids[index] if ids else f"{prefix}{row_letter(row)}{column + 1}"
-            found.append((here, Patch(name, box, read(value, here), names[index] if names else "")))
+            found.append((here, Patch(name, box, read(value, here), names[index] if names else "", label)))
         return found
 
     @staticmethod
@@ -360,11 +360,9 @@ class _CardReader:
     # --- the whole --------------------------------------------------------------------------------------
 
     def check_counts(self, markers: int, patches: int) -> None:
-        """Refuse too few or too many markers or patches, unless something is wrong with one anyway."""
-        if markers > MAX_MARKERS:
-            raise Fault(("marker", MAX_MARKERS), f"there are {markers} markers; {MAX_MARKERS} is the most.")
+        """Refuse too few or too many, unless something is wrong with one of them anyway."""
         if patches > MAX_PATCHES:
-            raise Fault(("patch", MAX_PATCHES), f"there are {patches} patches; {MAX_PATCHES} is the most.")
+            raise Fault(("grid",), f"there are {patches} patches; {MAX_PATCHES} is the most.")
         if not self.faults and not markers:
             raise Fault((), "there is no [[marker]]; a card needs at least one.")
         if not self.faults and patches < MIN_PATCHES:
@@ -445,52 +443,14 @@ def dictionary_size(name: str) -> int:
     return int(cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, name)).bytesList.shape[0])
 
 
-# --- places ---------------------------------------------------------------------------------------------
+# --- small helpers --------------------------------------------------------------------------------------
 
 
-def marker_corners(table: Table, path: KeyPath) -> Corners:
-    """Return a marker's corners, clockwise from its own top left, however its place is given."""
-    way = values.one_of(table, ("box", "corners", "center"), path)
-    if way != "center" and "size" in table:
-        raise Fault((*path, "size"), f"'size' goes with 'center', not with '{way}'.")
-    if way == "corners":
-        if "angle" in table:
-            raise Fault((*path, "angle"), "'angle' goes with 'box' or 'center', not with 'corners'.")
-        return listed_corners(table["corners"], (*path, "corners"))
-    box = values.box(table["box"], (*path, "box")) if way == "box" else centred_box(table, path)
-    if abs(box[2] - box[3]) > 0.02 * max(box[2], box[3]):
-        raise Fault((*path, "size" if way == "center" else way), "a marker must be as wide as it is high.")
-    angle = values.number(table.get("angle", 0), (*path, "angle"), -360.0, 360.0)
-    return as_corners(turned(box_corners(box), angle))
-
-
-def listed_corners(value: object, path: KeyPath) -> Corners:
-    """Return four corners given one by one, after checking that they go clockwise round a square."""
-    if not isinstance(value, list) or len(value) != 4:
-        raise Fault(path, "'corners' must be four points [x, y], clockwise from the marker's top left.")
-    corners = np.array([values.point(item, (*path, index)) for index, item in enumerate(value)])
-    turns = corner_turns(corners)
-    if np.all(turns < 0):
-        raise Fault(path, "the corners go anticlockwise; list them clockwise from the marker's top left.")
-    sides = np.hypot(*(np.roll(corners, -1, axis=0) - corners).T)
-    if not np.all(turns > 0) or sides.max() > 1.25 * sides.min() or turns.min() < 0.8 * sides.min() ** 2:
-        raise Fault(path, "the four corners do not form a square.")
-    return as_corners(corners)
-
-
-def patch_size(table: Table, path: KeyPath) -> tuple[float, float]:
-    """Return width and height; of a round patch, those of the square inscribed in it."""
-    if values.one_of(table, ("size", "diameter"), path) == "size":
-        return values.lengths(table["size"], (*path, "size"))
-    side = values.length(table["diameter"], (*path, "diameter")) / math.sqrt(2.0)
-    return side, side
-
-
-def centred_box(table: Table, path: KeyPath) -> Box:
-    """Return the box around ``center``."""
-    x, y = values.point(table["center"], (*path, "center"))
-    width, height = patch_size(table, path)
-    return x - width / 2, y - height / 2, width, height
+def label_place(table: Table, path: KeyPath) -> Place | None:
+    """Return beside which edge of a patch its id is printed, if it is."""
+    if "label" not in table:
+        return None
+    return cast("Place", values.choice(table["label"], (*path, "label"), get_args(Place)))
 
 
 def row_letter(row: int) -> str:
@@ -512,40 +472,3 @@ def _as_lab(lab: NDArray[np.float64]) -> Lab:
 
 def _printable(text: str) -> str:
     return "".join(letter for letter in text if letter.isprintable()).strip()[:200] or "card"
-
-
-# --- writing --------------------------------------------------------------------------------------------
-
-
-def card_toml(card: CardDefinition) -> str:
-    """Return a card as TOML that :func:`load_card` reads back as the same card, its colours for D65."""
-    lines = [
-        f'schema = "{SCHEMA}"',
-        "",
-        "[card]",
-        f"name = {_quoted(card.name)}",
-        f"version = {card.version}",
-    ]
-    lines += [f"size = {_listed(card.size)}", 'illuminant = "D65"', 'observer = "2"']
-    lines += [f"paper = {_listed(card.paper)}"] if card.paper else []
-    lines += [f"ink = {_listed(card.ink)}"] if card.ink else []
-    if card.window:
-        lines += ["", "[window]", f"box = {_listed(card.window.box)}", f'root_end = "{card.window.root_end}"']
-    lines += ["", "[markers]", f'dictionary = "{card.dictionary}"']
-    lines += [f"reserved_ids = [{card.reserved_ids[0]}, {card.reserved_ids[1]}]"] if card.reserved_ids else []
-    for marker in card.markers:
-        lines += ["", "[[marker]]", f"id = {marker.id}"]
-        lines += [f'dictionary = "{marker.dictionary}"'] if marker.dictionary != card.dictionary else []
-        lines += [f"corners = [{', '.join(_listed(corner) for corner in marker.corners)}]"]
-    for patch in card.patches:
-        lines += ["", "[[patch]]", f"id = {_quoted(patch.id)}", f"box = {_listed(patch.box)}"]
-        lines += [f"lab = {_listed(patch.lab)}", f"name = {_quoted(patch.name)}"]
-    return "\n".join(lines) + "\n"
-
-
-def _listed(numbers: Sequence[float]) -> str:
-    return f"[{', '.join(repr(float(value)) for value in numbers)}]"
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -20,6 +20,9 @@ Box = tuple[float, float, float, float]
 """x, y of the top left corner, width, height."""
 Corners = tuple[Point, Point, Point, Point]
 Side = Literal["left", "right", "top", "bottom"]
+Align = Literal["left", "middle", "right"]
+Tone = Literal["ink", "grey"]
+Place = Literal["left", "right", "above", "below"]
 
 NEUTRAL_CHROMA = 3.0
 """Patches below this nominal C*ab serve as neutrals."""
@@ -45,6 +48,8 @@ class Patch:
     lab: Lab
     name: str
     """Plain words for the colour; empty when the definition gives none."""
+    label: Place | None = None
+    """Beside which edge the id is printed; None when it is not."""
 
     @property
     def centre(self) -> Point:
@@ -60,6 +65,40 @@ class Window:
     box: Box
     root_end: Side
     """The side at which the strand's root end lies."""
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A line of text printed on the card."""
+
+    at: Point
+    """Start, middle or end of the base line, as `align` says."""
+    size: float
+    """Height of the font, mm; its capitals are about 0.73 of it."""
+    text: str
+    align: Align
+    bold: bool
+    tone: Tone
+
+
+@dataclass(frozen=True, slots=True)
+class Arrow:
+    """A straight arrow printed on the card."""
+
+    start: Point
+    end: Point
+    width: float
+    """Width of the shaft, mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A millimetre scale printed on the card, to check the size of the print."""
+
+    at: Point
+    """Top of the first tick; the scale runs to the right."""
+    length: int
+    """Length, mm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +128,9 @@ class CardDefinition:
     source_path: Path
     profile_name: str | None = None
     """Name of the print profile whose measured values replaced the nominal ones; None for nominal colours."""
+    texts: tuple[Text, ...] = ()
+    arrows: tuple[Arrow, ...] = ()
+    scale: Scale | None = None
 
     @property
     def patch_labs(self) -> NDArray[np.float64]:

@@ -69,6 +69,13 @@ def text(value: object, path: KeyPath) -> str:
     return value
 
 
+def choice(value: object, path: KeyPath, known: Sequence[str]) -> str:
+    """Return one word out of a few."""
+    if not isinstance(value, str) or value not in known:
+        raise Fault(path, f"'{last_key(path)}' is {shown(value)}; it must be one of {', '.join(known)}.")
+    return value
+
+
 def whole(value: object, path: KeyPath, least: int, most: int) -> int:
     """Return a whole number between two limits."""
     if isinstance(value, bool) or not isinstance(value, int):

@@ -201,6 +201,14 @@ class BadCalibrationError(StrandgaugeError):
     default_remedy = "Correct the line named, or leave the option out to use the file that ships with strandgauge."
 
 
+class OutsideModelError(StrandgaugeError):
+    """A colour that no mix of the model's pigments gives."""
+
+    code = "outside-model"
+    exit_code = 70
+    default_remedy = "Check the reading or the colour typed in: hair does not usually look like that."
+
+
 class CannotWriteError(StrandgaugeError):
     """A result cannot be written where it was asked for."""
 

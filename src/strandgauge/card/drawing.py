@@ -37,7 +37,7 @@ CLEAR_MM = 0.7
 LABEL_SIZE_MM = 1.5
 CAPITAL = 0.73
 """Height of the font's capitals and digits as a share of its size."""
-RULE_MM = 0.15
+RULE_MM = 0.2
 CORNER_MM = 6.0
 
 Polygon = tuple[Point, ...]

@@ -1,0 +1,178 @@
+"""Lays the card out on a page to print: cut marks round it, and how to print and use it above and below."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from strandgauge.card.drawing import (
+    DEFAULT_INK,
+    GREY,
+    Area,
+    Drawing,
+    Writing,
+    draw_card,
+)
+from strandgauge.card.model import CardDefinition, Lab, Point, Text
+from strandgauge.card.pdf import text_width
+from strandgauge.errors import CannotWriteError
+
+PAGE_MM: dict[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+"""Width and height, upright (ISO 216; ANSI/ASME Y14.1)."""
+UNPRINTABLE_MM = 6.0
+CUT_GAP_MM, CUT_MM, CUT_WIDTH_MM = 2.0, 6.0, 0.1
+MARGIN_MM, GUTTER_MM = 20.0, 10.0
+TITLE_MM, HEADING_MM, BODY_MM, SMALL_MM = 6.5, 3.8, 3.2, 2.5
+LEADING = 1.5
+FULL_TEXT_MM, SHORT_TEXT_MM = 72.0, 18.0
+"""Room needed above, and as much below, for all instructions, and for the one that matters most."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    heading: str
+    body: str
+
+
+_PRINT = _Step(
+    "Print",
+    "On matt paper, in colour, best quality, at 100 % (actual size). Switch off ‘fit to page’ and every "
+    "colour ‘enhancement’.",
+)
+_CHECK = _Step(
+    "Measure and cut",
+    "The scale on the card must measure {length} mm exactly. The squares must be even, without stripes. Cut "
+    "along the corner marks; glue the card to stiff board if it curls.",
+)
+_CUT = _Step(
+    "Check and cut",
+    "The squares must be even, without stripes. Cut along the corner marks; glue the card to stiff board if "
+    "it curls.",
+)
+_LAY = _Step(
+    "Lay the strand",
+    "Clean, dry and combed, root end at ROOT, straight along the window. Spread it about a finger wide and "
+    "several layers deep, so that no paper shows through. Keep hair off the squares.",
+)
+_PHOTO = _Step(
+    "Take the photo",
+    "Soft light from all round, such as open shade or a bright room. No flash, one kind of light, no shadow "
+    "and no shine on the card. Camera straight above, the whole card in the picture, sharp.",
+)
+_CAUTIONS = (
+    "The card tells colour alone. It cannot see damage, nor whether hair or scalp can take more: follow the "
+    "maker's directions.",
+    "Prints differ: have this one measured and give its values with --profile, or expect a wider "
+    "uncertainty. Keep it dry and in the dark; print a new one when it is stained or faded.",
+)
+
+
+def draw_page(card: CardDefinition, paper: str) -> Drawing:
+    """Return the page to print, the card in its middle.
+
+    Raises
+    ------
+    CannotWriteError
+        The card does not fit on the paper.
+    """
+    width, height = _page_size(card, paper)
+    left, top = (width - card.size[0]) / 2, (height - card.size[1]) / 2
+    drawn = draw_card(card)
+    shapes = [_moved(shape, (left, top)) for shape in drawn.shapes]
+    ink = card.ink or DEFAULT_INK
+    shapes.append(Area(tuple(_cut_marks(left, top, card.size)), ink))
+    room = top - UNPRINTABLE_MM - CUT_GAP_MM - CUT_MM
+    if room >= FULL_TEXT_MM - MARGIN_MM and width - 2 * MARGIN_MM > 100:
+        shapes += _instructions(card, ink, width, top)
+    elif room >= SHORT_TEXT_MM - UNPRINTABLE_MM:
+        words = f"{card.name}, version {card.version}: print at 100 % on matt paper, no colour ‘enhancement’"
+        at = (width / 2, top - CUT_GAP_MM - CUT_MM - 2.0)
+        shapes.append(Writing(Text(at, BODY_MM, words, "middle", False, "ink"), ink))
+    return Drawing((width, height), drawn.paper, tuple(shapes))
+
+
+def _page_size(card: CardDefinition, paper: str) -> tuple[float, float]:
+    """Return width and height of the page, turned when the card fits better so."""
+    short, long = PAGE_MM[paper]
+    free = 2 * UNPRINTABLE_MM
+    for width, height in ((short, long), (long, short)):
+        if card.size[0] <= width - free and card.size[1] <= height - free:
+            return width, height
+    raise CannotWriteError(
+        f"the card of {card.size[0]:g} x {card.size[1]:g} mm does not fit on {paper.upper()} paper.",
+        remedy="Print the picture written by --png with a larger printer.",
+    )
+
+
+def _cut_marks(left: float, top: float, size: tuple[float, float]) -> Iterator[tuple[Point, ...]]:
+    """Yield two strokes for each corner of the card, clear of the card itself."""
+    right, bottom = left + size[0], top + size[1]
+    half = CUT_WIDTH_MM / 2
+    for x, outward in ((left, -1), (right, 1)):
+        for y in (top, bottom):
+            yield _stroke(x + outward * CUT_GAP_MM, y - half, outward * CUT_MM, CUT_WIDTH_MM)
+    for y, outward in ((top, -1), (bottom, 1)):
+        for x in (left, right):
+            yield _stroke(x - half, y + outward * CUT_GAP_MM, CUT_WIDTH_MM, outward * CUT_MM)
+
+
+def _stroke(x: float, y: float, width: float, height: float) -> tuple[Point, ...]:
+    return (x, y), (x + width, y), (x + width, y + height), (x, y + height)
+
+
+def _instructions(card: CardDefinition, ink: Lab, width: float, top: float) -> Iterator[Area | Writing]:
+    """Yield the title and the steps above the card, the other steps and the cautions below it."""
+    right = width - MARGIN_MM
+    column = (right - MARGIN_MM - GUTTER_MM) / 2
+    columns = (MARGIN_MM, MARGIN_MM + column + GUTTER_MM)
+    y = 27.0
+    yield Writing(Text((MARGIN_MM, y), TITLE_MM, card.name, "left", True, "ink"), ink)
+    yield Writing(Text((right, y), BODY_MM, f"version {card.version}", "right", False, "grey"), GREY)
+    yield Area((_stroke(MARGIN_MM, y + 4.0, right - MARGIN_MM, 0.2),), GREY)
+
+    check = replace(_CHECK, body=_CHECK.body.format(length=card.scale.length)) if card.scale else _CUT
+    above, below = (_PRINT, check), (_LAY, _PHOTO) if card.window else (_PHOTO,)
+    for number, (step, x) in enumerate(zip(above, columns, strict=True), start=1):
+        yield from _step(number, step, (x, y + 14.0), column, ink)
+    bottom = top + card.size[1] + CUT_GAP_MM + CUT_MM
+    for number, (step, x) in enumerate(zip(below, columns, strict=False), start=3):
+        yield from _step(number, step, (x, bottom + 9.0), column, ink)
+
+    y = bottom + 45.0
+    yield Area((_stroke(MARGIN_MM, y, right - MARGIN_MM, 0.2),), GREY)
+    y += 5.0
+    for caution in _CAUTIONS:
+        for line in _wrapped(caution, SMALL_MM, right - MARGIN_MM):
+            yield Writing(Text((MARGIN_MM, y), SMALL_MM, line, "left", False, "grey"), GREY)
+            y += SMALL_MM * LEADING
+        y += 1.0
+
+
+def _step(number: int, step: _Step, at: Point, width: float, ink: Lab) -> Iterator[Writing]:
+    """Yield a numbered heading with its text below."""
+    x, y = at
+    yield Writing(Text((x, y), HEADING_MM, f"{number}   {step.heading}", "left", True, "ink"), ink)
+    y += BODY_MM * LEADING * 1.25
+    for line in _wrapped(step.body, BODY_MM, width):
+        yield Writing(Text((x, y), BODY_MM, line, "left", False, "ink"), ink)
+        y += BODY_MM * LEADING
+
+
+def _wrapped(words: str, size: float, width: float) -> Iterator[str]:
+    """Yield the lines of a paragraph that fit into a width, mm."""
+    line = ""
+    for word in words.replace("100 %", "100\u00a0%").split(" "):
+        longer = f"{line} {word}".strip()
+        if line and text_width(longer, size, bold=False) > width:
+            yield line
+            longer = word
+        line = longer
+    yield line
+
+
+def _moved(shape: Area | Writing, by: Point) -> Area | Writing:
+    if isinstance(shape, Writing):
+        x, y = shape.text.at
+        return Writing(replace(shape.text, at=(x + by[0], y + by[1])), shape.colour)
+    polygons = tuple(tuple((x + by[0], y + by[1]) for x, y in polygon) for polygon in shape.polygons)
+    return Area(polygons, shape.colour)

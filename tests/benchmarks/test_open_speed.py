@@ -1,6 +1,6 @@
 """What opening a 12 megapixel photo costs beside what the decoder alone costs.
 
-``pytest tests/benchmarks --benchmark-enable`` prints the times; without that option each runs once, as a test.
+``pytest tests/benchmarks --benchmark-enable`` prints the times; without it each runs once, as a test.
 """
 
 from __future__ import annotations

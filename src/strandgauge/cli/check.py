@@ -1,0 +1,40 @@
+"""``strandgauge check``: whether card and light in a photo are fit for a reading."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, forbid_overwriting, load_card_for
+from strandgauge.cli.outcome import Session, exit_code_of
+
+
+def check(
+    context: typer.Context,
+    photo: Annotated[Path, typer.Argument(metavar="PHOTO", help="A photo of the card; no strand is needed.")],
+    json: JsonOption = None,
+    card: CardOption = None,
+    profile: ProfileOption = None,
+) -> int:
+    """Judge card and light alone: could a reading from this photo be trusted?"""
+    from strandgauge.pipeline import check_photo
+    from strandgauge.report.cardcheck import card_check
+    from strandgauge.report.json import check_document
+
+    session: Session = context.obj
+    forbid_overwriting([photo], json)
+    if json is not None:
+        session.json = JsonLines(json, several=False)
+    result = card_check(check_photo(photo, card=load_card_for(card, profile)))
+    if session.json is not None:
+        session.json.write(check_document(result))
+    if session.json is None or not session.json.to_standard_output:
+        from strandgauge.report.terminal import print_check
+
+        print_check(result)
+    if result.trusted:
+        return 0
+    return exit_code_of(result.problems[0].code) if result.problems else 1

@@ -1,0 +1,146 @@
+"""The one place where an error becomes a line of text, a JSON document and an exit code."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import functools
+import os
+import re
+import sys
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import typer
+
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.errors import CannotWriteError, StrandgaugeError
+from strandgauge.report.json import error_document
+
+EXIT_USAGE = 2
+EXIT_INTERNAL = 70
+"""Something this program did not foresee (``EX_SOFTWARE`` of BSD's sysexits)."""
+EXIT_INTERRUPTED = 130
+EXIT_BROKEN_PIPE = 141
+"""128 + the number of the signal, as shells report it."""
+
+
+@dataclass
+class Session:
+    """What one run of the command line carries along: how errors are told, and where to."""
+
+    debug: bool = False
+    json: JsonLines | None = field(default=None)
+    """Set by a command that was asked for JSON, so that its errors are written there as well."""
+
+    def tell(self, error: BaseException) -> int:
+        """Tell an error in one line, and as JSON where that was asked for; return its exit code."""
+        failure = describe(error)
+        if failure.exit_code == EXIT_BROKEN_PIPE:
+            _abandon_standard_output()
+            return failure.exit_code
+        if self.debug:
+            traceback.print_exception(error, file=sys.stderr)
+        print(one_line(f"strandgauge: {failure.line}"), file=sys.stderr)
+        if self.json is not None and not isinstance(error, CannotWriteError):
+            self.json.write(error_document(failure.code, failure.message, failure.remedy, failure.where))
+        if isinstance(error, OSError):
+            _abandon_standard_output()
+        return failure.exit_code
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """An error as it is told."""
+
+    code: str
+    message: str
+    remedy: str
+    exit_code: int
+    where: str | None = None
+
+    @property
+    def line(self) -> str:
+        """What is wrong and what to do, in one line."""
+        message = f"{self.where}: {self.message}" if self.where else self.message
+        return f"{message} {self.remedy}".strip()
+
+
+def describe(error: BaseException) -> Failure:
+    """Say what an error means to the person who ran the command."""
+    if isinstance(error, StrandgaugeError):
+        return Failure(error.code, error.message, error.remedy, error.exit_code, error.where)
+    if isinstance(error, KeyboardInterrupt):
+        return Failure("interrupted", "Stopped.", "", EXIT_INTERRUPTED)
+    if isinstance(error, BrokenPipeError):
+        return Failure("broken-pipe", "", "", EXIT_BROKEN_PIPE)
+    if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return describe(CannotWriteError("There is no space left to write to."))
+    if isinstance(error, MemoryError):
+        return Failure("out-of-memory", "There is not enough memory.", "Close other programs.", EXIT_INTERNAL)
+    return Failure(
+        "internal-error",
+        f"Something went wrong inside strandgauge ({type(error).__name__}).",
+        "Run the same line again with --debug, and report what it prints.",
+        EXIT_INTERNAL,
+    )
+
+
+def exit_code_of(code: str) -> int:
+    """Return the exit code of an error's code; 1 for one that no error class has."""
+    for error_class in error_classes():
+        if error_class.code == code:
+            return error_class.exit_code
+    return StrandgaugeError.exit_code
+
+
+def error_classes() -> tuple[type[StrandgaugeError], ...]:
+    """Return every error class of the family but its base, in the order of their exit codes."""
+    found: list[type[StrandgaugeError]] = []
+    waiting = [StrandgaugeError]
+    while waiting:
+        children = waiting.pop().__subclasses__()
+        found += children
+        waiting += children
+    return tuple(sorted(found, key=lambda error_class: error_class.exit_code))
+
+
+def guarded(command: Callable[..., int | None], session: Session) -> Callable[..., None]:
+    """Wrap a command so that whatever it raises is told, and ends in an exit code.
+
+    The command may return an exit code itself; None is success.
+    """
+
+    @functools.wraps(command)
+    def wrapped(*arguments: Any, **options: Any) -> None:  # noqa: ANN401 - hands on whatever the command takes
+        try:
+            code = command(*arguments, **options) or 0
+            sys.stdout.flush()
+        except (typer.Exit, typer.Abort, typer.TyperException):
+            raise
+        except BaseException as error:
+            code = _tell_safely(session, error)
+        raise typer.Exit(code)
+
+    return wrapped
+
+
+def _tell_safely(session: Session, error: BaseException) -> int:
+    """Tell an error even when the telling fails, as it does on a full disk."""
+    try:
+        return session.tell(error)
+    except BaseException as second:
+        return describe(second).exit_code
+
+
+def _abandon_standard_output() -> None:
+    """Keep the interpreter from trying once more, on its way out, to write what could not be written."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def one_line(text: str) -> str:
+    """Keep a message to one line, and free of what a file's name could do to a terminal."""
+    return re.sub(r"\s+", " ", "".join(c if c.isprintable() or c.isspace() else "?" for c in text)).strip()

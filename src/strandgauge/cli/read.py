@@ -1,0 +1,118 @@
+"""``strandgauge read``: from photos of a strand to its reading."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, forbid_overwriting, load_card_for
+from strandgauge.cli.outcome import Session
+from strandgauge.errors import StrandgaugeError
+
+if TYPE_CHECKING:
+    from strandgauge.card.model import CardDefinition
+    from strandgauge.hair.levels import Ladder
+    from strandgauge.reading import Reading
+
+PICTURE_ENDINGS = (".png", ".jpg", ".jpeg")
+
+
+def read(
+    context: typer.Context,
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of a strand on the card.")],
+    json: JsonOption = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Also write a picture of the result to show a client: photo, zones, swatches. A PNG or JPEG "
+            "file; with several photos, a folder.",
+        ),
+    ] = None,
+    card: CardOption = None,
+    profile: ProfileOption = None,
+    ladder: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Your own ladder of levels instead of ours.")
+    ] = None,
+    wet: Annotated[
+        bool, typer.Option("--wet", help="The strand is wet: state the dry estimate, less sure.")
+    ] = False,
+    together: Annotated[
+        bool,
+        typer.Option(
+            "--together",
+            help="All photos show one strand, the card turned or the strand re-laid between: one reading.",
+        ),
+    ] = False,
+) -> int:
+    """Read level, evenness, undertone and warmth of a strand from a photo beside the card."""
+    session: Session = context.obj
+    single = together or len(photos) == 1
+    _check_picture(picture, single)
+    forbid_overwriting(photos, json, picture)
+    if json is not None:
+        session.json = JsonLines(json, several=not single)
+    from strandgauge.hair.levels import load_ladder
+
+    definition, rungs = load_card_for(card, profile), load_ladder(ladder)
+    if together:
+        return _read_one(session, photos, definition, rungs, wet, picture)
+    worst = 0
+    for photo in photos:
+        try:
+            target = picture / f"{photo.stem}-reading.png" if picture and not single else picture
+            code = _read_one(session, [photo], definition, rungs, wet, target)
+        except StrandgaugeError as error:
+            code = session.tell(error)
+        worst = max(worst, code)
+    return worst
+
+
+def _read_one(
+    session: Session,
+    photos: list[Path],
+    card: CardDefinition,
+    ladder: Ladder,
+    wet: bool,
+    picture: Path | None,
+) -> int:
+    from strandgauge.pipeline import measure_photo, read_photo, read_together
+
+    if len(photos) > 1:
+        reading = read_together(photos, card=card, ladder=ladder, wet=wet)
+    elif picture is None:
+        reading = read_photo(photos[0], card=card, ladder=ladder, wet=wet)
+    if picture is not None:
+        from strandgauge.report.picture import write_picture
+
+        measurement = measure_photo(photos[0], card=card, ladder=ladder, wet=wet)
+        if len(photos) == 1:
+            reading = measurement.reading
+        write_picture(picture, measurement, reading)
+    _show(session, reading)
+    return 0
+
+
+def _show(session: Session, reading: Reading) -> None:
+    from strandgauge.report.json import reading_document
+
+    if session.json is not None:
+        session.json.write(reading_document(reading))
+    if session.json is None or not session.json.to_standard_output:
+        from strandgauge.report.terminal import print_reading
+
+        print_reading(reading)
+
+
+def _check_picture(picture: Path | None, single: bool) -> None:
+    """Refuse, before any work, a picture that could not be written."""
+    if picture is None:
+        return
+    if not single:
+        if not picture.is_dir():
+            raise typer.BadParameter(f"With several photos, name a folder that exists, not '{picture}'.")
+    elif picture.suffix.lower() not in PICTURE_ENDINGS:
+        raise typer.BadParameter(f"Name a file ending in {', '.join(PICTURE_ENDINGS)}, not '{picture}'.")

@@ -1,0 +1,1 @@
+"""What people and programs get to see: terminal text, JSON, the annotated picture."""

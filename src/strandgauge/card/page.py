@@ -56,8 +56,8 @@ _LAY = _Step(
 )
 _PHOTO = _Step(
     "Take the photo",
-    "Soft light from all round, such as open shade or a bright room. No flash, one kind of light, no shadow "
-    "and no shine on the card. Camera straight above, the whole card in the picture, sharp.",
+    "Soft light from all round, such as open shade. No flash, one kind of light, no shadow and no shine on "
+    "the card. Camera straight above, the whole card in the picture, sharp.",
 )
 _CAUTIONS = (
     "The card tells colour alone. It cannot see damage, nor whether hair or scalp can take more: follow the "

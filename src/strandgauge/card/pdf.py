@@ -1,8 +1,8 @@
 """Paints a drawing as a vector PDF with embedded fonts and colours that mean something.
 
 Colours are written as a printer expects them: relative to the paper. A printer puts the paper's own white
-where the file says white, so a colour written relative to a perfect white would come out darker than meant, by
-as much as the paper is darker than that. So each colour is divided by the paper's (the media-relative
+where the file says white, so a colour written relative to a perfect white would come out darker than meant,
+by as much as the paper is darker than that. So each colour is divided by the paper's (the media-relative
 colorimetry of the ICC profile format), and bare paper is left unpainted.
 """
 

@@ -1,0 +1,75 @@
+"""``strandgauge card``: the card as a page to print and as a picture."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from strandgauge.cli.options import CardOption, forbid_overwriting, load_card_for
+from strandgauge.errors import CannotWriteError
+
+DEFAULT_OUT = Path("card.pdf")
+
+
+class Paper(StrEnum):
+    """Sizes of paper."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
+def card(
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Page to print, a PDF file. Written as card.pdf when neither this nor --png is given.",
+            show_default=False,
+        ),
+    ] = None,
+    png: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Picture of the card alone, without a margin.")
+    ] = None,
+    paper: Annotated[
+        Paper, typer.Option(case_sensitive=False, help="Paper that the page is printed on.")
+    ] = Paper.A4,
+    card: CardOption = None,
+    scale: Annotated[
+        float, typer.Option(min=1.0, max=200.0, metavar="N", help="Pixels per millimetre of the picture.")
+    ] = 20.0,
+) -> None:
+    """Write the card: a page to print at 100 %, and a picture of it."""
+    if out is None and png is None:
+        out = DEFAULT_OUT
+    if out is not None and png is not None and out == png:
+        raise typer.BadParameter("--out and --png name the same file.")
+    if card is not None:
+        forbid_overwriting([card], out, png)
+    definition = load_card_for(card, None)
+    from strandgauge.card.sheet import card_pdf, card_png_bytes
+
+    size = f"{definition.size[0]:g} x {definition.size[1]:g} mm"
+    if out is not None:
+        _write(out, card_pdf(definition, paper.value))
+        print(
+            f"{out}: {definition.name}, version {definition.version}, {size} on {paper.value.upper()} paper."
+        )
+        check = (
+            f", then check that its scale measures {definition.scale.length} mm" if definition.scale else ""
+        )
+        print(f"Print it at 100 % on matt paper, in colour, without any 'enhancement'{check}.")
+    if png is not None:
+        _write(png, card_png_bytes(definition, scale))
+        width, height = (round(side * scale) for side in definition.size)
+        print(f"{png}: {width} x {height} pixels, {scale:g} pixels per mm, {size}.")
+
+
+def _write(path: Path, content: bytes) -> None:
+    try:
+        path.write_bytes(content)
+    except (OSError, ValueError) as problem:
+        reason = getattr(problem, "strerror", None) or str(problem)
+        raise CannotWriteError(f"this cannot be written: {reason}.", where=str(path)) from problem

@@ -61,7 +61,9 @@ class NoCardError(StrandgaugeError):
 
     code = "no-card"
     exit_code = 20
-    default_remedy = "Get the whole card into the picture, sharp and well lit, with its corner marks uncovered."
+    default_remedy = (
+        "Get the whole card into the picture, sharp and well lit, with its corner marks uncovered."
+    )
 
 
 class CardCutOffError(StrandgaugeError):
@@ -85,7 +87,9 @@ class WrongCardVersionError(StrandgaugeError):
 
     code = "wrong-card-version"
     exit_code = 23
-    default_remedy = "Print the current card with 'strandgauge card', or name this card's definition with --card."
+    default_remedy = (
+        "Print the current card with 'strandgauge card', or name this card's definition with --card."
+    )
 
 
 class CardMismatchError(StrandgaugeError):
@@ -93,7 +97,9 @@ class CardMismatchError(StrandgaugeError):
 
     code = "card-mismatch"
     exit_code = 24
-    default_remedy = "Check that this is the card named, printed in colour and not faded, with nothing lying on it."
+    default_remedy = (
+        "Check that this is the card named, printed in colour and not faded, with nothing lying on it."
+    )
 
 
 # --- light and sharpness --------------------------------------------------------------------------------
@@ -155,7 +161,9 @@ class NoStrandError(StrandgaugeError):
 
     code = "no-strand"
     exit_code = 40
-    default_remedy = "Lay the strand along the window, root end at the mark, spread to about a finger's width."
+    default_remedy = (
+        "Lay the strand along the window, root end at the mark, spread to about a finger's width."
+    )
 
 
 class StrandTooThinError(StrandgaugeError):
@@ -198,15 +206,9 @@ class BadCalibrationError(StrandgaugeError):
 
     code = "bad-calibration"
     exit_code = 52
-    default_remedy = "Correct the line named, or leave the option out to use the file that ships with strandgauge."
-
-
-class OutsideModelError(StrandgaugeError):
-    """A colour that no mix of the model's pigments gives."""
-
-    code = "outside-model"
-    exit_code = 70
-    default_remedy = "Check the reading or the colour typed in: hair does not usually look like that."
+    default_remedy = (
+        "Correct the line named, or leave the option out to use the file that ships with strandgauge."
+    )
 
 
 class CannotWriteError(StrandgaugeError):
@@ -215,3 +217,64 @@ class CannotWriteError(StrandgaugeError):
     code = "cannot-write"
     exit_code = 60
     default_remedy = "Name a folder that exists, with space left, in which you may write."
+
+
+# --- the outlook ----------------------------------------------------------------------------------------
+
+
+class OutsideModelError(StrandgaugeError):
+    """A colour that no mix of the model's pigments gives."""
+
+    code = "outside-model"
+    exit_code = 62
+    default_remedy = "Check the reading or the colour typed in: hair does not usually look like that."
+
+
+class BadColourError(StrandgaugeError):
+    """A colour typed in that is none."""
+
+    code = "bad-colour"
+    exit_code = 63
+    default_remedy = "Write L,a,b such as 66,21,5 or #rrggbb such as #d8a0a0."
+
+
+class UnknownTargetError(StrandgaugeError):
+    """No wanted shade of that name."""
+
+    code = "unknown-target"
+    exit_code = 64
+    default_remedy = "See 'strandgauge targets'."
+
+
+class UnknownDyeError(StrandgaugeError):
+    """No dye of that name on the shelf."""
+
+    code = "unknown-dye"
+    exit_code = 65
+    default_remedy = "See 'strandgauge dyes'."
+
+
+class BadMixError(StrandgaugeError):
+    """A mix that cannot be weighed out."""
+
+    code = "bad-mix"
+    exit_code = 66
+    default_remedy = "Write each part as NAME=PARTS, such as --dye violet=1 --dye clear=9."
+
+
+class BadReadingError(StrandgaugeError):
+    """A file that is not a reading saved by this program."""
+
+    code = "bad-reading"
+    exit_code = 67
+    default_remedy = "Save one with 'strandgauge read PHOTO --json FILE'."
+
+
+class CannotLearnError(StrandgaugeError):
+    """Colours from which no dye can be learned."""
+
+    code = "cannot-learn"
+    exit_code = 68
+    default_remedy = (
+        "Dye pale, even hair so that the difference is plain, and photograph both in the same light."
+    )

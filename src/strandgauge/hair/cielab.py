@@ -55,6 +55,25 @@ def delta_e_2000(first: ArrayLike, second: ArrayLike) -> Array:
     ----------
     Sharma, Wu, Dalal 2005, The CIEDE2000 color-difference formula, Color Res. Appl. 30:21-30.
     """
+    dl, dc, dh, cross = _weighted_differences(first, second)
+    return np.asarray(np.sqrt(np.maximum(dl**2 + dc**2 + dh**2 + cross * dc * dh, 0.0)))
+
+
+def delta_e_2000_parts(first: ArrayLike, second: ArrayLike) -> Array:
+    """Return three numbers (..., 3), signed, whose squares sum to the square of the CIEDE2000 difference.
+
+    Lightness, chroma with half the cross term completed to a square, and what is left of hue.
+    """
+    dl, dc, dh, cross = _weighted_differences(first, second)
+    rest = np.sqrt(np.maximum(1.0 - cross**2 / 4.0, 0.0))
+    return np.stack([dl, dc + cross / 2.0 * dh, rest * dh], axis=-1)
+
+
+def _weighted_differences(first: ArrayLike, second: ArrayLike) -> tuple[Array, Array, Array, Array]:
+    """Return the weighted differences of lightness, chroma and hue, and the factor of their cross term.
+
+    Unit weights kL = kC = kH = 1; see `delta_e_2000`.
+    """
     one, two = np.broadcast_arrays(np.asarray(first, dtype=float), np.asarray(second, dtype=float))
     l1, a1, b1 = one[..., 0], one[..., 1], one[..., 2]
     l2, a2, b2 = two[..., 0], two[..., 1], two[..., 2]
@@ -89,9 +108,7 @@ def delta_e_2000(first: ArrayLike, second: ArrayLike) -> Array:
     sl = 1.0 + 0.015 * away / np.sqrt(20.0 + away)
     sc = 1.0 + 0.045 * mean_c
     sh = 1.0 + 0.015 * mean_c * t
-    terms = (dl / sl) ** 2 + (dc / sc) ** 2 + (dh / sh) ** 2
-    terms = terms - np.sin(2.0 * rotation) * rc * (dc / sc) * (dh / sh)
-    return np.asarray(np.sqrt(np.maximum(terms, 0.0)))
+    return dl / sl, dc / sc, dh / sh, -np.sin(2.0 * rotation) * rc
 
 
 def srgb_from_lab(lab: ArrayLike) -> Array:

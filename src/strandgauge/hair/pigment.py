@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -24,6 +25,8 @@ from strandgauge.hair.stain import off_path
 from strandgauge.hair.words import load_words
 
 Array = NDArray[np.float64]
+Index = Any
+"""Whatever numpy takes between the brackets."""
 
 EXACT = 0.02
 """CIEDE2000 within which a solved spectrum must reproduce its colour."""
@@ -73,9 +76,14 @@ class Base:
         total = self.absorption + np.asarray(absorption, dtype=float)
         return lab_from_reflectance(self.pigments.law.reflectance(total, self.floor))
 
-    def at(self, index: int | slice | tuple[int, ...]) -> Base:
-        """Return the part of the leading shape at ``index``."""
-        return replace(self, amounts=self.amounts[index], floor=self.floor[index])
+    def at(self, index: Index) -> Base:
+        """Return the part of the leading shape at ``index``, which numpy's rules apply to."""
+        floor = np.asarray(self.floor)[index]
+        return replace(
+            self,
+            amounts=self.amounts[(*index, slice(None)) if isinstance(index, tuple) else index],
+            floor=floor,
+        )
 
 
 def load_pigments(path: Path | None = None) -> Pigments:

@@ -1,0 +1,147 @@
+"""A mix: dyes and clear by parts; and what it makes of a base."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.dye.palette import Palette
+from strandgauge.errors import BadMixError
+from strandgauge.hair.pigment import Base, solve_around, solve_base
+from strandgauge.reading import Lab
+
+Array = NDArray[np.float64]
+
+MODEL_SD = (1.0, 0.8, 1.0)
+"""Standard uncertainty of a predicted L*, a*, b* that is the algebra's own (docs/accuracy-pigment.md)."""
+UPTAKE_SD = 0.15
+"""Relative standard uncertainty of how much dye this hair takes up and holds: porosity, time, rinsing. Own
+judgement; no published figure was found."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mix:
+    """Parts of dyes and of clear; only their proportion counts."""
+
+    parts: tuple[tuple[str, float], ...]
+
+    def shares(self, palette: Palette) -> Array:
+        """Return the share (D,) of each dye of the palette in the whole; clear makes up the rest.
+
+        Raises
+        ------
+        UnknownDyeError : a dye is not on the shelf.
+        """
+        shares = np.zeros(len(palette.dyes))
+        for name, amount in self.parts:
+            place = palette.index(name)
+            if place is not None:
+                shares[place] += amount
+        return np.asarray(shares / sum(amount for _, amount in self.parts))
+
+    def absorption(self, palette: Palette) -> Array:
+        """Return what the mix adds to hair's absorption, (31,)."""
+        return np.asarray(self.shares(palette) @ palette.curves)
+
+
+@dataclass(frozen=True, slots=True)
+class MixPrediction:
+    """What a mix makes of a base."""
+
+    base_lab: Lab
+    predicted_lab: Lab
+    predicted_lab_sd: Lab
+
+
+_PART = re.compile(r"^(?P<name>[^=]+)=(?P<amount>[^=]+)$")
+
+
+def parse_mix(texts: Iterable[str]) -> Mix:
+    """Return the mix written as ``violet=1`` and ``clear=9``, or as ``violet=1:clear=9`` in one.
+
+    Raises
+    ------
+    BadMixError : a part is malformed, negative, no number, or everything is zero.
+    """
+    parts: dict[str, float] = {}
+    for text in texts:
+        for piece in text.split(":"):
+            found = _PART.match(piece.strip())
+            if found is None:
+                raise BadMixError(f"'{piece}' is no part of a mix")
+            name = found["name"].strip()
+            try:
+                amount = float(found["amount"])
+            except ValueError:
+                raise BadMixError(f"'{found['amount']}' in '{piece}' is no number") from None
+            if not np.isfinite(amount) or amount < 0.0:
+                raise BadMixError(f"'{piece}' asks for {amount:g} parts; parts are numbers from 0 up")
+            parts[name] = parts.get(name, 0.0) + amount
+    if not parts or not sum(parts.values()) > 0.0:
+        raise BadMixError("the mix is empty")
+    return Mix(tuple(parts.items()))
+
+
+def predict(base_lab: Lab, mix: Mix, palette: Palette, base_sd: Lab = (0.0, 0.0, 0.0)) -> MixPrediction:
+    """Predict the colour of a base after a mix has been laid on it.
+
+    Raises
+    ------
+    OutsideModelError : no hair has that base colour.
+    UnknownDyeError : a dye is not on the shelf.
+    """
+    added = mix.absorption(palette)
+    base = solve_base(base_lab)
+    sd = prediction_sd(solve_around(base_lab, base_sd), added)
+    return MixPrediction(base_lab, _lab(base.dyed(added)), _lab(sd))
+
+
+def prediction_sd(around: Base, added: Array) -> Array:
+    """Return the standard uncertainty (..., 3) of a predicted colour.
+
+    Independent parts: the base's (``around``, see `solve_around`, (..., 7)), how much dye is taken up, and
+    the algebra's own. ``added`` is (..., 31).
+    """
+    dyed = around.dyed(added[..., None, :])
+    from_base = (dyed[..., 1:4, :] - dyed[..., 4:7, :]) / 2.0
+    centre = around.at((..., 0))
+    from_uptake = (centre.dyed(added * (1.0 + UPTAKE_SD)) - centre.dyed(added * (1.0 - UPTAKE_SD))) / 2.0
+    share = np.clip(
+        np.max(added, axis=-1, keepdims=True), 0.0, 1.0
+    )  # without dye there is nothing to predict
+    from_model = share * np.asarray(MODEL_SD)
+    return np.asarray(np.sqrt(np.sum(from_base**2, axis=-2) + from_uptake**2 + from_model**2))
+
+
+def sampled_colours(
+    around: Base, added: Array, count: int, rng: np.random.Generator, draws: Array | None = None
+) -> Array:
+    """Return ``count`` colours (count, 3) that a mix may give on an uncertain base (7,): see `prediction_sd`.
+
+    The predicted colour is followed to the second order along each axis of the base's uncertainty.
+    """
+    dyed = around.dyed(added)
+    up, down, middle = dyed[1:4], dyed[4:7], dyed[0]
+    normal = rng.standard_normal((count, 7)) if draws is None else draws
+    t = normal[:, :3]
+    colours = middle + t @ ((up - down) / 2.0) + t**2 @ ((up + down) / 2.0 - middle)
+    centre = around.at(0)
+    uptake = (centre.dyed(added * (1.0 + UPTAKE_SD)) - centre.dyed(added * (1.0 - UPTAKE_SD))) / 2.0
+    share = float(np.clip(np.max(added), 0.0, 1.0))
+    return np.asarray(colours + normal[:, 3:4] * uptake + normal[:, 4:7] * share * np.asarray(MODEL_SD))
+
+
+def mix_of(shares: Sequence[float] | Array, palette: Palette) -> Mix:
+    """Return the mix that holds these shares (D,) of the palette's dyes, the rest clear."""
+    parts = [(name, float(share)) for name, share in zip(palette.names, shares, strict=True) if share > 0.0]
+    rest = max(0.0, 1.0 - sum(share for _, share in parts))
+    return Mix((*parts, (palette.clear, rest)))
+
+
+def _lab(values: Array) -> Lab:
+    lightness, a, b = (float(v) for v in values)
+    return lightness, a, b

@@ -1,0 +1,184 @@
+"""The shelf of dyes: what each takes out of the light at full strength, read from TOML."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.calibration import CalibrationTable, calibration_file, read_calibration
+from strandgauge.errors import UnknownDyeError
+from strandgauge.hair.spectra import GRID
+
+Array = NDArray[np.float64]
+
+SCHEMA = "strandgauge.dyes/1"
+STRONGEST = 80.0
+"""Largest absorption measure that a dye may have at any wavelength; the strongest blacks have half of it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Dye:
+    """One ready-to-use dye."""
+
+    name: str
+    curve: Array
+    """(31,) absorption measure that it adds, undiluted, to pale porous hair."""
+    ingredients: tuple[str, ...]
+    source: str
+    fluorescent: bool = False
+    """True where part of the light comes back at longer waves: it can look brighter than foretold."""
+    lab_error: float = 0.0
+    """CIEDE2000 that is left when the curve is asked for the colours it was learned from."""
+
+
+@dataclass(frozen=True, eq=False)
+class Palette:
+    """Dyes and the clear base that dilutes them."""
+
+    dyes: tuple[Dye, ...]
+    clear: str
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the dyes, in the order of ``curves``."""
+        return tuple(dye.name for dye in self.dyes)
+
+    @property
+    def curves(self) -> Array:
+        """(D, 31) absorption of each dye, undiluted."""
+        return np.array([dye.curve for dye in self.dyes])
+
+    def index(self, name: str) -> int | None:
+        """Return the place of a dye, or None for the clear base.
+
+        Raises
+        ------
+        UnknownDyeError : no dye has that name.
+        """
+        wanted = name.strip().casefold()
+        if wanted == self.clear.casefold():
+            return None
+        for place, known in enumerate(self.names):
+            if known.casefold() == wanted:
+                return place
+        raise UnknownDyeError(
+            f"there is no dye called '{name}'",
+            remedy="These are on the shelf: " + ", ".join((*self.names, self.clear)) + ".",
+        )
+
+    def curve_of(self, name: str) -> Array:
+        """Return the curve (31,) of a dye."""
+        place = self.index(name)
+        return np.zeros(GRID.size) if place is None else self.dyes[place].curve
+
+
+def load_palette(path: Path | None = None, extra: Iterable[Path] = ()) -> Palette:
+    """Read the shelf that ships with the package (or the one at ``path``), with further files put on it.
+
+    A dye in a later file replaces an earlier one of the same name.
+
+    Raises
+    ------
+    BadCalibrationError : a file cannot be used; the line is named.
+    """
+    palette = _read(path) if path is not None else _shipped()
+    for one in extra:
+        more = _read(one)
+        new = {dye.name for dye in more.dyes}
+        kept = tuple(dye for dye in palette.dyes if dye.name not in new)
+        palette = Palette((*kept, *more.dyes), palette.clear)
+    return palette
+
+
+@cache
+def _shipped() -> Palette:
+    return _read(calibration_file("dyes.toml"))
+
+
+def _read(path: Path) -> Palette:
+    table = read_calibration(path, SCHEMA)
+    clear = table.text("clear", "name", default="clear")
+    ingredients = {
+        table.text("ingredient", row, "inci"): _ingredient(table, row)
+        for row in range(table.rows("ingredient"))
+    }
+    dyes: list[Dye] = []
+    for row in range(table.rows("dye")):
+        name = table.text("dye", row, "name")
+        if name == clear or name in {dye.name for dye in dyes}:
+            raise table.error(f"'{name}' is named twice", "dye", row, "name")
+        if any(sign in name for sign in "=:,"):
+            raise table.error("a dye's name may not hold '=', ':' or ','", "dye", row, "name")
+        dyes.append(_dye(table, row, name, ingredients))
+    if not dyes:
+        raise table.error("the file holds no [[dye]]", "dye")
+    return Palette(tuple(dyes), clear)
+
+
+def _dye(table: CalibrationTable, row: int, name: str, ingredients: dict[str, Array]) -> Dye:
+    fluorescent = table.get("dye", row, "fluorescent") is True
+    error = table.number("dye", row, "lab_error", low=0.0, default=0.0)
+    if table.get("dye", row, "curve") is not None:
+        curve = np.array(table.numbers("dye", row, "curve", count=GRID.size, low=0.0, high=STRONGEST))
+        if not curve.max() > 0.0:
+            raise table.error("a dye must take out some light", "dye", row, "curve")
+        return Dye(name, curve, (), table.text("dye", row, "source", default="own file"), fluorescent, error)
+    holds = table.get("dye", row, "holds")
+    if not isinstance(holds, list) or not holds:
+        raise table.error("a dye needs either a 'curve' or what it 'holds'", "dye", row)
+    curve = np.zeros(GRID.size)
+    names = []
+    for item in holds:
+        if (
+            not isinstance(item, list)
+            or len(item) != 2
+            or item[0] not in ingredients
+            or isinstance(item[1], bool)
+            or not isinstance(item[1], int | float)
+            or not 0.0 < item[1] <= STRONGEST
+        ):
+            raise table.error(
+                "'holds' must be pairs of a known ingredient and its strength", "dye", row, "holds"
+            )
+        curve = curve + item[1] * ingredients[item[0]]
+        names.append(str(item[0]))
+    return Dye(name, curve, tuple(names), "built from published peaks", fluorescent, error)
+
+
+def _ingredient(table: CalibrationTable, row: int) -> Array:
+    """Return the curve (31,), 1 at the highest peak, of one ingredient in hair."""
+    shift = table.number("in_hair", "shift", low=-30.0, high=30.0, default=0.0)
+    widen = table.number("in_hair", "widen", low=0.5, high=3.0, default=1.0)
+    tail = table.number("in_hair", "blue_tail", low=0.5, high=3.0, default=1.0)
+    width = widen * table.number("ingredient", row, "width", low=10.0, high=300.0)
+    table.text("ingredient", row, "source")
+    table.text("ingredient", row, "grade")
+    peaks = table.get("ingredient", row, "peaks")
+    if not isinstance(peaks, list) or not peaks:
+        raise table.error("'peaks' must be pairs of wavelength and height", "ingredient", row, "peaks")
+    curve = np.zeros(GRID.size)
+    for peak in peaks:
+        if not isinstance(peak, list) or len(peak) != 2 or not all(isinstance(v, int | float) for v in peak):
+            raise table.error("'peaks' must be pairs of wavelength and height", "ingredient", row, "peaks")
+        if not 300.0 <= peak[0] <= 800.0 or not 0.0 < peak[1] <= 1.0:
+            raise table.error(
+                "a peak lies at 300 to 800 nm, with a height up to 1", "ingredient", row, "peaks"
+            )
+        curve = curve + peak[1] * band(peak[0] + shift, width, tail)
+    return np.asarray(curve / curve.max())
+
+
+def band(peak: float, width: float, blue_tail: float = 1.0) -> Array:
+    """Return an absorption band (31,): a Gaussian over wavenumber, 1 at ``peak`` (nm).
+
+    ``width`` is the full width at half the height, in nm; the flank toward blue is ``blue_tail`` times that.
+    """
+    half = (1.0 / (peak - width / 2.0) - 1.0 / (peak + width / 2.0)) / 2.0
+    away = (1.0 / GRID - 1.0 / peak) / half
+    away = np.where(away > 0.0, away / blue_tail, away)
+    return np.asarray(np.exp(-np.log(2.0) * away**2))

@@ -1,0 +1,111 @@
+"""Wanted shades: the list that ships with the package, the user's own, or any colour typed in."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from strandgauge.calibration import calibration_file, read_calibration
+from strandgauge.errors import BadColourError, UnknownTargetError
+from strandgauge.hair.cielab import lab_from_srgb
+from strandgauge.reading import Lab
+
+_NUMBER = r"\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*"
+_LAB = re.compile(rf"^{_NUMBER},{_NUMBER},{_NUMBER}$")
+_HEX = re.compile(r"^#([0-9a-fA-F]{6}|[0-9a-fA-F]{3})$")
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A wanted shade."""
+
+    name: str
+    lab: Lab
+
+
+def load_targets(path: Path | None = None, extra: Iterable[Path] = ()) -> tuple[Target, ...]:
+    """Read the wanted shades; a later file's shade replaces an earlier one of the same name.
+
+    Raises
+    ------
+    BadCalibrationError : a file cannot be used; the line is named.
+    """
+    found = {target.name: target for target in (_read(path) if path is not None else _shipped())}
+    for one in extra:
+        found.update({target.name: target for target in _read(one)})
+    return tuple(found.values())
+
+
+@cache
+def _shipped() -> tuple[Target, ...]:
+    return _read(calibration_file("targets.toml"))
+
+
+def _read(path: Path) -> tuple[Target, ...]:
+    table = read_calibration(path, "strandgauge.targets/1")
+    targets: list[Target] = []
+    for row in range(table.rows("target")):
+        name = table.text("target", row, "name")
+        if name in {target.name for target in targets}:
+            raise table.error(f"'{name}' is named twice", "target", row, "name")
+        lightness, a, b = table.numbers("target", row, "lab", count=3, low=-128.0, high=128.0)
+        if not 0.0 <= lightness <= 100.0:
+            raise table.error(f"L* is {lightness:g}, outside 0 to 100", "target", row, "lab")
+        targets.append(Target(name, (lightness, a, b)))
+    if not targets:
+        raise table.error("the file holds no [[target]]", "target")
+    return tuple(targets)
+
+
+def parse_colour(text: str) -> Lab | None:
+    """Return the CIELAB of a colour typed as ``L,a,b`` or ``#rrggbb``; None where it is neither.
+
+    Raises
+    ------
+    BadColourError : it is one of the two, but no colour.
+    """
+    if found := _LAB.match(text):
+        lightness, a, b = (float(value) for value in found.groups())
+        if not (0.0 <= lightness <= 100.0 and abs(a) <= 128.0 and abs(b) <= 128.0):
+            raise BadColourError(f"'{text}' is no colour: L* goes from 0 to 100, a* and b* from -128 to 128")
+        return lightness, a, b
+    if found := _HEX.match(text):
+        digits = found.group(1)
+        full = digits if len(digits) == 6 else "".join(2 * digit for digit in digits)
+        rgb = np.array([int(full[i : i + 2], 16) for i in (0, 2, 4)]) / 255.0
+        lightness, a, b = (float(value) for value in lab_from_srgb(rgb))
+        return lightness, a, b
+    if text.startswith("#") or text.count(",") == 2:
+        raise BadColourError(f"'{text}' is no colour; write L,a,b such as 66,21,5 or #rrggbb such as #d8a0a0")
+    return None
+
+
+def find_target(text: str, targets: Iterable[Target]) -> Target:
+    """Return the shade of that name, or the colour typed in.
+
+    Raises
+    ------
+    UnknownTargetError : no shade has that name; the nearest names are told.
+    BadColourError : a malformed colour.
+    """
+    shades = tuple(targets)
+    wanted = text.strip().casefold()
+    for target in shades:
+        if target.name.casefold() == wanted:
+            return target
+    lab = parse_colour(text.strip())
+    if lab is not None:
+        return Target(text.strip(), lab)
+    from difflib import get_close_matches
+
+    near = get_close_matches(wanted, [target.name for target in shades], n=3, cutoff=0.5)
+    hint = f"Did you mean {' or '.join(near)}? " if near else ""
+    raise UnknownTargetError(
+        f"there is no shade called '{text}'",
+        remedy=f"{hint}See 'strandgauge targets', or give L,a,b or #rrggbb or a photo of a swatch.",
+    )

@@ -21,6 +21,9 @@ MAX_BYTES = 2_000_000
 """No definition written by hand comes near this; it keeps a wrong file from filling the memory."""
 
 
+_NAME_ANOTHER = "Check the name, and that you may read the file."
+
+
 @dataclass(frozen=True, slots=True)
 class TomlFile:
     """The parsed content of a TOML file, with the line of each of its values."""
@@ -72,16 +75,17 @@ def _read_text(path: Path, error: type[StrandgaugeError], what: str) -> str:
     """Return the file's text with LF line ends, a byte order mark taken off."""
     try:
         if path.is_dir():
-            raise error(f"this is a folder, not a {what}.", where=str(path))
+            raise error(f"this is a folder, not a {what}.", where=str(path), remedy=_NAME_ANOTHER)
         if path.exists() and not path.is_file():
-            raise error(f"this is a device, not a {what}.", where=str(path))
+            raise error(f"this is a device, not a {what}.", where=str(path), remedy=_NAME_ANOTHER)
         with path.open("rb") as file:
             raw = file.read(MAX_BYTES + 1)
     except FileNotFoundError as problem:
-        raise error(f"there is no such {what}.", where=str(path)) from problem
+        raise error(f"there is no such {what}.", where=str(path), remedy=_NAME_ANOTHER) from problem
     except (OSError, ValueError) as problem:
         reason = getattr(problem, "strerror", None) or str(problem)
-        raise error(f"the {what} cannot be read: {reason}.", where=str(path)) from problem
+        message = f"the {what} cannot be read: {reason}."
+        raise error(message, where=str(path), remedy=_NAME_ANOTHER) from problem
     if len(raw) > MAX_BYTES:
         raise error(f"the file is larger than {MAX_BYTES // 1_000_000} MB: no {what} is.", where=path.name)
     try:

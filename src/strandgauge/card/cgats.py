@@ -17,6 +17,9 @@ MAX_BYTES = 20_000_000
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(\S+)')
 
 
+_NAME_ANOTHER = "Check the name, and that you may read the file."
+
+
 @dataclass(frozen=True, slots=True)
 class Keyword:
     """A line of a header, such as ``ILLUMINANT "D50"``."""
@@ -80,16 +83,23 @@ def number(text: str) -> float:
 def _read_text(path: Path) -> str:
     try:
         if path.is_dir():
-            raise BadProfileError("this is a folder, not a print profile.", where=str(path))
+            raise BadProfileError(
+                "this is a folder, not a print profile.", where=str(path), remedy=_NAME_ANOTHER
+            )
         if path.exists() and not path.is_file():
-            raise BadProfileError("this is a device, not a print profile.", where=str(path))
+            raise BadProfileError(
+                "this is a device, not a print profile.", where=str(path), remedy=_NAME_ANOTHER
+            )
         with path.open("rb") as file:
             raw = file.read(MAX_BYTES + 1)
     except FileNotFoundError as problem:
-        raise BadProfileError("there is no such print profile.", where=str(path)) from problem
+        raise BadProfileError(
+            "there is no such print profile.", where=str(path), remedy=_NAME_ANOTHER
+        ) from problem
     except (OSError, ValueError) as problem:
         reason = getattr(problem, "strerror", None) or str(problem)
-        raise BadProfileError(f"the print profile cannot be read: {reason}.", where=str(path)) from problem
+        message = f"the print profile cannot be read: {reason}."
+        raise BadProfileError(message, where=str(path), remedy=_NAME_ANOTHER) from problem
     if len(raw) > MAX_BYTES:
         raise BadProfileError(f"the file is larger than {MAX_BYTES // 1_000_000} MB.", where=path.name)
     if not raw.strip():

@@ -54,13 +54,11 @@ def card(
     size = f"{definition.size[0]:g} x {definition.size[1]:g} mm"
     if out is not None:
         _write(out, card_pdf(definition, paper.value))
-        print(
-            f"{out}: {definition.name}, version {definition.version}, {size} on {paper.value.upper()} paper."
-        )
-        check = (
-            f", then check that its scale measures {definition.scale.length} mm" if definition.scale else ""
-        )
-        print(f"Print it at 100 % on matt paper, in colour, without any 'enhancement'{check}.")
+        sheet = "A4" if paper is Paper.A4 else "letter"
+        print(f"{out}: {definition.name}, version {definition.version}, {size} on {sheet} paper.")
+        print("Print it at 100 % on matt paper, in colour, without any 'enhancement'.")
+        if definition.scale:
+            print(f"Then check with a ruler that its scale measures {definition.scale.length} mm.")
     if png is not None:
         _write(png, card_png_bytes(definition, scale))
         width, height = (round(side * scale) for side in definition.size)

@@ -37,9 +37,9 @@ def load_card_for(card: Path | None, profile: Path | None) -> CardDefinition:
     definition = load_card(card) if card is not None else default_card()
     if profile is None:
         return definition
-    from strandgauge.card.profile import apply_profile
+    from strandgauge.card.profile import apply_profile, read_profile
 
-    return apply_profile(definition, profile)
+    return apply_profile(definition, read_profile(profile))
 
 
 def forbid_overwriting(photos: Iterable[Path], *targets: Path | str | None) -> None:

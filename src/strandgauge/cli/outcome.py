@@ -44,8 +44,10 @@ class Session:
         if self.debug:
             traceback.print_exception(error, file=sys.stderr)
         print(one_line(f"strandgauge: {failure.line}"), file=sys.stderr)
-        if self.json is not None and not isinstance(error, CannotWriteError):
-            self.json.write(error_document(failure.code, failure.message, failure.remedy, failure.where))
+        if self.json is not None:
+            # Where the error is that nothing can be written, this cannot be written either.
+            with contextlib.suppress(CannotWriteError, OSError):
+                self.json.write(error_document(failure.code, failure.message, failure.remedy, failure.where))
         if isinstance(error, OSError):
             _abandon_standard_output()
         return failure.exit_code

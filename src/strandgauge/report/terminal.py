@@ -143,8 +143,8 @@ def _provenance(reading: Reading) -> str:
     fit = reading.card_fit
     sentences = [
         f"{reading.card}, ladder '{reading.ladder}', D65, 2° observer; ± is a 95 % interval.",
-        f"Card reproduced to ΔE00 {fit.delta_e00_median:.1f} (median; patches left out of their own fit, mean "
-        f"{fit.leave_one_out_mean:.1f}), light uneven by {fit.light_unevenness_percent:.0f} %.",
+        f"Card reproduced to ΔE00 {fit.delta_e00_median:.1f} (median; patches left out of their own "
+        f"fit, mean {fit.leave_one_out_mean:.1f}), light uneven by {fit.light_unevenness_percent:.0f} %.",
     ]
     if reading.wet:
         sentences.append("Wet hair: the dry estimate is stated.")

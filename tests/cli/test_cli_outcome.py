@@ -1,0 +1,180 @@
+"""Every error has its own code, exit code and place in the manual, and is told in one line."""
+
+from __future__ import annotations
+
+import errno
+import re
+from pathlib import Path
+
+import pytest
+
+import readings
+from strandgauge.cli.outcome import (
+    EXIT_BROKEN_PIPE,
+    EXIT_INTERNAL,
+    EXIT_INTERRUPTED,
+    EXIT_USAGE,
+    error_classes,
+    exit_code_of,
+)
+from strandgauge.reading import Note
+
+MANUAL = Path(__file__).parents[2] / "docs" / "errors.md"
+
+
+@pytest.fixture
+def pipeline_raises(monkeypatch):
+    """Make every reading end in an exception."""
+
+    def arrange(error: BaseException) -> None:
+        def fail(*_, **__):
+            raise error
+
+        monkeypatch.setattr("strandgauge.pipeline.read_photo", fail)
+
+    return arrange
+
+
+def test_codes_are_distinct_and_keep_clear_of_the_systems_own():
+    classes = error_classes()
+    codes = [c.code for c in classes]
+    exits = [c.exit_code for c in classes]
+    assert len(set(codes)) == len(codes)
+    assert len(set(exits)) == len(exits)
+    assert not set(exits) & {0, EXIT_USAGE, EXIT_INTERNAL, EXIT_INTERRUPTED, EXIT_BROKEN_PIPE}
+    assert all(10 <= code < 126 for code in exits)
+    assert all(re.fullmatch("[a-z0-9]+(-[a-z0-9]+)*", code) for code in codes)
+    assert all(exit_code_of(c.code) == c.exit_code for c in classes)
+
+
+def test_the_manual_lists_every_error_as_it_is():
+    rows = re.findall(r"^\| (\d+) \| `([a-z0-9-]+)` \| (.+?) \| (.+?) \|$", MANUAL.read_text(), re.MULTILINE)
+    listed = {code: (int(exit_code), remedy) for exit_code, code, _, remedy in rows}
+    assert listed == {c.code: (c.exit_code, c.default_remedy) for c in error_classes()}
+
+
+@pytest.mark.parametrize("error_class", error_classes(), ids=lambda c: c.code)
+def test_every_error_is_one_line_and_its_exit_code(error_class, pipeline_raises, strandgauge, valid, photo):
+    pipeline_raises(error_class("The card is\nunder a cup.", where="strand.jpg"))
+    told = strandgauge("read", photo)
+    assert told.code == error_class.exit_code
+    assert told.out == ""
+    assert told.err == f"strandgauge: strand.jpg: The card is under a cup. {error_class.default_remedy}\n"
+    document = valid(strandgauge("read", photo, "--json", "-").documents()[0])
+    assert document["code"] == error_class.code
+    assert document["remedy"] == error_class.default_remedy
+    assert document["where"] == "strand.jpg"
+
+
+def test_the_unforeseen_is_one_line_too_and_details_are_a_flag_away(pipeline_raises, strandgauge, photo):
+    pipeline_raises(ZeroDivisionError("inner matters"))
+    told = strandgauge("read", photo)
+    assert told.code == EXIT_INTERNAL
+    assert told.err.count("\n") == 1
+    assert "--debug" in told.err
+    assert "inner matters" not in told.err
+    detailed = strandgauge("read", photo, "--debug")
+    assert detailed.code == EXIT_INTERNAL
+    assert "Traceback" in detailed.err
+    assert "inner matters" in detailed.err
+
+
+def test_stopping_with_the_keyboard(pipeline_raises, strandgauge, photo):
+    pipeline_raises(KeyboardInterrupt())
+    told = strandgauge("read", photo)
+    assert told.code == EXIT_INTERRUPTED
+    assert told.err == "strandgauge: Stopped.\n"
+
+
+def test_no_memory_and_no_space(pipeline_raises, strandgauge, photo):
+    pipeline_raises(MemoryError())
+    assert "memory" in strandgauge("read", photo).err
+    pipeline_raises(OSError(errno.ENOSPC, "No space left on device"))
+    told = strandgauge("read", photo)
+    assert told.code == 60
+    assert "no space" in told.err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["read"], "Missing argument"),
+        (["reed", "x.jpg"], "No such command"),
+        (["read", "x.jpg", "--bright"], "No such option"),
+        (["read", "x.jpg", "--picture", "x.gif"], "ending in"),
+        (["read", "x.jpg", "y.jpg", "--picture", "x.png"], "name a folder"),
+        (["check"], "Missing argument"),
+    ],
+)
+def test_wrong_usage_is_one_line(arguments, says, strandgauge):
+    told = strandgauge(*arguments)
+    assert told.code == EXIT_USAGE
+    assert told.err.count("\n") == 1
+    assert says in told.err
+
+
+def test_the_worst_of_several_photos_decides(strandgauge, valid, photo, tmp_path):
+    told = strandgauge("read", tmp_path / "missing.jpg", photo, tmp_path, "--json", "-")
+    assert told.code == 10
+    schemas = [valid(document)["schema"] for document in told.documents()]
+    assert schemas == ["strandgauge.error/1", "strandgauge.reading/1", "strandgauge.error/1"]
+    assert told.err.count("\n") == 2
+
+
+@pytest.mark.parametrize(
+    ("content", "code"),
+    [
+        pytest.param(b"", 10, id="empty"),
+        pytest.param(b"no picture at all", 10, id="text"),
+        pytest.param(b"\x89PNG\r\n\x1a\n" + bytes(100), 10, id="damaged"),
+    ],
+)
+def test_bad_files_end_in_their_code(content, code, strandgauge, tmp_path):
+    file = tmp_path / "strand.jpg"
+    file.write_bytes(content)
+    for command in ("read", "check"):
+        told = strandgauge(command, file)
+        assert told.code == code
+        assert told.err.startswith("strandgauge: strand.jpg: ")
+        assert told.err.count("\n") == 1
+
+
+def test_a_photo_cut_short_or_huge(strandgauge, photo, tmp_path):
+    photo.write_bytes(photo.read_bytes()[:-5000])
+    assert strandgauge("read", photo).code == 10
+    huge = tmp_path / "huge.jpg"
+    with huge.open("wb") as sparse:
+        sparse.truncate(300_000_000)
+    assert strandgauge("read", huge).code == 11
+
+
+def test_a_hostile_file_name_cannot_command_the_terminal(strandgauge, tmp_path):
+    told = strandgauge("read", tmp_path / "a\x1b[2Jb\n.jpg")
+    assert told.code == 10
+    assert "\x1b" not in told.err
+    assert told.err.count("\n") == 1
+
+
+def test_an_untrusted_check_ends_in_the_code_of_its_first_problem(monkeypatch, strandgauge, valid, photo):
+    result = readings.check(trusted=False, problems=[Note("uneven-light", "The light changes by 62 %.")])
+    monkeypatch.setattr("strandgauge.report.cardcheck.card_check", lambda _: result)
+    told = strandgauge("check", photo, "--json", "-")
+    assert told.code == 34
+    assert valid(told.documents()[0])["trusted"] is False
+
+
+# --- results that cannot be written ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("option", ["--json", "--picture"])
+def test_a_result_that_cannot_be_written(option, strandgauge, photo, tmp_path):
+    told = strandgauge("read", photo, option, tmp_path / "no such folder" / "result.png")
+    assert told.code == 60
+    assert told.err.count("\n") == 1
+
+
+def test_the_photo_is_never_overwritten(strandgauge, photo):
+    before = photo.read_bytes()
+    for option in ("--json", "--picture"):
+        assert strandgauge("read", photo, option, photo).code == EXIT_USAGE
+    assert photo.read_bytes() == before

@@ -1,0 +1,65 @@
+"""The command line as a process of its own: how it starts, and how it ends when its output goes nowhere."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+HEAVY = ("numpy", "cv2", "scipy", "colour", "skimage", "PIL", "pillow_heif", "reportlab", "pikepdf")
+PROGRAM = "import sys; from strandgauge.cli.app import run; sys.exit(run())"
+
+
+def start(*arguments: str | Path, **options) -> subprocess.Popen[bytes]:
+    command = [sys.executable, "-c", PROGRAM, *map(str, arguments)]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **options)
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["read", "--help"], ["--version"]])
+def test_help_loads_nothing_heavy(arguments):
+    report = (
+        "import sys; from strandgauge.cli.app import run; code = run(sys.argv[1:]); "
+        f"print(sorted(set(sys.modules) & set({HEAVY!r})), file=sys.stderr); sys.exit(code)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", report, *arguments], capture_output=True, check=True, text=True
+    )
+    assert done.stderr.strip() == "[]"
+
+
+def test_a_reader_that_leaves_early_ends_the_run_quietly(photo):
+    with start("read", photo) as process:
+        process.stdout.close()
+        assert process.stderr.read() == b""
+        assert process.wait(timeout=60) == 141
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+@pytest.mark.parametrize("arguments", [[], ["--json", "-"], ["--json", "/dev/full"]])
+def test_a_full_disk_is_said_to_be_full(arguments, photo):
+    with open("/dev/full", "w") as full:
+        command = [sys.executable, "-c", PROGRAM, "read", str(photo), *arguments]
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, timeout=60)
+    assert done.returncode == 60
+    assert b"no space left" in done.stderr
+    assert done.stderr.count(b"\n") == 1
+
+
+def test_control_c_ends_the_run_in_one_line(tmp_path):
+    slow = (
+        "import strandgauge.pipeline as pipeline, time\n"
+        "def slow(*_, **__):\n"
+        "    print('ready', flush=True)\n"
+        "    time.sleep(30)\n"
+        "pipeline.read_photo = slow\n"
+    )
+    command = [sys.executable, "-c", slow + PROGRAM, "read", str(tmp_path / "x.jpg")]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    process.stdout.readline()
+    process.send_signal(signal.SIGINT)
+    _, error = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert error == b"strandgauge: Stopped.\n"

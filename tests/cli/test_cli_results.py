@@ -1,0 +1,107 @@
+"""What read and check print and write, from a photo to the last character."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from strandgauge.cli.app import COMMANDS
+
+
+def test_read_says_the_answer_first(strandgauge, photo):
+    told = strandgauge("read", photo)
+    assert told.code == 0
+    assert told.err == ""
+    first, second, *_ = told.out.splitlines()
+    assert first == "strand.jpg"
+    assert second.startswith("Level ")
+    assert "uneven" in told.out.split("\n\n")[0]
+    for word in ("root", "mids", "ends", "overall", "orange", "strand test"):
+        assert word in told.out
+    assert "\x1b" not in told.out, "no escape codes where there is no terminal"
+
+
+def test_json_goes_to_standard_output_alone(strandgauge, valid, photo):
+    told = strandgauge("read", photo, "--json", "-")
+    assert told.code == 0
+    (document,) = told.documents()
+    valid(document)
+    assert document["photo"] == "strand.jpg"
+    assert [zone["name"] for zone in document["zones"]] == ["root", "mids", "ends"]
+    assert document["zones"][0]["level"] < document["zones"][2]["level"]
+
+
+def test_json_goes_to_a_file_beside_the_words(strandgauge, valid, photo, tmp_path):
+    told = strandgauge("read", photo, "--json", tmp_path / "reading.json")
+    assert "Level " in told.out
+    valid(json.loads((tmp_path / "reading.json").read_text()))
+
+
+def test_several_photos_are_one_document_a_line(strandgauge, valid, photo):
+    told = strandgauge("read", photo, photo, "--json", "-")
+    lines = told.out.splitlines()
+    assert len(lines) == 2
+    for line in lines:
+        valid(json.loads(line))
+
+
+@pytest.mark.parametrize("ending", ["png", "jpg"])
+def test_the_picture_opens_and_states_its_colours(ending, strandgauge, photo, tmp_path):
+    file = tmp_path / f"result.{ending}"
+    assert strandgauge("read", photo, "--picture", file).code == 0
+    with Image.open(file) as picture:
+        assert picture.width == 1200
+        assert picture.height > 1000
+        assert "icc_profile" in picture.info
+        assert picture.format == {"png": "PNG", "jpg": "JPEG"}[ending]
+    assert list(tmp_path.glob(".*")) == [], "nothing unfinished is left behind"
+
+
+def test_pictures_of_several_photos_go_into_a_folder(strandgauge, photo, tmp_path):
+    second = tmp_path / "later.jpg"
+    second.write_bytes(photo.read_bytes())
+    results = tmp_path / "results"
+    results.mkdir()
+    assert strandgauge("read", photo, second, "--picture", results).code == 0
+    assert sorted(file.name for file in results.iterdir()) == ["later-reading.png", "strand-reading.png"]
+
+
+def test_check_lists_every_patch(strandgauge, valid, photo, card):
+    told = strandgauge("check", photo, "--json", "-")
+    assert told.code == 0
+    (document,) = told.documents()
+    valid(document)
+    assert document["trusted"] is True
+    assert [patch["id"] for patch in document["patches"]] == [patch.id for patch in card.patches]
+    reference = np.array([patch["lab_reference"] for patch in document["patches"]])
+    assert np.allclose(reference, card.patch_labs, atol=0.001)
+    words = strandgauge("check", photo).out
+    assert "can be trusted" in words
+    assert all(patch.id in words for patch in card.patches)
+
+
+def test_the_users_own_card_is_used(strandgauge, photo, card, tmp_path):
+    own = tmp_path / "own.toml"
+    text = card.source_path.read_text().replace('name = "strand card A6"', 'name = "my own card"')
+    own.write_text(text)
+    told = strandgauge("check", photo, "--card", own, "--json", "-")
+    assert told.documents()[0]["card"].startswith("my own card")
+
+
+@pytest.mark.parametrize("option", ["--card", "--profile", "--ladder"])
+def test_a_named_file_that_is_missing_is_said_to_be_missing(option, strandgauge, photo, tmp_path):
+    told = strandgauge("read", photo, option, tmp_path / "missing.file")
+    assert told.code in (50, 51, 52)
+    assert "missing.file" in told.err
+    assert told.err.count("\n") == 1
+
+
+def test_help_names_every_command_and_version_is_told(strandgauge):
+    helped = strandgauge("--help")
+    assert helped.code == 0
+    assert all(command in helped.out for command in COMMANDS)
+    assert strandgauge().out == helped.out
+    assert strandgauge("--version").out.startswith("strandgauge ")

@@ -117,22 +117,20 @@ def prediction_sd(around: Base, added: Array) -> Array:
     return np.asarray(np.sqrt(np.sum(from_base**2, axis=-2) + from_uptake**2 + from_model**2))
 
 
-def sampled_colours(
-    around: Base, added: Array, count: int, rng: np.random.Generator, draws: Array | None = None
-) -> Array:
-    """Return ``count`` colours (count, 3) that a mix may give on an uncertain base (7,): see `prediction_sd`.
+def sampled_colours(around: Base, added: Array, draws: Array) -> Array:
+    """Return colours (S, 3) that a mix may give on an uncertain base (7,): see `prediction_sd`.
 
-    The predicted colour is followed to the second order along each axis of the base's uncertainty.
+    The predicted colour is followed to the second order along each axis of the base's uncertainty. ``draws``
+    are standard normal numbers, (S, 7).
     """
     dyed = around.dyed(added)
     up, down, middle = dyed[1:4], dyed[4:7], dyed[0]
-    normal = rng.standard_normal((count, 7)) if draws is None else draws
-    t = normal[:, :3]
+    t = draws[:, :3]
     colours = middle + t @ ((up - down) / 2.0) + t**2 @ ((up + down) / 2.0 - middle)
     centre = around.at(0)
     uptake = (centre.dyed(added * (1.0 + UPTAKE_SD)) - centre.dyed(added * (1.0 - UPTAKE_SD))) / 2.0
     share = float(np.clip(np.max(added), 0.0, 1.0))
-    return np.asarray(colours + normal[:, 3:4] * uptake + normal[:, 4:7] * share * np.asarray(MODEL_SD))
+    return np.asarray(colours + draws[:, 3:4] * uptake + draws[:, 4:7] * share * np.asarray(MODEL_SD))
 
 
 def mix_of(shares: Sequence[float] | Array, palette: Palette) -> Mix:

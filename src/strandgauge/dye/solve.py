@@ -29,6 +29,8 @@ FEWER_DYES_COST = 0.05
 TRACE = 5e-4
 """A share below this is left out."""
 _KEPT = {1: 3, 2: 8, 3: 16}
+_KEPT_BRIEF = {1: 2, 2: 4, 3: 7}
+"""How many subsets of one, two and three dyes are refined."""
 _ROUNDS = 30
 _BEHIND = {5: 3.0, 9: 1.0, 14: 0.3}
 """After so many rounds a subset that is behind the best by more than this CIEDE2000 is given up."""
@@ -78,12 +80,12 @@ _PROPORTIONS = {
 }
 
 
-def make_grid(palette: Palette) -> Grid:
-    """Return the coarse mixes of a palette."""
+def make_grid(palette: Palette, most: int = MOST_DYES) -> Grid:
+    """Return the coarse mixes of up to ``most`` dyes (1 to 3) of a palette."""
     count = len(palette.dyes)
     members, shares, sizes, subsets = [], [], [], []
     number = 0
-    for size in range(1, min(MOST_DYES, count) + 1):
+    for size in range(1, min(most, count) + 1):
         cells = (_STRENGTHS[size][:, None, None] * _PROPORTIONS[size][None]).reshape(-1, size)
         for chosen in combinations(range(count), size):
             members.append(np.tile([*chosen, *[count] * (MOST_DYES - size)], (len(cells), 1)))
@@ -120,29 +122,30 @@ class Candidates:
         return np.asarray(np.unique(keys, return_inverse=True)[1])
 
 
-def best_mixes(base: Base, targets: Array, grid: Grid) -> Solutions:
+def best_mixes(base: Base, targets: Array, grid: Grid, *, thorough: bool = True) -> Solutions:
     """Return the best mixes for bases (B,) and target colours (T, 3).
 
     'Best' is the smallest CIEDE2000, where one dye less is worth ``FEWER_DYES_COST``; no dye is a choice too.
+    With ``thorough`` off fewer subsets of dyes are followed to the end: for surveys of many targets.
     """
     wanted = np.asarray(targets, dtype=float).reshape(-1, 3)
     coarse = base.at((slice(None), None)).dyed(grid.absorption)  # (B, G, 3)
-    refined = _refine(base, wanted, grid, _starts(coarse, wanted, grid))
+    refined = _refine(base, wanted, grid, _starts(coarse, wanted, grid, _KEPT if thorough else _KEPT_BRIEF))
     return _choose(base, wanted, grid, _without_traces(base, wanted, grid, refined))
 
 
-def _starts(coarse: Array, wanted: Array, grid: Grid) -> Candidates:
+def _starts(coarse: Array, wanted: Array, grid: Grid, kept: dict[int, int]) -> Candidates:
     """Return for each base and target the best cell of each of its most promising subsets."""
-    by_size = {size: np.flatnonzero(grid.size == size) for size in _KEPT}
+    by_size = {size: np.flatnonzero(grid.size == size) for size in kept}
     bases, targets, rows, away = [], [], [], []
     for b, colours in enumerate(coarse):
         for t, aim in enumerate(wanted):
             for size, cells in by_size.items():
-                near = _nearest(cells, colours, aim, 14 * _KEPT[size])
+                near = _nearest(cells, colours, aim, 14 * kept[size])
                 delta = delta_e_2000(colours[near], aim)
                 order = np.argsort(delta)
                 _, first = np.unique(grid.subset[near[order]], return_index=True)
-                chosen = order[np.sort(first)[: _KEPT[size]]]
+                chosen = order[np.sort(first)[: kept[size]]]
                 rows.append(near[chosen])
                 away.append(delta[chosen])
                 bases.append(np.full(len(chosen), b))

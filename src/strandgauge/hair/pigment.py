@@ -46,7 +46,7 @@ class Pigments:
     """(M,) bool, True for bands that only old dye explains."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Base:
     """Hair of known colour as amounts of pigment; any leading shape, ``...``."""
 
@@ -55,11 +55,14 @@ class Base:
     """(..., M), none negative."""
     floor: Array
     """(...) share of light that the surface returns."""
+    laid_over: Array | None = None
+    """(..., 31) absorption of dye laid on before, or None."""
 
     @property
     def absorption(self) -> Array:
         """Absorption measure, (..., 31)."""
-        return np.asarray(self.amounts @ self.pigments.shapes)
+        own = self.amounts @ self.pigments.shapes
+        return np.asarray(own if self.laid_over is None else own + self.laid_over)
 
     @property
     def reflectance(self) -> Array:
@@ -76,13 +79,19 @@ class Base:
         total = self.absorption + np.asarray(absorption, dtype=float)
         return lab_from_reflectance(self.pigments.law.reflectance(total, self.floor))
 
+    def over(self, absorption: ArrayLike) -> Base:
+        """Return this hair with dye of absorption (..., 31) on it, as the base of a further step."""
+        before = 0.0 if self.laid_over is None else self.laid_over
+        return replace(self, laid_over=before + np.asarray(absorption, dtype=float))
+
     def at(self, index: Index) -> Base:
         """Return the part of the leading shape at ``index``, which numpy's rules apply to."""
-        floor = np.asarray(self.floor)[index]
+        deep = (*index, slice(None)) if isinstance(index, tuple) else index
         return replace(
             self,
-            amounts=self.amounts[(*index, slice(None)) if isinstance(index, tuple) else index],
-            floor=floor,
+            amounts=self.amounts[deep],
+            floor=np.asarray(self.floor)[index],
+            laid_over=None if self.laid_over is None else self.laid_over[deep],
         )
 
 

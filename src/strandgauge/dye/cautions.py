@@ -1,0 +1,65 @@
+"""The short list of cautions that fits an outlook.
+
+Common practice of the trade; no source is cited for the wording. The limits are this project's own choice.
+The tool reads colour only: it cannot see damage, and nothing here says that hair can bear a lift.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from strandgauge.dye.outlook import ZoneOutlook
+from strandgauge.dye.palette import Palette
+
+MOST_LIFT = 3.0
+"""Levels of further lift beyond which the answer is to stop."""
+
+
+def cautions_for(
+    zones: Iterable[ZoneOutlook],
+    palette: Palette,
+    base_level: float,
+    needs_level: float | None,
+    weighing: str | None,
+    stain: str | None,
+) -> tuple[str, ...]:
+    """Return the cautions, most pressing first."""
+    zones = tuple(zones)
+    found: list[str] = []
+    if any(zone.verdict != "true" for zone in zones):
+        found += _lifting(base_level, needs_level)
+    if stain is not None:
+        found.append(
+            f"Old dye shows ({stain}): more lightener may not shift it. The forecast reckons with it."
+        )
+    found += [
+        "Strand test first: this formula on a hidden strand of this hair, dried, before it goes on the head.",
+        "Patch test as the dye's maker says, each time.",
+        "Gloves; keep dye off broken or irritated skin.",
+        "A photo shows colour, not condition: it cannot tell whether hair is strong enough.",
+        "Licensed practice, the makers' directions and local rules come first.",
+    ]
+    used = {part.dye for zone in zones for part in zone.formula}
+    glowing = [dye.name for dye in palette.dyes if dye.fluorescent and dye.name in used]
+    if glowing:
+        found.append(f"Fluorescent dye in {' and '.join(glowing)}: it can look brighter than foretold.")
+    if weighing is not None:
+        found.append(weighing)
+    return tuple(found)
+
+
+def _lifting(base_level: float, needs_level: float | None) -> list[str]:
+    if needs_level is None:
+        return ["Stop: no lift makes this shade read true on this hair. Choose a shade that does."]
+    more = needs_level - base_level
+    if more > MOST_LIFT:
+        return [
+            f"Stop: this needs about {more:.0f} more levels of lift, more than to ask of hair at once. Only a "
+            "strand test and a professional's hands and eyes can tell what this hair bears."
+        ]
+    if more > 0.0:
+        return [
+            f"It needs about {more:.1f} {'level' if more < 1.05 else 'levels'} more of lift. Whether this hair "
+            "bears that, no photo can tell: strand test, and stop if it turns stretchy, gummy or rough."
+        ]
+    return []

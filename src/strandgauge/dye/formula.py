@@ -1,0 +1,76 @@
+"""From shares to a formula that a kitchen scale can weigh, told with what it really gives."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.dye.outlook import FormulaPart
+from strandgauge.dye.palette import Palette
+from strandgauge.errors import BadMixError
+from strandgauge.hair.cielab import delta_e_2000
+from strandgauge.hair.pigment import Base
+
+Array = NDArray[np.float64]
+
+SMALL_STEPS = 5
+"""A dye of fewer steps of the scale than this is weighed too roughly to be relied upon."""
+
+
+@dataclass(frozen=True, eq=False)
+class Weighed:
+    """A formula in whole steps of the scale, and what it gives."""
+
+    parts: tuple[FormulaPart, ...]
+    shares: Array
+    """(D,) as weighed."""
+    lab: Array
+    """(3,)"""
+    delta_e: float
+
+
+def weigh(base: Base, wanted: Array, shares: Array, palette: Palette, bowl: float, scale: float) -> Weighed:
+    """Return the formula for ``bowl`` grams nearest to the wanted colour in steps of ``scale`` grams.
+
+    Each dye is tried one step below to two above its exact weight, and the colour is that of what is weighed.
+    ``base`` is one base, ``wanted`` its target (3,), ``shares`` (D,).
+
+    Raises
+    ------
+    BadMixError : the bowl or the step is not above zero, or the bowl is below ten steps.
+    """
+    if not (np.isfinite(bowl) and np.isfinite(scale) and scale > 0.0 and bowl >= 10.0 * scale):
+        raise BadMixError(
+            f"{bowl:g} g cannot be weighed in steps of {scale:g} g",
+            remedy="Mix at least ten times the smallest step of the scale.",
+        )
+    total = round(bowl / scale)
+    used = np.flatnonzero(shares > 0.0)
+    steps = np.floor(shares[used] * total).astype(int)
+    moves = np.array(list(product(range(-1, 3), repeat=len(used))), dtype=int).reshape(-1, len(used))
+    tried = np.maximum(steps + moves, 0)
+    tried = tried[tried.sum(axis=1) <= total]
+    lab = base.dyed((tried / total) @ palette.curves[used])
+    delta = delta_e_2000(lab, wanted)
+    best = int(np.argmin(delta))
+    weighed = np.zeros(len(palette.dyes))
+    weighed[used] = tried[best] / total
+    grams = {
+        palette.names[place]: count * scale for place, count in zip(used, tried[best], strict=True) if count
+    }
+    grams[palette.clear] = (total - int(tried[best].sum())) * scale
+    parts = tuple(
+        FormulaPart(name, round(float(100.0 * weight / (total * scale)), 2), round(float(weight), 3))
+        for name, weight in grams.items()
+        if weight > 0.0
+    )
+    return Weighed(parts, weighed, lab[best], float(delta[best]))
+
+
+def too_small(parts: tuple[FormulaPart, ...], palette: Palette, scale: float) -> FormulaPart | None:
+    """Return the dye that is too little for the scale to be relied upon, if there is one."""
+    small = [part for part in parts if part.dye != palette.clear and part.grams < SMALL_STEPS * scale - 1e-9]
+    return min(small, key=lambda part: part.grams) if small else None

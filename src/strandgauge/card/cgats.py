@@ -133,8 +133,8 @@ def _tables(lines: list[str], name: str) -> Iterator[Table]:
         tokens = _tokens(lines[at])
         word = tokens[0].upper() if tokens else ""
         if word == "BEGIN_DATA_FORMAT":
-            columns_line = at + 1
             found, at = _until(lines, at, "END_DATA_FORMAT", name)
+            columns_line = found[0][0] if found else at + 1
             columns = tuple(token.upper() for _, line in found for token in _tokens(line))
         elif word == "BEGIN_DATA":
             if not columns:

@@ -360,10 +360,12 @@ def xyz_of_spectra(nm: NDArray[np.int_], spectra: NDArray[np.float64]) -> NDArra
     array of shape (N, 3).
     """
     colour = colour_library()
-    cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
-    d65 = colour.SDS_ILLUMINANTS["D65"]
+    shape = colour.colorimetry.SPECTRAL_SHAPE_ASTME308
+    cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(shape)
+    d65 = colour.SDS_ILLUMINANTS["D65"].copy().align(shape)
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore", colour.utilities.ColourUsageWarning)
+        # It remarks on every spectrum that does not reach from 360 to 780 nm, as no instrument's does.
+        warnings.simplefilter("ignore", colour.utilities.ColourRuntimeWarning)
         xyz = [
             colour.sd_to_XYZ(colour.SpectralDistribution(spectrum, nm), cmfs, d65, method="ASTM E308")
             for spectrum in spectra

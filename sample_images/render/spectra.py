@@ -1,0 +1,160 @@
+"""Spectra on one grid: lamps, the observer, camera sensitivities, inks of a printed card, hair and dyes.
+
+Grid: 400-700 nm by 5 nm (61 values). CIE illuminants, the CIE 1931 2 degree observer and two measured camera
+sensitivity sets come from the library colour-science; inks, dyes and the other cameras are invented here.
+"""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[Any]
+GRID = np.arange(400.0, 701.0, 5.0)
+
+
+@cache
+def _colour() -> Any:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import colour
+    return colour
+
+
+def _on_grid(wavelengths: Array, values: Array) -> Array:
+    return np.asarray(np.interp(GRID, wavelengths, values, left=0.0, right=0.0))
+
+
+@cache
+def illuminant(name: str) -> Array:
+    """Return a CIE illuminant's relative power (61,), mean 1."""
+    d = _colour().SDS_ILLUMINANTS[name]
+    power = _on_grid(d.wavelengths, d.values)
+    return np.asarray(power / power.mean())
+
+
+@cache
+def observer() -> Array:
+    """Return the CIE 1931 2 degree colour matching functions (61, 3)."""
+    c = _colour().MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    return np.stack([_on_grid(c.wavelengths, c.values[:, i]) for i in range(3)], axis=1)
+
+
+def lab_of(reflectance: Array) -> Array:
+    """Return CIELAB (..., 3) for D65 and the 2 degree observer of reflectances (..., 61), white = 1."""
+    weight = illuminant("D65")[:, None] * observer()
+    xyz = reflectance @ weight / weight[:, 1].sum()
+    white = weight.sum(0) / weight[:, 1].sum()
+    r = xyz / white
+    f = np.where(r > (6 / 29) ** 3, np.cbrt(np.maximum(r, 1e-12)), r / (3 * (6 / 29) ** 2) + 4 / 29)
+    return np.stack(
+        [116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])], axis=-1
+    )
+
+
+def _bump(centre: float, width: float) -> Array:
+    return np.asarray(np.exp(-(((GRID - centre) / width) ** 2)))
+
+
+def camera_sensitivity(number: int) -> Array:
+    """Return camera ``number``'s sensitivities (61, 3): 0 and 1 measured, higher ones plausible
+    inventions."""
+    sets = list(_colour().MSDS_CAMERA_SENSITIVITIES.values())
+    if number < len(sets):
+        m = sets[number]
+        s = np.stack([_on_grid(m.wavelengths, m.values[:, i]) for i in range(3)], axis=1)
+    else:
+        rng = np.random.default_rng(900 + number)
+        n = rng.normal
+        red = (
+            _bump(598 + n(0, 6), 42 + n(0, 4)) + 0.10 * rng.random() * _bump(455, 30) + 0.12 * _bump(530, 40)
+        )
+        green = _bump(534 + n(0, 5), 48 + n(0, 4)) + 0.08 * rng.random() * _bump(610, 40)
+        blue = _bump(459 + n(0, 5), 36 + n(0, 4)) + 0.10 * rng.random() * _bump(530, 45)
+        cut = 1 / (1 + np.exp((GRID - 662 - n(0, 6)) / 8))
+        s = np.stack([0.9 * red, green, 0.85 * blue], axis=1) * cut[:, None]
+    return np.asarray(s / s[:, 1].sum())
+
+
+# --- the printed card ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Inks:
+    """A printer's colorants as absorption shapes (4, 61) and its share of black in greys."""
+
+    shapes: Array
+    black_share: float
+
+
+def draw_inks(seed: int) -> Inks:
+    """Return one invented printer's inks."""
+    rng = np.random.default_rng(seed)
+    n = rng.normal
+    cyan = _bump(645 + n(0, 10), 78 + n(0, 8)) + (0.10 + 0.06 * rng.random()) * _bump(425, 60)
+    magenta = _bump(548 + n(0, 6), 44 + n(0, 5)) + (0.18 + 0.14 * rng.random()) * _bump(438, 48)
+    yellow = 1 / (1 + np.exp((GRID - 489 - n(0, 5)) / (11 + 3 * rng.random()))) + 0.02
+    black = 1 + 0.12 * n() * (550 - GRID) / 150
+    return Inks(np.stack([cyan, magenta, yellow, black]), float(rng.uniform(0.15, 0.85)))
+
+
+def paper_spectrum(lab: Array) -> Array:
+    """Return a smooth paper reflectance (61,) of exactly this CIELAB (D65/2)."""
+    from scipy.optimize import least_squares
+
+    base = np.stack([np.ones_like(GRID), (GRID - 550) / 150, _bump(445, 28)])
+
+    def miss(p: Array) -> Array:
+        return lab_of(p @ base) - lab
+
+    found = least_squares(miss, [0.87, 0.0, 0.0])
+    return np.asarray(found.x @ base)
+
+
+def printed_spectrum(lab: Array, paper: Array, inks: Inks) -> Array:
+    """Return the reflectance (61,) of a patch printed with these inks that has this CIELAB (D65/2)."""
+    from scipy.optimize import least_squares
+
+    best, best_miss = paper, np.inf
+    for share in (inks.black_share, 0.4 * inks.black_share, 0.0):
+        y = ((lab[0] + 16) / 116) ** 3
+        black = share * max(-np.log(max(y / 0.87, 0.012)), 0.0)
+
+        def spectrum(p: Array, black: float = black) -> Array:
+            return np.asarray(paper * np.exp(-(p @ inks.shapes[:3] + black * inks.shapes[3])))
+
+        found = least_squares(
+            lambda p, s=spectrum: lab_of(s(p)) - lab, [0.5, 0.5, 0.5], bounds=([-0.05] * 3, [6.0] * 3)
+        )
+        miss = float(np.abs(found.fun).max())
+        if miss < best_miss:
+            best, best_miss = spectrum(found.x), miss
+        if miss < 0.05:
+            break
+    return best
+
+
+# --- hair ---------------------------------------------------------------------------------------------------
+
+
+def absorption(
+    eumelanin: float, pheomelanin: float, remainder: float, dyes: tuple[tuple[float, float, float], ...] = ()
+) -> Array:
+    """Return absorption per fibre radius (61,).
+
+    Melanin shapes and sizes as in the literature on rendering hair (d'Eon et al. 2011; Donner and Jensen
+    2006):
+    0.697 and 0.400 at 550 nm for concentration one, falling as the -3.33 and -4.75 power of wavelength. The
+    remainder is the steep yellow-brown that bleaching leaves, taken as the -7 power. Dyes are Gaussian bands
+    (amount, centre nm, width nm).
+    """
+    r = GRID / 550.0
+    a = eumelanin * 0.697 * r**-3.33 + pheomelanin * 0.400 * r**-4.75 + remainder * 0.5 * r**-7.0
+    for amount, centre, width in dyes:
+        a = a + amount * _bump(centre, width)
+    return np.asarray(a + 0.0015)

@@ -300,10 +300,9 @@ def _hair(mi: Any, scene: Scene, folder: Path) -> dict[str, Any]:
 
 def _set_absorption(mi: Any, world: Any, values: Array) -> None:
     params = mi.traverse(world)
+    names = list(params.keys())
     for g, factor in enumerate(TINT_GROUPS):
-        keys = [
-            k for k in params.keys() if k.endswith("sigma_a.value") and (f"fibre{g}" in k or f"hair{g}." in k)
-        ]
+        keys = [k for k in names if k.endswith("sigma_a.value") and (f"fibre{g}" in k or f"hair{g}." in k)]
         for key in keys:
             params[key] = mi.Color3f(*[float(v * factor) for v in values])
         if not keys:

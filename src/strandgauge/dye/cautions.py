@@ -54,12 +54,12 @@ def _lifting(base_level: float, needs_level: float | None) -> list[str]:
     more = needs_level - base_level
     if more > MOST_LIFT:
         return [
-            f"Stop: this needs about {more:.0f} more levels of lift, more than to ask of hair at once. Only a "
-            "strand test and a professional's hands and eyes can tell what this hair bears."
+            f"Stop: this needs about {more:.0f} more levels of lift, more than to ask of hair at once. "
+            "Only a strand test and a professional's hands and eyes can tell what this hair bears."
         ]
     if more > 0.0:
         return [
-            f"It needs about {more:.1f} {'level' if more < 1.05 else 'levels'} more of lift. Whether this hair "
-            "bears that, no photo can tell: strand test, and stop if it turns stretchy, gummy or rough."
+            f"It needs about {more:.1f} {'level' if more < 1.05 else 'levels'} more of lift. Whether this "
+            "hair bears that, no photo can tell: strand test, and stop if it turns stretchy, gummy or rough."
         ]
     return []

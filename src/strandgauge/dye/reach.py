@@ -49,8 +49,8 @@ PRETONE_GAIN = 0.5
 """CIEDE2000 that a pre-tone must win to be worth a second round on the hair."""
 MOST_ALTERNATIVES = 6
 NEUTRAL = (1.0, 3.0)
-"""a*, b* of a smoky neutral. What looks neutral in hair lies toward +a*, +b* (Brightness and Hue Judgment of Dyed
-Hair Color, Acta Psychologica 2023: the direction is published, the size is our own choice)."""
+"""a*, b* of a smoky neutral. What looks neutral in hair lies toward +a*, +b* (Brightness and Hue Judgment of
+Dyed Hair Color, Acta Psychologica 2023: the direction is published, the size is our own choice)."""
 
 
 def reach(
@@ -187,7 +187,7 @@ def _pretoned(
     """Return a pre-tone that wins enough, what it adds (31,), and the formula after it; else no pre-tone.
 
     What a toner takes out of the light adds to what the formula takes out, so that a pre-tone can only help
-    where three dyes, or the strength of the bowl, were the limit. That is tried first, on the formula as it is.
+    where three dyes, or the strength of the bowl, were the limit. That is tried first, on the formula so far.
     """
     palette = grid.palette
     strengths = np.geomspace(0.01, 0.9, 9)
@@ -337,8 +337,8 @@ def _weighing(zones: Sequence[ZoneOutlook], palette: Palette, settings: Settings
         return None
     part = min(small, key=lambda one: one.grams)
     return (
-        f"{part.grams:g} g of {part.dye} is too little to weigh well in steps of {settings.scale:g} g: stir 1 g "
-        f"of it into 9 g of {palette.clear} and weigh ten times as much of that, or mix a bowl "
+        f"{part.grams:g} g of {part.dye} is too little to weigh well in steps of {settings.scale:g} g: stir "
+        f"1 g of it into 9 g of {palette.clear} and weigh ten times as much of that, or mix a bowl "
         f"{int(np.ceil(SMALL_STEPS * settings.scale / part.grams))} times as large."
     )
 

@@ -1,0 +1,37 @@
+"""``strandgauge dyes``: the dyes on the shelf."""
+
+from __future__ import annotations
+
+import typer
+
+from strandgauge.cli.hair import DyesOption
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.options import JsonOption
+from strandgauge.cli.outcome import Session
+
+DILUTED = 0.1
+
+
+def dyes(context: typer.Context, json: JsonOption = None, dyes: DyesOption = None) -> None:
+    """List the dyes on the shelf, as they look on level 10 hair."""
+    session: Session = context.obj
+    if json is not None:
+        session.json = JsonLines(json, several=False)
+    from strandgauge.dye.palette import load_palette
+    from strandgauge.hair.levels import load_ladder
+    from strandgauge.hair.pigment import solve_base
+
+    shelf, palest = load_palette(extra=dyes or ()), solve_base(load_ladder().lab[-1])
+    shown = []
+    for dye in shelf.dyes:
+        l1, a1, b1 = (float(v) for v in palest.dyed(DILUTED * dye.curve))
+        l2, a2, b2 = (float(v) for v in palest.dyed(dye.curve))
+        shown.append((dye, (l1, a1, b1), (l2, a2, b2)))
+    if session.json is not None:
+        from strandgauge.report.outlookjson import dyes_document
+
+        session.json.write(dyes_document(shelf, shown))
+    if session.json is None or not session.json.to_standard_output:
+        from strandgauge.report.outlookterminal import print_dyes
+
+        print_dyes(shown, shelf.clear)

@@ -1,0 +1,66 @@
+"""What the commands of the outlook share: where the hair's colour comes from, and the files on the shelf."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from strandgauge.cli.options import load_card_for
+
+if TYPE_CHECKING:
+    from strandgauge.dye.outlook import BaseZone
+    from strandgauge.reading import Reading
+
+DyesOption = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--dyes", metavar="FILE", help="Put the dyes of this file on the shelf; may be given again."
+    ),
+]
+TargetsOption = Annotated[
+    list[Path] | None,
+    typer.Option("--targets", metavar="FILE", help="Add the shades of this file; may be given again."),
+]
+PICTURES = (".png", ".jpg", ".jpeg")
+
+
+def base_zones(text: str, card: Path | None = None) -> tuple[BaseZone, ...]:
+    """Return the zones of hair that an argument names: ``L,a,b`` or ``#rrggbb``, a saved reading, or a photo.
+
+    Raises
+    ------
+    StrandgaugeError : the colour, file or photo cannot be used; the subclass says why.
+    """
+    from strandgauge.dye.outlook import BaseZone
+    from strandgauge.dye.targets import parse_colour
+
+    path = Path(text)
+    if not path.exists() and (lab := parse_colour(text)) is not None:
+        return (BaseZone("overall", lab),)
+    if path.suffix.lower() == ".json":
+        from strandgauge.report.savedreading import load_saved_zones
+
+        return load_saved_zones(path)
+    from strandgauge.pipeline import read_photo
+
+    return zones_of(read_photo(path, card=load_card_for(card, None)))
+
+
+def zones_of(reading: Reading) -> tuple[BaseZone, ...]:
+    """Return root, mids, ends and overall of a reading."""
+    from strandgauge.dye.outlook import BaseZone
+
+    return tuple(BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall))
+
+
+def whole_of(zones: tuple[BaseZone, ...]) -> BaseZone:
+    """Return the zone that stands for the hair as a whole."""
+    return next((zone for zone in zones if zone.name == "overall"), zones[0])
+
+
+def check_picture(picture: Path | None) -> None:
+    """Refuse, before any work, a picture of a kind that is not written."""
+    if picture is not None and picture.suffix.lower() not in PICTURES:
+        raise typer.BadParameter(f"Name a file ending in {', '.join(PICTURES)}, not '{picture}'.")

@@ -1,0 +1,45 @@
+"""``strandgauge mix``: what a mix makes of a base."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from strandgauge.cli.hair import DyesOption, base_zones
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.options import CardOption, JsonOption
+from strandgauge.cli.outcome import Session
+
+
+def mix(
+    context: typer.Context,
+    base: Annotated[str, typer.Option(metavar="HAIR", help="A photo, a saved reading's JSON, or L,a,b.")],
+    dye: Annotated[
+        list[str],
+        typer.Option(
+            metavar="NAME=PARTS", help="One part of the mix, such as violet=1 or clear=9; give each."
+        ),
+    ],
+    json: JsonOption = None,
+    dyes: DyesOption = None,
+    card: CardOption = None,
+) -> None:
+    """Predict the colour that a mix of dyes gives on this hair."""
+    session: Session = context.obj
+    if json is not None:
+        session.json = JsonLines(json, several=False)
+    from strandgauge.dye.mix import parse_mix, predict
+    from strandgauge.dye.palette import load_palette
+
+    shelf, parts = load_palette(extra=dyes or ()), parse_mix(dye)
+    parts.shares(shelf)  # an unknown dye is told before a photo is read
+    rows = [(zone.name, predict(zone.lab, parts, shelf, zone.lab_sd)) for zone in base_zones(base, card)]
+    if session.json is not None:
+        from strandgauge.report.outlookjson import mix_document
+
+        session.json.write(mix_document(parts, rows))
+    if session.json is None or not session.json.to_standard_output:
+        from strandgauge.report.outlookterminal import print_mix
+
+        print_mix(parts, rows)

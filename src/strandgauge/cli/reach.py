@@ -1,0 +1,146 @@
+"""``strandgauge reach``: will the wanted shade read true on this hair, and what gets there."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from strandgauge.cli.hair import DyesOption, TargetsOption, base_zones, check_picture
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.options import CardOption, JsonOption, forbid_overwriting, load_card_for
+from strandgauge.cli.outcome import Session
+
+if TYPE_CHECKING:
+    from strandgauge.dye.targets import Target
+    from strandgauge.swatch import Pick
+
+
+class PretoneChoice(StrEnum):
+    """Whether a pre-tone may be proposed."""
+
+    auto = "auto"
+    none = "none"
+
+
+class ZoneChoice(StrEnum):
+    """One zone of a reading."""
+
+    root = "root"
+    mids = "mids"
+    ends = "ends"
+    overall = "overall"
+
+
+def reach(
+    context: typer.Context,
+    hair: Annotated[str, typer.Argument(metavar="HAIR", help="A photo, a saved reading's JSON, or L,a,b.")],
+    target: Annotated[
+        str,
+        typer.Option(
+            metavar="SHADE", help="A name of 'strandgauge targets', #rrggbb, L,a,b, or a photo of a swatch."
+        ),
+    ],
+    bowl: Annotated[float, typer.Option(metavar="GRAMS", help="How much to mix for each zone.")] = 60.0,
+    scale: Annotated[float, typer.Option(metavar="GRAMS", help="Smallest step of your scale.")] = 0.1,
+    zone: Annotated[list[ZoneChoice] | None, typer.Option(help="Only this zone; may be given again.")] = None,
+    pretone: Annotated[PretoneChoice, typer.Option(help="Whether to look for a toner to lay on first.")] = (
+        PretoneChoice.auto
+    ),
+    true_within: Annotated[
+        float,
+        typer.Option("--true", metavar="DE", min=0.1, help="CIEDE2000 up to which a result reads true."),
+    ] = 3.0,
+    shadow: Annotated[
+        float | None,
+        typer.Option(metavar="LEVEL", min=1.0, max=10.0, help="Depth of the shadow root that is proposed."),
+    ] = None,
+    pick: Annotated[
+        str | None,
+        typer.Option(metavar="X,Y,W,H", help="Where the swatch lies in its picture, in per cent of it."),
+    ] = None,
+    json: JsonOption = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Also write a picture of the outlook, a PNG or JPEG file."),
+    ] = None,
+    dyes: DyesOption = None,
+    targets: TargetsOption = None,
+    card: CardOption = None,
+    ladder: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Your own ladder of levels instead of ours.")
+    ] = None,
+) -> None:
+    """Say whether a wanted shade reads true on this hair, and give the formula that comes closest."""
+    session: Session = context.obj
+    check_picture(picture)
+    forbid_overwriting([Path(hair)], json, picture)
+    if json is not None:
+        session.json = JsonLines(json, several=False)
+    from strandgauge.dye.outlook import Settings
+    from strandgauge.dye.palette import load_palette
+    from strandgauge.dye.reach import reach as look_ahead
+    from strandgauge.dye.targets import load_targets
+    from strandgauge.hair.levels import load_ladder
+
+    shelf, shades, rungs = (
+        load_palette(extra=dyes or ()),
+        load_targets(extra=targets or ()),
+        load_ladder(ladder),
+    )
+    wanted = _target(target, shades, pick, card)
+    zones = base_zones(hair, card)
+    names = {choice.value for choice in zone or ()}
+    chosen = [one for one in zones if not names or one.name in names]
+    if not chosen:
+        raise typer.BadParameter(f"This hair has no zone {' or '.join(sorted(names))}, only overall.")
+    settings = Settings(
+        true_within=true_within,
+        close_within=2.0 * true_within,
+        turns_within=max(15.0, 2.0 * true_within),
+        bowl=bowl,
+        scale=scale,
+        pretone=pretone is PretoneChoice.auto,
+        shadow_level=shadow,
+    )
+    outlook = look_ahead(chosen, wanted, shelf, shades, rungs, settings)
+    if session.json is not None:
+        from strandgauge.report.outlookjson import outlook_document
+
+        session.json.write(outlook_document(outlook))
+    if picture is not None:
+        from strandgauge.report.outlookpicture import write_outlook_picture
+
+        write_outlook_picture(picture, outlook)
+    if session.json is None or not session.json.to_standard_output:
+        from strandgauge.report.outlookterminal import print_outlook
+
+        print_outlook(outlook)
+
+
+def _target(text: str, shades: tuple[Target, ...], pick: str | None, card: Path | None) -> Target:
+    """Return the shade that an option names; a file's name is taken as a picture of it."""
+    from strandgauge.dye.targets import Target, find_target
+
+    path = Path(text)
+    if text.casefold() in {one.name.casefold() for one in shades} or not path.is_file():
+        return find_target(text, shades)
+    from strandgauge.swatch import swatch_colour
+
+    swatch = swatch_colour(path, load_card_for(card, None), _pick(pick))
+    note = "" if swatch.measured else " (no card beside it: not measured)"
+    return Target(f"{path.name}{note}", swatch.lab)
+
+
+def _pick(text: str | None) -> Pick | None:
+    if text is None:
+        return None
+    try:
+        left, top, width, height = (float(value) for value in text.split(","))
+    except ValueError:
+        raise typer.BadParameter(
+            "Write --pick as left,top,width,height in per cent, such as 40,40,20,20."
+        ) from None
+    return left, top, width, height

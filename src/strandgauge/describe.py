@@ -48,9 +48,19 @@ def zone_reading(name, lab, sd, lit, z, ladder, wet):
         lab, sd = dry_from_wet(lab, sd)
     levels = ladder.level_of(z.pixels_lab + (lab - lit))
     return ZoneReading(
-        name, tuple(map(float, lab)), tuple(map(float, sd)), tuple(map(float, lit)), z.lightness_spread,
-        float(ladder.level_of(lab)), float(ladder.level_sd(lab, np.diag(sd**2))), level_shares(levels),
-        undertone(lab, ladder), float(chroma(lab)), float(hue_deg(lab)), float(yellowness_e313(lab)), find_stain(lab, sd),
+        name,
+        tuple(map(float, lab)),
+        tuple(map(float, sd)),
+        tuple(map(float, lit)),
+        z.lightness_spread,
+        float(ladder.level_of(lab)),
+        float(ladder.level_sd(lab, np.diag(sd**2))),
+        level_shares(levels),
+        undertone(lab, ladder),
+        float(chroma(lab)),
+        float(hue_deg(lab)),
+        float(yellowness_e313(lab)),
+        find_stain(lab, sd),
     )
 
 

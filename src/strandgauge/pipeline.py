@@ -88,7 +88,11 @@ class Measurement:
 
 
 def read_photo(
-    source: Path | bytes, *, card: CardDefinition | None = None, ladder: Ladder | None = None, wet: bool = False
+    source: Path | bytes,
+    *,
+    card: CardDefinition | None = None,
+    ladder: Ladder | None = None,
+    wet: bool = False,
 ) -> Reading:
     """Read one photo of a strand beside a card.
 
@@ -127,7 +131,11 @@ def read_together(
 
 
 def measure_photo(
-    source: Path | bytes, *, card: CardDefinition | None = None, ladder: Ladder | None = None, wet: bool = False
+    source: Path | bytes,
+    *,
+    card: CardDefinition | None = None,
+    ladder: Ladder | None = None,
+    wet: bool = False,
 ) -> Measurement:
     """Read one photo and keep every step; see `read_photo`."""
     definition = card or default_card()
@@ -201,7 +209,9 @@ def _measure(photo: Photo, card: CardDefinition, window: Window, ladder: Ladder,
     coordinates = strand_coordinates(strand, region.pixels_per_mm)
     zones = measure_zones(region, strand, coordinates)
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
-    overall, parts, notes = describe_strand(zones, clues, found.samples, found.delta_e00_left_out, card, found.light, ladder, wet)
+    overall, parts, notes = describe_strand(
+        zones, clues, found.samples, found.delta_e00_left_out, card, found.light, ladder, wet
+    )
     reading = Reading(
         photo=photo.name,
         card=card_title(card),

@@ -27,8 +27,13 @@ Array = NDArray[np.float64]
 
 SEARCH_SIDE = 1000
 """Longest side, in pixels, of the picture in which markers are first looked for."""
-FOLD_LIMIT_MM = 0.45
-"""Largest rms departure of the markers' corners from one plane before the card counts as bent."""
+FOLD_LIMIT = 0.0012
+"""Largest rms departure of the markers' corners from one plane, over the card's diagonal, before the card counts
+as bent. A flat card shows 0.0001, a lens' distortion adds some; a crease of 20 degrees shows 0.0012 or more."""
+SURENESS_PX = 0.4
+"""A corner's place is never known better than this; a small card's residual says nothing below it."""
+FOLD_LIMIT_CHART = 0.0025
+"""The same for a chart without a strand window, often larger and on thinner board."""
 MOST_CORNER_GUESSES = 64
 """Most combinations of doubled marker ids that are tried before giving up on telling two cards apart."""
 
@@ -98,16 +103,20 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
             f"The card is cut off at the {' and the '.join(outside)} of the picture.", where="the card"
         )
     if len(used) < _fewest_markers(len(wanted)):
+        if _is_blurred(grey):
+            raise BlurError("The picture is blurred; not all of the card's marks can be made out.")
         raise CardCutOffError(
             f"Only {len(used)} of the card's {len(wanted)} corner marks can be seen.", where="the card"
         )
-    if residual_mm > FOLD_LIMIT_MM:
+    limit = FOLD_LIMIT if card.window is not None else FOLD_LIMIT_CHART
+    scale = _smallest_scale(homography, card.size)
+    if residual_mm > max(limit * float(np.hypot(*card.size)), SURENESS_PX / scale):
         raise CardFoldedError(
             f"The card is not flat: its marks lie {residual_mm:.1f} mm off one plane.", where="the card"
         )
     return CardView(
         homography=homography,
-        pixels_per_mm=_smallest_scale(homography, card.size),
+        pixels_per_mm=scale,
         found=tuple(sorted(used)),
         hidden=hidden,
         residual_mm=residual_mm,
@@ -285,11 +294,20 @@ def _fit_plane(
     homography, _ = cv2.findHomography(target, refined, 0)
     if homography is None:
         raise NoCardError("The card is seen so nearly edge-on that it cannot be measured.")
-    residual_px = project(homography, target) - refined
+    residual_px = _without_shrinkage(project(homography, target) - refined, refined)
     scale = np.sqrt(abs(np.linalg.det(_jacobian(homography, target.mean(0)))))
     return np.asarray(homography, dtype=np.float64), float(
         np.sqrt(np.mean(np.sum(residual_px**2, 1))) / scale
     )
+
+
+def _without_shrinkage(residual: Array, corners: Array) -> Array:
+    """Take out of (4 M, 2) residuals what blur does to every marker alike: corners rounded inwards."""
+    quads = corners.reshape(-1, 4, 2)
+    outward = (quads - quads.mean(1, keepdims=True)).reshape(-1, 2)
+    outward /= np.linalg.norm(outward, axis=1, keepdims=True)
+    shrinkage = float(np.mean(np.sum(residual * outward, axis=1)))
+    return residual - shrinkage * outward
 
 
 def _jacobian(h: Array, point: Array) -> Array:

@@ -94,7 +94,9 @@ class _Problem:
     prior: Array  # (rows, P), each row of unit sd
 
 
-def fit_correction(samples: Samples, card_size: tuple[float, float], usable: NDArray[np.bool_] | None = None) -> Correction:
+def fit_correction(
+    samples: Samples, card_size: tuple[float, float], usable: NDArray[np.bool_] | None = None
+) -> Correction:
     """Fit the correction to `samples`; `usable` (N,) leaves out samples that are clipped or covered.
 
     The result's ``lab_fitted``, ``lab_left_out`` and ``influence_weight`` cover all samples; one that was left
@@ -139,7 +141,9 @@ def _set_up(samples: Samples, card_size: tuple[float, float], keep: NDArray[np.b
     if neutral.sum() < 2:
         neutral = np.ones(len(reference), dtype=bool)
     bright_enough = neutral & (reference[:, 0] > np.median(reference[neutral, 0]) - 1e-9)
-    gains = np.median(np.maximum(target[bright_enough], 1e-3) / np.maximum(decoded[bright_enough], 1e-3), axis=0)
+    gains = np.median(
+        np.maximum(target[bright_enough], 1e-3) / np.maximum(decoded[bright_enough], 1e-3), axis=0
+    )
     places = samples.places[keep]
     return _Problem(
         encoded,

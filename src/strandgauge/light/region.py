@@ -83,7 +83,9 @@ def _flatten(
 ) -> NDArray[np.uint8] | NDArray[np.uint16]:
     """Return the region as (height, width, 3) R, G, B; pixels of the picture are averaged, not skipped."""
     width, height = size
-    corners = np.array([[0, 0, 1], [width - 1, 0, 1], [width - 1, height - 1, 1], [0, height - 1, 1]], dtype=float)
+    corners = np.array(
+        [[0, 0, 1], [width - 1, 0, 1], [width - 1, height - 1, 1], [0, height - 1, 1]], dtype=float
+    )
     mapped = corners @ to_picture.T
     mapped = mapped[:, :2] / mapped[:, 2:]
     low = np.maximum(np.floor(mapped.min(0)).astype(int) - 4, 0)
@@ -114,4 +116,10 @@ def _factor(correction: Correction, to_card: Array, width: int, height: int) -> 
     places = np.c_[u.ravel(), v.ravel(), np.ones(u.size)] @ to_card.T
     coarse = correction.factor(places).reshape(rows, columns, 3).astype(np.float32)
     grid = np.array([[(columns - 1) / max(width - 1, 1), 0, 0], [0, (rows - 1) / max(height - 1, 1), 0]])
-    return cv2.warpAffine(coarse, grid, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE)
+    return cv2.warpAffine(
+        coarse,
+        grid,
+        (width, height),
+        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )

@@ -79,7 +79,9 @@ class LightReport:
     """Largest range of log(red/green) or log(blue/green) of the light over the card."""
 
 
-def exposure_problems(samples: Samples, card: CardDefinition) -> tuple[Mask, list[StrandgaugeError], list[Caution]]:
+def exposure_problems(
+    samples: Samples, card: CardDefinition
+) -> tuple[Mask, list[StrandgaugeError], list[Caution]]:
     """Return which samples can be used, and what is wrong with the exposure."""
     problems: list[StrandgaugeError] = []
     cautions: list[Caution] = []
@@ -90,7 +92,8 @@ def exposure_problems(samples: Samples, card: CardDefinition) -> tuple[Mask, lis
     if share > LIMITS.clipped_patches[1]:
         problems.append(
             OverexposedError(
-                f"{int(clipped[below_white].sum())} of the card's patches are clipped to white.", where="the card"
+                f"{int(clipped[below_white].sum())} of the card's patches are clipped to white.",
+                where="the card",
             )
         )
     elif share > LIMITS.clipped_patches[0] or (clipped & ~patches).sum() > 0.5 * max((~patches).sum(), 1):
@@ -101,7 +104,9 @@ def exposure_problems(samples: Samples, card: CardDefinition) -> tuple[Mask, lis
     white = float(np.median(green[lightness >= np.percentile(lightness, 90) - 0.5]))
     if white < LIMITS.white_encoded[1]:
         problems.append(
-            UnderexposedError(f"The card's white is only {100 * white:.0f} % bright in the picture.", where="the card")
+            UnderexposedError(
+                f"The card's white is only {100 * white:.0f} % bright in the picture.", where="the card"
+            )
         )
     elif white < LIMITS.white_encoded[0]:
         cautions.append(Caution("dark", "The photo is rather dark; the dark steps are less sure."))
@@ -125,7 +130,9 @@ def judge(
     smallest = min(min(patch.box[2:]) for patch in card.patches)
     edge = view.edge_width_mm / smallest
     if edge > LIMITS.edge_share[1]:
-        problems.append(BlurError(f"The picture is blurred: a printed edge is {view.edge_width_mm:.1f} mm wide."))
+        problems.append(
+            BlurError(f"The picture is blurred: a printed edge is {view.edge_width_mm:.1f} mm wide.")
+        )
     elif edge > LIMITS.edge_share[0]:
         cautions.append(Caution("soft", "The picture is a little soft."))
     if view.hidden:
@@ -136,7 +143,11 @@ def judge(
     near_strand = veiled & samples.is_patch
     if near_strand.sum() >= LIMITS.glare_patches[1]:
         where = ", ".join(np.asarray(samples.ids)[near_strand][:4])
-        problems.append(GlareError(f"{int(near_strand.sum())} patches are veiled by a reflection.", where=f"patches {where}"))
+        problems.append(
+            GlareError(
+                f"{int(near_strand.sum())} patches are veiled by a reflection.", where=f"patches {where}"
+            )
+        )
     elif near_strand.sum() >= LIMITS.glare_patches[0]:
         cautions.append(Caution("slight-glare", "A reflection lies on a corner of the card."))
     unevenness, colour_change = light_over_card(correction, card)
@@ -147,7 +158,9 @@ def judge(
         cautions.append(Caution("uneven", f"The light changes by {100 * unevenness:.0f} % over the card."))
     if colour_change > LIMITS.colour_change[1]:
         problems.append(
-            MixedLightError(f"The light's colour changes by {100 * np.expm1(colour_change):.0f} % over the card.")
+            MixedLightError(
+                f"The light's colour changes by {100 * np.expm1(colour_change):.0f} % over the card."
+            )
         )
     elif colour_change > LIMITS.colour_change[0]:
         cautions.append(Caution("mixed", "Two kinds of light seem to meet on the card."))
@@ -181,7 +194,9 @@ def veiled_places(samples: Samples, correction: Correction) -> Mask:
 
     seen = correction.to_xyz(samples.encoded, samples.places)
     added = seen - lab_to_xyz(samples.reference)
-    return np.asarray((added.min(1) > 0.035) & (added[:, 1] > 0.30 * seen[:, 1]) & (correction.influence_weight < 0.5))
+    return np.asarray(
+        (added.min(1) > 0.035) & (added[:, 1] > 0.30 * seen[:, 1]) & (correction.influence_weight < 0.5)
+    )
 
 
 def shaded_share(samples: Samples, correction: Correction) -> float:

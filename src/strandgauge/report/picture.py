@@ -203,7 +203,8 @@ def _draw_zone_columns(canvas: Image, reading: Reading, top: int) -> int:
         pen.text((left, at), words.ZONE_WORDS[zone.name].capitalize(), font=_font(NAME, bold=True), fill=INK)
         at += round(1.35 * NAME)
         for text, size, colour in _zone_lines(zone):
-            for line in _wrapped(text, _font(size), width):
+            # Shares are broken between levels, not between a level and its share.
+            for line in _wrapped(text, _font(size), width, separator=", "):
                 pen.text((left, at), line, font=_font(size), fill=colour)
                 at += round(1.35 * size)
         bottoms.append(at)
@@ -272,13 +273,14 @@ def _wrapped(text: str, font: FreeTypeFont, width: float, *, separator: str = " 
     lines: list[str] = []
     for piece in text.split(separator):
         trial = f"{lines[-1]}{separator}{piece}" if lines else piece
-        if lines and font.getlength(trial) <= width:
-            lines[-1] = trial
+        if font.getlength(trial) <= width:
+            lines[-1:] = [trial]
         elif separator != " " and font.getlength(piece) > width:
             lines += _wrapped(piece, font, width)
         else:
             lines.append(piece)
-    return lines
+    closing = "," if separator == ", " else ""
+    return [line + closing for line in lines[:-1]] + lines[-1:]
 
 
 @cache

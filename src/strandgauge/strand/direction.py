@@ -117,7 +117,9 @@ def _falls(correction: Correction, window: Window) -> tuple[float, float]:
 def _tilt_along(zones: dict[ZoneName, ZoneLight]) -> float:
     """Fall of brightness from root to ends, weighed down where the zones' chromaticity differs."""
     root, ends = zones["root"].linear, zones["ends"].linear
-    fall = float(np.log(max(root @ [0.2126, 0.7152, 0.0722], 1e-3) / max(ends @ [0.2126, 0.7152, 0.0722], 1e-3)))
+    fall = float(
+        np.log(max(root @ [0.2126, 0.7152, 0.0722], 1e-3) / max(ends @ [0.2126, 0.7152, 0.0722], 1e-3))
+    )
     share_root, share_ends = root / root.sum(), ends / ends.sum()
     different = float(np.abs(share_root - share_ends).sum())
     return fall * float(np.exp(-((different / 0.04) ** 2)))

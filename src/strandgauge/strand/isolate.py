@@ -138,7 +138,9 @@ def _refine(features: Image, rough: Mask, paper_lab: tuple[float, float, float],
         inside = depth[:, block]
         core = features[:, block][inside > 0.45 * max(inside.max(), 1e-6)]
         near = features[:, block][paper[:, block]]
-        background = np.vstack([everywhere, _paper_samples(near, paper_lab)]) if len(near) > 50 else everywhere
+        background = (
+            np.vstack([everywhere, _paper_samples(near, paper_lab)]) if len(near) > 50 else everywhere
+        )
         direction, threshold = _discriminant(core, background)
         directions.append(direction)
         thresholds.append(threshold)
@@ -146,7 +148,7 @@ def _refine(features: Image, rough: Mask, paper_lab: tuple[float, float, float],
     at = np.arange(width)
     mixed = np.stack([np.interp(at, centres, np.array(directions)[:, k]) for k in range(4)], axis=1)
     cut = np.interp(at, centres, np.array(thresholds))
-    score: Image = (np.einsum("hwk,wk->hw", features, mixed.astype(np.float32)) - cut.astype(np.float32))
+    score: Image = np.einsum("hwk,wk->hw", features, mixed.astype(np.float32)) - cut.astype(np.float32)
     return score
 
 
@@ -215,7 +217,9 @@ def _smooth(values: Array, size: float) -> Array:
     """Return `values` (N,) smoothed by a Gaussian of deviation `size`, ends kept."""
     row = values.astype(np.float32)[None]
     sigma = min(size, max(1.0, len(values) / 6))
-    return cv2.GaussianBlur(row, (0, 0), sigmaX=sigma, sigmaY=0.01, borderType=cv2.BORDER_REPLICATE)[0].astype(np.float64)
+    return cv2.GaussianBlur(row, (0, 0), sigmaX=sigma, sigmaY=0.01, borderType=cv2.BORDER_REPLICATE)[
+        0
+    ].astype(np.float64)
 
 
 def _check_window(centre: Array, half: Array, height: int, ppm: float, margin_mm: float) -> None:

@@ -97,7 +97,8 @@ def measure_zones(
     smooth = cv2.blur(region.linear, (size, size)) if size > 1 else region.linear
     middle = (np.abs(coordinates.across) <= MIDDLE) & (strand.half_width > 1)
     return {
-        name: _measure(name, span, region, smooth, strand, coordinates, middle) for name, span in ZONES.items()
+        name: _measure(name, span, region, smooth, strand, coordinates, middle)
+        for name, span in ZONES.items()
     }
 
 

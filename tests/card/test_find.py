@@ -1,0 +1,119 @@
+"""The card is found wherever it lies, and what hides it is named."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+from synthetic import Shot, paint, photograph, srgb_curve
+
+from strandgauge.card.find import find_card, project
+from strandgauge.errors import BlurError, CardCutOffError, CardFoldedError, NoCardError, WrongCardVersionError
+from strandgauge.pipeline import default_card
+
+CARD = default_card()
+SHEET = paint(CARD)
+
+
+def placed(degrees: float, scale: float = 1.0, tilt: float = 0.0, size: tuple[int, int] = (1600, 1200)):
+    """Corners of a card turned by `degrees`, `scale` of filling the picture, with perspective `tilt`."""
+    turn = np.radians(degrees)
+    corners = np.array([[-74, -52.5], [74, -52.5], [74, 52.5], [-74, 52.5]]) * 6.2 * scale
+    corners = corners @ np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]).T
+    corners = corners / (1 + tilt * corners[:, :1] / 500)
+    return tuple(map(tuple, corners + np.array(size) / 2))
+
+
+@settings(max_examples=12, deadline=None, phases=[Phase.explicit, Phase.generate])
+@given(
+    degrees=st.floats(0, 360), scale=st.floats(0.35, 0.65), tilt=st.floats(-0.35, 0.35), blur=st.floats(0, 1.0)
+)
+def test_card_is_placed_to_a_pixel_at_any_rotation_size_and_tilt(degrees, scale, tilt, blur):
+    shot = Shot(corners=placed(degrees, scale, tilt), blur_px=blur)
+    view = find_card(photograph(SHEET, CARD, shot), CARD)
+    true = cv2.getPerspectiveTransform(
+        np.array([[0, 0], [148, 0], [148, 105], [0, 105]], dtype=np.float32), np.asarray(shot.corners, np.float32)
+    )
+    places = np.array([[10.0, 10.0], [138.0, 10.0], [74.0, 52.0], [10.0, 95.0], [138.0, 95.0]])
+    error = np.abs(view.to_pixels(places) - project(true, places)).max()
+    assert error < max(1.0, 0.12 * view.pixels_per_mm)
+
+
+def test_one_hidden_mark_is_forgiven_and_told():
+    hidden = SHEET.copy()
+    hidden[30:210, 30:210] = 0.5
+    view = find_card(photograph(hidden, CARD, Shot()), CARD)
+    assert view.hidden == (40,)
+    assert view.found == (41, 42, 43)
+
+
+def test_two_hidden_marks_are_a_covered_card():
+    hidden = SHEET.copy()
+    hidden[:, :210] = 0.5
+    with pytest.raises(CardCutOffError):
+        find_card(photograph(hidden, CARD, Shot()), CARD)
+
+
+def test_card_over_the_edge_names_the_side():
+    shot = Shot(corners=((-80, 170), (1170, 150), (1200, 1050), (-110, 1040)))
+    with pytest.raises(CardCutOffError, match="left"):
+        find_card(photograph(SHEET, CARD, shot), CARD)
+
+
+def test_another_version_is_told_from_no_card():
+    newer = replace(CARD, markers=tuple(replace(m, id=m.id + 4) for m in CARD.markers))
+    with pytest.raises(WrongCardVersionError, match="44"):
+        find_card(photograph(paint(newer), newer, Shot()), CARD)
+
+
+def test_no_card():
+    rng = np.random.default_rng(2)
+    picture = rng.integers(0, 255, (30, 40, 3), dtype=np.uint8)
+    with pytest.raises(NoCardError):
+        find_card(cv2.resize(picture, (1600, 1200), interpolation=cv2.INTER_NEAREST), CARD)
+
+
+@pytest.mark.parametrize("blur_px", [7, 12, 20])
+def test_blur_is_named_as_blur_not_as_a_missing_card(blur_px):
+    with pytest.raises(BlurError):
+        find_card(photograph(SHEET, CARD, Shot(blur_px=blur_px)), CARD)
+
+
+@pytest.mark.parametrize(("crease_degrees", "tilt", "folded"), [(0, 0, False), (0, 25, False), (25, 0, True), (14, 25, True)])
+def test_a_creased_card_is_not_measured(crease_degrees, tilt, folded):
+    picture = creased(crease_degrees, tilt)
+    if folded:
+        with pytest.raises(CardFoldedError):
+            find_card(picture, CARD)
+    else:
+        assert find_card(picture, CARD).residual_mm < 0.05
+
+
+def creased(degrees: float, tilt: float) -> np.ndarray:
+    """The card with its right part bent up by `degrees` at x = 80 mm, seen by a pinhole camera."""
+    crease, (width, height) = 80.0, CARD.size
+    up, rest = np.radians(degrees), width - 80.0
+    flat = np.array([[0, 0, 0], [crease, 0, 0], [crease, height, 0], [0, height, 0]])
+    far = [crease + rest * np.cos(up), rest * np.sin(up)]
+    bent = np.array([[crease, 0, 0], [far[0], 0, far[1]], [far[0], height, far[1]], [crease, height, 0]])
+    picture = np.full((1200, 1600, 3), 0.12, dtype=np.float32)
+    source = cv2.GaussianBlur(SHEET.astype(np.float32), (0, 0), 2)
+    for quad, (left, right) in ((flat, (0, crease)), (bent, (crease, width))):
+        seen = _pinhole(quad.astype(float), tilt)
+        corners = np.array([[left, 0], [right, 0], [right, height], [left, height]], dtype=np.float32) * 12
+        warped = cv2.warpPerspective(source, cv2.getPerspectiveTransform(corners, seen), (1600, 1200))
+        inside = np.zeros((1200, 1600), dtype=np.uint8)
+        cv2.fillConvexPoly(inside, seen.astype(np.int32), 1)
+        picture[inside > 0] = warped[inside > 0]
+    return (np.clip(srgb_curve(picture * 0.85), 0, 1)[..., ::-1] * 255).astype(np.uint8)
+
+
+def _pinhole(points: np.ndarray, tilt: float) -> np.ndarray:
+    a = np.radians(tilt)
+    turn = np.array([[1, 0, 0], [0, np.cos(a), -np.sin(a)], [0, np.sin(a), np.cos(a)]])
+    moved = (points - [74, 52.5, 0]) @ turn.T
+    return (moved[:, :2] / (420 - moved[:, 2:]) * 2600 + [800, 600]).astype(np.float32)

@@ -1,0 +1,117 @@
+"""The joint fit undoes light, camera and curve on cards whose true colours are known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from skimage.color import deltaE_ciede2000
+from synthetic import Shot, photograph, srgb_curve
+
+from strandgauge.card.find import find_card
+from strandgauge.card.sample import sample_card
+from strandgauge.light import tone
+from strandgauge.light.colorimetry import (
+    difference_weights,
+    lab_and_slope,
+    lab_to_xyz,
+    xyz_to_lab,
+)
+from strandgauge.light.correction import fit_correction
+
+
+def filmic(linear):
+    v = srgb_curve(np.clip(linear, 0, 1))
+    return v + 0.15 * np.sin(2 * np.pi * (v - 0.5)) / (2 * np.pi)
+
+
+def lifted(linear):
+    return 0.04 + 0.96 * filmic(linear + 0.01)
+
+
+WARM = np.diag([1.3, 0.9, 0.5]) @ np.array([[0.8, 0.15, 0.05], [0.1, 0.8, 0.1], [0.02, 0.12, 0.86]])
+SHOTS = {
+    "plain": Shot(),
+    "s-shaped curve": Shot(curve=filmic),
+    "lifted blacks and veiling glare": Shot(curve=lifted),
+    "warm light, strange primaries": Shot(camera=WARM, exposure=0.7),
+    "falling light and s-curve": Shot(light=lambda x, y: np.exp(-0.4 * x + 0.2 * y - 0.2 * x * x) / 1.3, curve=filmic),
+    "two lamps of slightly different colour": Shot(
+        light=lambda x, y: np.exp(np.stack([0.05 * x, 0 * x, -0.05 * y], axis=-1)) / 1.2
+    ),
+    "dim and noisy": Shot(exposure=0.25, noise=0.012),
+}
+
+
+@pytest.mark.parametrize("name", SHOTS)
+def test_card_colours_come_back(card, sheet, name):
+    picture = photograph(sheet, card, SHOTS[name])
+    samples = sample_card(picture, find_card(picture, card), card)
+    correction = fit_correction(samples, card.size)
+    fitted = deltaE_ciede2000(correction.lab_fitted, samples.reference)[samples.is_patch]
+    left_out = deltaE_ciede2000(correction.lab_left_out, samples.reference)[samples.is_patch]
+    assert np.median(fitted) < 0.5
+    assert left_out.mean() < 1.0
+    assert (left_out >= fitted - 0.05).mean() > 0.9, "leaving a patch out cannot make it fit better"
+
+
+def test_leave_one_out_matches_a_fit_that_never_saw_the_patch(card, sheet):
+    """The closed form against actually fitting again without the patch (Cook and Weisberg 1982)."""
+    picture = photograph(sheet, card, SHOTS["warm light, strange primaries"])
+    samples = sample_card(picture, find_card(picture, card), card)
+    rng = np.random.default_rng(4)
+    reference = samples.reference + rng.normal(0, 1.5, samples.reference.shape)
+    misprinted = type(samples)(**{**{f: getattr(samples, f) for f in samples.__slots__}, "reference": reference})
+    full = fit_correction(misprinted, card.size)
+    for index in (3, 11, 30, 45):
+        keep = np.ones(len(samples.ids), dtype=bool)
+        keep[index] = False
+        without = fit_correction(misprinted, card.size, keep)
+        honest = without.lab_fitted[index]
+        assert deltaE_ciede2000(full.lab_left_out[index], honest) < 0.4
+        moved = deltaE_ciede2000(full.lab_fitted[index], honest)
+        assert deltaE_ciede2000(full.lab_left_out[index], honest) <= moved + 0.05
+
+
+def test_a_speck_on_a_patch_does_not_move_the_fit(card, sheet):
+    picture = photograph(sheet, card, Shot())
+    view = find_card(picture, card)
+    samples = sample_card(picture, view, card)
+    clean = fit_correction(samples, card.size)
+    encoded = samples.encoded.copy()
+    encoded[[5, 20]] = [[0.9, 0.1, 0.1], [0.05, 0.05, 0.05]]
+    dirty = fit_correction(
+        type(samples)(**{**{f: getattr(samples, f) for f in samples.__slots__}, "encoded": encoded}), card.size
+    )
+    others = np.delete(np.arange(len(samples.ids)), [5, 20])
+    assert deltaE_ciede2000(clean.lab_fitted[others], dirty.lab_fitted[others]).max() < 0.6
+    assert dirty.influence_weight[[5, 20]].max() < 0.05
+
+
+def test_decoding_never_falls_with_the_code():
+    rng = np.random.default_rng(5)
+    for _ in range(20):
+        table = tone.decoding_table(rng.normal(0, 0.6, (tone.SPLINES, 3)), rng.normal(0, 0.01, 3), 256)
+        assert (np.diff(table, axis=0) >= 0).all()
+
+
+def test_splines_sum_to_one_everywhere():
+    assert np.allclose(tone.splines(np.linspace(0, 1, 333)).sum(-1), 1.0, atol=1e-12)
+
+
+def test_slope_of_lab_is_its_derivative():
+    xyz = np.abs(np.random.default_rng(6).normal(0.3, 0.3, (50, 3))) + 1e-4
+    lab, slope = lab_and_slope(xyz)
+    step = 1e-7
+    for k in range(3):
+        moved = lab_and_slope(xyz + step * np.eye(3)[k])[0]
+        assert np.allclose((moved - lab) / step, slope[:, :, k], rtol=2e-3, atol=1e-2)
+    assert np.allclose(xyz_to_lab(lab_to_xyz(lab)), lab, atol=1e-9)
+
+
+def test_weights_approximate_ciede2000_for_small_differences():
+    """Against scikit-image's CIEDE2000, away from the blue region where its rotation term acts."""
+    rng = np.random.default_rng(7)
+    lab = np.c_[rng.uniform(15, 95, 300), rng.uniform(-10, 50, 300), rng.uniform(-5, 60, 300)]
+    shift = rng.normal(0, 0.3, lab.shape)
+    approximate = np.linalg.norm(np.einsum("nij,nj->ni", difference_weights(lab), shift), axis=1)
+    assert np.median(np.abs(approximate / deltaE_ciede2000(lab, lab + shift) - 1)) < 0.02

@@ -1,0 +1,35 @@
+"""The documents keep their word: commands are one line, what they name exists, links lead somewhere."""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+DOCUMENTS = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").glob("*.md")])
+
+
+def test_the_readme_has_one_line_to_read_a_sample_and_one_to_run_the_tests():
+    blocks = re.findall(r"```sh\n(.*?)```", (ROOT / "README.md").read_text(), re.DOTALL)
+    read, test = (block.strip() for block in blocks[:2])
+    assert "\n" not in read + test
+    sample = read.split()[-1]
+    assert (ROOT / sample).is_file(), sample
+    assert "'.[test]'" in test
+    assert test.endswith("-m pytest")
+
+
+def test_the_check_script_runs_the_readmes_own_line():
+    script = ROOT / ".ci" / "run"
+    assert os.access(script, os.X_OK)
+    assert "README.md" in script.read_text()
+
+
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda document: document.name)
+def test_links_lead_somewhere(document):
+    links = re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", document.read_text())
+    missing = [link for link in links if "://" not in link and not (document.parent / link).exists()]
+    assert not missing

@@ -56,8 +56,8 @@ _KEYS: dict[str, list[str]] = {
         *["origin", "center", "pitch", "size", "diameter", "columns"],
         *["labs", "xyzs", "ids", "names", "prefix", "label"],
     ],
-    "text": ["at", "size", "text", "align", "bold", "tone"],
-    "arrow": ["from", "to", "width"],
+    "text": marks.TEXT_KEYS,
+    "arrow": marks.ARROW_KEYS,
 }
 
 T = TypeVar("T")

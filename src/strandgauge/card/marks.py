@@ -12,10 +12,13 @@ from strandgauge.tomlfile import KeyPath
 
 Table = dict[str, Any]
 
+TEXT_KEYS = ["at", "size", "text", "align", "bold", "tone"]
+ARROW_KEYS = ["from", "to", "width"]
+
 
 def text(table: Table, path: KeyPath) -> Text:
     """Return one [[text]] table."""
-    values.check_keys(table, ["at", "size", "text", "align", "bold", "tone"], " in [[text]]", path)
+    values.check_keys(table, TEXT_KEYS, " in [[text]]", path)
     bold = table.get("bold", False)
     if not isinstance(bold, bool):
         raise Fault((*path, "bold"), f"'bold' must be true or false, not {values.shown(bold)}.")
@@ -31,7 +34,7 @@ def text(table: Table, path: KeyPath) -> Text:
 
 def arrow(table: Table, path: KeyPath) -> Arrow:
     """Return one [[arrow]] table."""
-    values.check_keys(table, ["from", "to", "width"], " in [[arrow]]", path)
+    values.check_keys(table, ARROW_KEYS, " in [[arrow]]", path)
     start = values.point(values.required(table, "from", path), (*path, "from"))
     end = values.point(values.required(table, "to", path), (*path, "to"))
     if start == end:

@@ -30,6 +30,7 @@ def test_the_check_script_runs_the_readmes_own_line():
 
 @pytest.mark.parametrize("document", DOCUMENTS, ids=lambda document: document.name)
 def test_links_lead_somewhere(document):
-    links = re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", document.read_text())
+    text = document.read_text()
+    links = re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", text) + re.findall(r'src="([^"]+)"', text)
     missing = [link for link in links if "://" not in link and not (document.parent / link).exists()]
     assert not missing

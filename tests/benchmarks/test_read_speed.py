@@ -1,4 +1,4 @@
-"""What a reading costs in a warm process beside a plain full-size decode of the photo, and how soon help comes.
+"""What a reading costs in a warm process beside a plain full-size decode, and how soon help comes.
 
 ``pytest tests/benchmarks --benchmark-enable`` prints the times; without it each runs once, as a test.
 """

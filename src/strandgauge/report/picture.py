@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import cv2
 import numpy as np
@@ -122,6 +122,13 @@ def _annotated_sheet(measurement: Measurement) -> _Sheet:
     return sheet
 
 
+def _window_corners(measurement: Measurement) -> Array:
+    window = measurement.card.card.window
+    assert window is not None, "a strand was measured, so the card has a window"
+    x, y, width, height = window.box
+    return np.array([(x, y), (x + width, y), (x + width, y + height), (x, y + height)])
+
+
 def _flat_card(measurement: Measurement) -> _Sheet:
     """Return the card as if seen straight from above in D65, the strand's root end on the left."""
     found = measurement.card
@@ -157,14 +164,18 @@ def _outline_strand(sheet: _Sheet, measurement: Measurement) -> None:
 
 
 def _label_zones(pen: ImageDraw, measurement: Measurement, sheet: _Sheet, top: int) -> None:
-    """Write each zone's name on a light label above the strand."""
+    """Write each zone's name on a light label, on the side of the strand where the window has more room."""
     font = _font(LINE, bold=True)
-    for name in ("root", "mids", "ends"):
-        outline = sheet.place(measurement.zones[name].outline)
+    names: tuple[Literal["root", "mids", "ends"], ...] = ("root", "mids", "ends")
+    outlines = [sheet.place(measurement.zones[name].outline) for name in names]
+    strand = np.vstack(outlines)[:, 1]
+    window = sheet.place(_window_corners(measurement))[:, 1]
+    above = strand.min() - window.min() >= window.max() - strand.max()
+    for name, outline in zip(names, outlines, strict=True):
         text = words.ZONE_WORDS[name].capitalize()
         half = font.getlength(text) / 2 + 16
         x = float(np.clip(outline[:, 0].mean() + MARGIN, MARGIN + half, WIDTH - MARGIN - half))
-        y = float(outline[:, 1].min()) + top - 44
+        y = top + (float(outline[:, 1].min()) - 40 if above else float(outline[:, 1].max()) + 40)
         pen.rounded_rectangle((x - half, y - 24, x + half, y + 24), 12, fill=PAPER, outline=EDGE, width=2)
         pen.text((x, y), text, font=font, fill=INK, anchor="mm")
 

@@ -14,9 +14,9 @@ from rich.text import Text
 from strandgauge.reading import CardCheck, Lab, Note, PatchCheck, Reading, ZoneReading
 from strandgauge.report import words
 
-NARROW = 72
+NARROW = 56
 """Columns below which the numbers are left to the JSON and only the words are shown."""
-_SWATCH_WIDTH = 8
+_SWATCH_WIDTH = 6
 
 
 def print_reading(reading: Reading, console: Console | None = None) -> None:
@@ -26,16 +26,13 @@ def print_reading(reading: Reading, console: Console | None = None) -> None:
     console.print(Text(reading.photo, style="dim"))
     console.print(_headline(reading, swatches))
     console.print()
-    console.print(_zones(reading, swatches, narrow=console.width < NARROW))
-    stain = reading.overall.stain
-    if stain is not None:
+    console.print(_zones(reading, swatches))
+    if console.width >= NARROW:
         console.print()
-        console.print(
-            Text(
-                f"Stain: {stain.hue}, C*ab {stain.strength:.0f} off the natural lift path. "
-                "It comes from old dye or a tinted product, and more lightener may not shift it."
-            )
-        )
+        console.print(_numbers(reading))
+    for stain in words.stains(reading):
+        console.print()
+        console.print(Text(f"{stain.capitalize()}: {words.STAIN_MEANING}"))
     _print_notes(console, reading.notes)
     console.print()
     console.print(Text(_provenance(reading), style="dim"))
@@ -98,36 +95,46 @@ def _headline(reading: Reading, swatches: bool) -> Text:
     return Text.assemble(*swatch, (first, "bold"), "".join(f"  ·  {phrase}" for phrase in others))
 
 
-def _zones(reading: Reading, swatches: bool, *, narrow: bool) -> Table:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+def _zones(reading: Reading, swatches: bool) -> Table:
+    """Lay out what the zones are in words."""
+    table = _table()
     if swatches:
         table.add_column("", no_wrap=True)
     table.add_column("", no_wrap=True)
     table.add_column("level", no_wrap=True)
-    table.add_column("undertone", no_wrap=not narrow)
-    if not narrow:
-        table.add_column("L*  a*  b*", no_wrap=True, justify="right")
-        table.add_column("C*ab", justify="right", no_wrap=True)
-        table.add_column("hue", justify="right", no_wrap=True)
-        table.add_column("yellowness", justify="right", no_wrap=True)
+    table.add_column("undertone")
     table.add_column("share of levels")
     for zone in (*reading.zones, reading.overall):
-        table.add_row(*_zone_cells(zone, swatches, narrow), style="dim" if zone is reading.overall else "")
+        cells: list[Text | str] = [_swatch(zone.lab)] if swatches else []
+        cells += [words.ZONE_WORDS[zone.name], words.level_interval(zone), _tone(zone), words.shares(zone)]
+        table.add_row(*cells)
     return table
 
 
-def _zone_cells(zone: ZoneReading, swatches: bool, narrow: bool) -> list[Text | str]:
-    cells: list[Text | str] = [_swatch(zone.lab)] if swatches else []
-    cells += [words.ZONE_WORDS[zone.name], words.level_interval(zone), zone.undertone]
-    if not narrow:
-        cells += [
-            "{:.0f} {:3.0f} {:3.0f}".format(*zone.lab),
-            f"{zone.chroma:.0f}",
+def _tone(zone: ZoneReading) -> str:
+    return f"{zone.undertone}, {zone.stain.hue} stain" if zone.stain else zone.undertone
+
+
+def _numbers(reading: Reading) -> Table:
+    """Lay out what the zones are in standard terms."""
+    table = _table()
+    table.add_column("", no_wrap=True)
+    for heading in ("L*", "a*", "b*", "C*ab", "hue", "yellowness"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for zone in (*reading.zones, reading.overall):
+        table.add_row(
+            words.ZONE_WORDS[zone.name],
+            *(f"{value:.1f}" for value in zone.lab),
+            f"{zone.chroma:.1f}",
             f"{zone.hue_deg:.0f}°",
             f"{zone.yellowness_e313:.0f}",
-        ]
-    cells.append(words.shares(zone))
-    return cells
+            style="dim",
+        )
+    return table
+
+
+def _table() -> Table:
+    return Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
 
 
 def _print_notes(console: Console, notes: Sequence[Note]) -> None:
@@ -156,7 +163,7 @@ def _patch_grid(patches: Sequence[PatchCheck], console: Console) -> Table:
     name = max(3, *(len(patch.id) for patch in patches)) + 1
     columns = max(1, min(6, console.width // (name + 16)))
     rows = -(-len(patches) // columns)
-    table = Table(box=None, pad_edge=False, padding=(0, 3, 0, 0), header_style="dim")
+    table = _table()
     for _ in range(columns):
         table.add_column(f"{'':<{name}}{'fit':>4}{'left out':>9}", no_wrap=True)
     cells = [f"{p.id:<{name}}{p.delta_e00:4.1f}{p.delta_e00_leave_one_out:9.1f}" for p in patches]

@@ -14,6 +14,10 @@ CAUTION = (
     "Do a strand test with the whole recipe, and follow the makers' directions."
 )
 
+STAIN_MEANING = (
+    "colour off the natural lift path, left by old dye or a tinted product; more lightener may not shift it."
+)
+
 EVENNESS_LIMITS: tuple[tuple[float, str], ...] = (
     (0.6, "even"),
     (1.2, "slightly uneven"),
@@ -30,8 +34,8 @@ WARMTH_LIMITS: tuple[tuple[float, str], ...] = (
     (float("inf"), "very strong warmth"),
 )
 """Word for a C*ab below each limit, for warm hues."""
-_WARM_HUES = (10.0, 110.0)
-"""Hue angles, degrees, from rose-red to greenish yellow, that count as warm."""
+_WARM_HUES = (30.0, 110.0)
+"""Hue angles, degrees, from red to greenish yellow, that lifted hair shows; pink and green are no warmth."""
 
 ZONE_WORDS = {"overall": "overall", "root": "root", "mids": "mids", "ends": "ends"}
 
@@ -83,18 +87,33 @@ def shares(zone: ZoneReading, *, least: float = 0.05) -> str:
 
 
 def headline(reading: Reading) -> tuple[str, ...]:
-    """Return the answer in five seconds: level, evenness, undertone, warmth; one phrase each."""
+    """Return the answer in five seconds: level, evenness, undertone, warmth, stains; one phrase each.
+
+    Where all of the strand is stained, its colour says nothing on the warmth that lightener has left.
+    """
     even = evenness(reading)
-    phrases = [
+    answer = [
         f"Level {level_interval(reading.overall)}",
         f"{even.word} ({even.detail})" if even.detail else even.word,
-        reading.overall.undertone,
-        warmth(reading.overall),
     ]
-    stain = reading.overall.stain
-    if stain is not None:
-        phrases.append(f"{stain.hue} stain")
-    return tuple(phrases)
+    if not all(zone.stain for zone in reading.zones):
+        answer += [reading.overall.undertone, warmth(reading.overall)]
+    return (*answer, *stains(reading))
+
+
+def stains(reading: Reading) -> tuple[str, ...]:
+    """Name each stain and where it lies, such as 'green stain (mids, ends)' or 'pink stain throughout'."""
+    places: dict[str, list[str]] = {}
+    for zone in reading.zones:
+        if zone.stain is not None:
+            places.setdefault(zone.stain.hue, []).append(ZONE_WORDS[zone.name])
+    overall = reading.overall.stain
+    if overall is not None and not places:
+        places[overall.hue] = [ZONE_WORDS["overall"]]
+    return tuple(
+        f"{hue} stain throughout" if len(names) == len(reading.zones) else f"{hue} stain ({', '.join(names)})"
+        for hue, names in places.items()
+    )
 
 
 def _word_for(value: float, limits: tuple[tuple[float, str], ...]) -> str:

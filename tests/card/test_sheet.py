@@ -276,3 +276,18 @@ def test_a_wide_chart_turns_the_page_and_one_too_large_is_refused(tmp_path: Path
     assert 17 in found_corners(rastered(wide, 8.0), chart(tmp_path).markers)
     with pytest.raises(CannotWriteError, match="does not fit on A4"):
         card_pdf(chart(tmp_path, "size = [300, 180]"))
+
+
+def test_a_marker_at_the_edge_of_a_chart_keeps_its_bare_border(tmp_path: Path) -> None:
+    card = chart(tmp_path)  # without a size: the marker is at the very edge
+    scale = 20.0
+    dark = rastered(card_pdf(card), scale).min(axis=2) < 200
+    (left, top), (right, bottom) = card.marker_corners[0].min(axis=0), card.marker_corners[0].max(axis=0)
+    assert left == 0.0
+    offset = (np.array(SIZES["a4"]) - card.size) / 2
+    quiet = 2 * (right - left) / 8  # two modules of a 36h11 marker with its border
+    x, y = offset[0] - quiet, offset[1] + top - quiet  # where the cut is to be
+    row = dark[round((offset[1] + (top + bottom) / 2) * scale)]
+    assert not row[round(x * scale) : round(offset[0] * scale) - 1].any()
+    mark = dark[round((y - 7) * scale) : round((y - 3) * scale), round(x * scale) - 2 : round(x * scale) + 3]
+    assert mark.any(axis=1).all()

@@ -86,10 +86,15 @@ def draw_card(card: CardDefinition) -> Drawing:
     return Drawing(card.size, paper, tuple(shapes))
 
 
+def marker_modules(dictionary: str) -> int:
+    """Return how many little squares a marker of a dictionary is wide, its border of one included."""
+    return int(cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, dictionary)).markerSize) + 2
+
+
 def marker_cells(marker: Marker) -> tuple[Polygon, ...]:
     """Return the dark cells of a marker as polygons, runs along a row joined, mm."""
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, marker.dictionary))
-    cells = dictionary.markerSize + 2
+    cells = marker_modules(marker.dictionary)
     dark = cv2.aruco.generateImageMarker(dictionary, marker.id, cells, borderBits=1) == 0
     unit = np.array([(0, 0), (cells, 0), (cells, cells), (0, cells)], dtype=np.float32)
     to_card = cv2.getPerspectiveTransform(unit, np.array(marker.corners, dtype=np.float32)).astype(np.float64)

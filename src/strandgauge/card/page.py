@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from strandgauge.card.drawing import (
     DEFAULT_INK,
     GREY,
@@ -12,14 +14,18 @@ from strandgauge.card.drawing import (
     Drawing,
     Writing,
     draw_card,
+    marker_modules,
 )
 from strandgauge.card.model import CardDefinition, Lab, Point, Text
 from strandgauge.card.pdf import text_width
+from strandgauge.card.shapes import bounds
 from strandgauge.errors import CannotWriteError
 
 PAGE_MM: dict[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Width and height, upright (ISO 216; ANSI/ASME Y14.1)."""
 UNPRINTABLE_MM = 6.0
+QUIET_MODULES = 2
+"""Bare border that a marker needs, in its own little squares."""
 CUT_GAP_MM, CUT_MM, CUT_WIDTH_MM = 2.0, 6.0, 0.1
 MARGIN_MM, GUTTER_MM = 20.0, 10.0
 TITLE_MM, HEADING_MM, BODY_MM, SMALL_MM = 6.5, 3.8, 3.2, 2.5
@@ -77,16 +83,18 @@ def draw_page(card: CardDefinition, paper: str) -> Drawing:
     """
     width, height = _page_size(card, paper)
     left, top = (width - card.size[0]) / 2, (height - card.size[1]) / 2
+    cut_left, cut_top, cut_right, cut_bottom = _cut_box(card)
     drawn = draw_card(card)
     shapes = [_moved(shape, (left, top)) for shape in drawn.shapes]
     ink = card.ink or DEFAULT_INK
-    shapes.append(Area(tuple(_cut_marks(left, top, card.size)), ink))
-    room = top - UNPRINTABLE_MM - CUT_GAP_MM - CUT_MM
+    cut = (left + cut_left, top + cut_top, left + cut_right, top + cut_bottom)
+    shapes.append(Area(tuple(_cut_marks(*cut)), ink))
+    room = min(cut[1], height - cut[3]) - UNPRINTABLE_MM - CUT_GAP_MM - CUT_MM
     if room >= FULL_TEXT_MM - MARGIN_MM and width - 2 * MARGIN_MM > 100:
-        shapes += _instructions(card, ink, width, top)
+        shapes += _instructions(card, ink, width, cut[3])
     elif room >= SHORT_TEXT_MM - UNPRINTABLE_MM:
         words = f"{card.name}, version {card.version}: print at 100 % on matt paper, no colour ‘enhancement’"
-        at = (width / 2, top - CUT_GAP_MM - CUT_MM - 2.0)
+        at = (width / 2, cut[1] - CUT_GAP_MM - CUT_MM - 2.0)
         shapes.append(Writing(Text(at, BODY_MM, words, "middle", False, "ink"), ink))
     return Drawing((width, height), drawn.paper, tuple(shapes))
 
@@ -104,9 +112,19 @@ def _page_size(card: CardDefinition, paper: str) -> tuple[float, float]:
     )
 
 
-def _cut_marks(left: float, top: float, size: tuple[float, float]) -> Iterator[tuple[Point, ...]]:
-    """Yield two strokes for each corner of the card, clear of the card itself."""
-    right, bottom = left + size[0], top + size[1]
+def _cut_box(card: CardDefinition) -> tuple[float, float, float, float]:
+    """Return left, top, right and bottom of the cut: round the card, and round every marker's bare border."""
+    points = [card.outline]
+    for marker, corners in zip(card.markers, card.marker_corners, strict=True):
+        low, high = corners.min(axis=0), corners.max(axis=0)
+        quiet = QUIET_MODULES * (high - low) / marker_modules(marker.dictionary)
+        points.append(np.array([low - quiet, high + quiet]))
+    (left, top), (right, bottom) = bounds(points)
+    return left, top, right, bottom
+
+
+def _cut_marks(left: float, top: float, right: float, bottom: float) -> Iterator[tuple[Point, ...]]:
+    """Yield two strokes for each corner of what is cut out, clear of it."""
     half = CUT_WIDTH_MM / 2
     for x, outward in ((left, -1), (right, 1)):
         for y in (top, bottom):
@@ -120,7 +138,9 @@ def _stroke(x: float, y: float, width: float, height: float) -> tuple[Point, ...
     return (x, y), (x + width, y), (x + width, y + height), (x, y + height)
 
 
-def _instructions(card: CardDefinition, ink: Lab, width: float, top: float) -> Iterator[Area | Writing]:
+def _instructions(
+    card: CardDefinition, ink: Lab, width: float, card_bottom: float
+) -> Iterator[Area | Writing]:
     """Yield the title and the steps above the card, the other steps and the cautions below it."""
     right = width - MARGIN_MM
     column = (right - MARGIN_MM - GUTTER_MM) / 2
@@ -134,7 +154,7 @@ def _instructions(card: CardDefinition, ink: Lab, width: float, top: float) -> I
     above, below = (_PRINT, check), (_LAY, _PHOTO) if card.window else (_PHOTO,)
     for number, (step, x) in enumerate(zip(above, columns, strict=True), start=1):
         yield from _step(number, step, (x, y + 14.0), column, ink)
-    bottom = top + card.size[1] + CUT_GAP_MM + CUT_MM
+    bottom = card_bottom + CUT_GAP_MM + CUT_MM
     for number, (step, x) in enumerate(zip(below, columns, strict=False), start=3):
         yield from _step(number, step, (x, bottom + 9.0), column, ink)
 

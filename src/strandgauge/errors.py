@@ -26,7 +26,8 @@ class StrandgaugeError(Exception):
 
     def __init__(self, message: str, *, where: str | None = None, remedy: str | None = None) -> None:
         super().__init__(message)
-        self.message = message
+        # One line is made of the message and the remedy: each is a sentence.
+        self.message = message if message.endswith((".", "!", "?")) else f"{message}."
         self.where = where
         self.remedy = remedy if remedy is not None else self.default_remedy
 

@@ -99,7 +99,7 @@ def reach(
     settings = Settings(
         true_within=true_within,
         close_within=2.0 * true_within,
-        turns_within=max(15.0, 2.0 * true_within),
+        turns_within=max(20.0, 2.0 * true_within),
         bowl=bowl,
         scale=scale,
         pretone=pretone is PretoneChoice.auto,

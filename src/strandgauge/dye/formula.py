@@ -50,7 +50,7 @@ def weigh(base: Base, wanted: Array, shares: Array, palette: Palette, bowl: floa
     total = round(bowl / scale)
     used = np.flatnonzero(shares > 0.0)
     steps = np.floor(shares[used] * total).astype(int)
-    moves = np.array(list(product(range(-1, 3), repeat=len(used))), dtype=int).reshape(-1, len(used))
+    moves = np.array(list(product(range(-1, 3), repeat=len(used))), dtype=int).reshape(4 ** len(used), -1)
     tried = np.maximum(steps + moves, 0)
     tried = tried[tried.sum(axis=1) <= total]
     lab = base.dyed((tried / total) @ palette.curves[used])

@@ -31,8 +31,8 @@ _LOW = np.array([-7.0, 380.0, np.log(12.0)])
 _HIGH = np.array([np.log(STRONGEST), 720.0, np.log(110.0)])
 ENOUGH = 0.5
 """CIEDE2000 up to which one band is taken to explain what was seen."""
-LEAST_CHANGE = 1.5
-"""CIEDE2000 between base and dyed hair below which nothing can be learned."""
+LEAST_CHANGE = 0.3
+"""CIEDE2000 between base and dyed hair below which nothing can be learned, even from exact colours."""
 OTHER_BASES_ERROR = 0.6
 """Mean CIEDE2000 of a prediction on another base with a dye so learned, on path-traced hair
 (docs/accuracy-pigment.md): what the curve's guessed shape costs."""
@@ -67,7 +67,7 @@ def learn_dye(name: str, observations: Sequence[Observation]) -> Dye:
     for one in observations:
         if not 0.0 < one.share <= 1.0:
             raise BadMixError("the mix holds none of the dye that is to be learned")
-        if delta_e_2000(one.base, one.dyed) < LEAST_CHANGE:
+        if delta_e_2000(one.base, one.dyed) < max(LEAST_CHANGE, one.sd):
             raise CannotLearnError("base and dyed hair hardly differ in colour")
         if one.dyed[0] > one.base[0] + 2.0:
             raise CannotLearnError("the dyed hair is lighter than its base; a dye cannot lighten")

@@ -34,7 +34,7 @@ class Settings:
     """CIEDE2000 up to which a result reads true."""
     close_within: float = 6.0
     """... reads close."""
-    turns_within: float = 15.0
+    turns_within: float = 20.0
     """... is still a turn of the wanted colour; beyond, it is out of reach."""
     bowl: float = 60.0
     """Grams to mix for each zone."""

@@ -78,7 +78,11 @@ def _zone(pen: ImageDraw, zone: ZoneOutlook, wanted: Lab, top: int) -> int:
         at = _write(pen, at, f"First: {formula_text(zone.pretone.formula)}; rinse, dry, then:", LINE)
     at = _write(pen, at, f"Mix: {formula_text(zone.formula)}", LINE)
     return _write(
-        pen, at, f"ΔE00 {zone.delta_e00:.1f}, chance {100 * zone.probability_true:.0f} %", SMALL, colour=QUIET
+        pen,
+        at,
+        f"Colour difference {zone.delta_e00:.1f}, chance {100 * zone.probability_true:.0f} %",
+        SMALL,
+        colour=QUIET,
     )
 
 
@@ -96,7 +100,7 @@ def _strip(pen: ImageDraw, outlook: Outlook, top: int) -> int:
         )
         pen.text(
             (left + 12, at + 108),
-            f"ΔE00 {step.delta_e00:.1f}",
+            f"off by {step.delta_e00:.1f}",
             font=_font(SMALL),
             fill=_on(step.predicted_lab),
         )

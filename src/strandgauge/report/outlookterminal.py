@@ -21,7 +21,7 @@ _COLOURS = ("truecolor", "256")
 
 def verdict_headline(outlook: Outlook) -> str:
     """Return the verdict on the whole in one line."""
-    worst = next(zone for zone in outlook.zones if zone.verdict == outlook.verdict)
+    worst = max(outlook.zones, key=lambda zone: zone.delta_e00)
     where = "" if len(outlook.zones) == 1 or worst.name == "overall" else f" ({worst.name})"
     name = outlook.target.name
     return (
@@ -36,7 +36,9 @@ def needs_line(outlook: Outlook) -> str:
     if outlook.needs_level is None:
         return "It reads true at no level of lift on this hair's path."
     if outlook.verdict == "true":
-        return f"It reads true from level {outlook.needs_level:.1f} up; this hair is at {outlook.base_level:.1f}."
+        return (
+            f"It reads true from level {outlook.needs_level:.1f}; this hair is at {outlook.base_level:.1f}."
+        )
     return (
         f"It reads true from level {outlook.needs_level:.1f} ({outlook.needs_undertone}); "
         f"this hair is at {outlook.base_level:.1f}."

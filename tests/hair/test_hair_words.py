@@ -1,0 +1,73 @@
+from __future__ import annotations
+
+import pytest
+
+from strandgauge.hair.levels import load_ladder
+from strandgauge.hair.stain import find_stain
+from strandgauge.hair.warmth import undertone
+from strandgauge.hair.wet import dry_from_wet, dry_reflectance, wet_reflectance
+
+SURE = (1.0, 1.5, 1.5)
+
+
+def test_the_ladder_carries_the_trades_undertones_in_their_order():
+    words = [undertone(lab) for lab in load_ladder().lab[3:]]
+    assert words == ["red", "red-orange", "orange", "yellow-orange", "yellow-orange", "yellow", "pale yellow"]
+
+
+@pytest.mark.parametrize(
+    ("lab", "word"), [((18, 0, -0.9), "neutral"), ((70, 2, 6), "neutral"), ((70, -1, -4), "cool")]
+)
+def test_undertone_without_warmth(lab, word):
+    assert undertone(lab) == word
+
+
+@pytest.mark.parametrize(
+    "lab",
+    [
+        (18.0, 0.0, -0.9),
+        (22.5, 4.1, 5.1),
+        (31, 5.5, 14),
+        (42, 1, 6),
+        (55, -0.5, 1),
+        (72, 0, 12),
+        (33, 16, 25),
+        (77, 1, 12),
+        *[tuple(lab) for lab in load_ladder().lab],
+    ],
+)
+def test_black_brown_ash_grey_white_red_and_lifted_hair_is_not_stained(lab):
+    assert find_stain(lab, SURE) is None
+
+
+@pytest.mark.parametrize(
+    ("lab", "hue"),
+    [
+        ((62, -7, 18), "green"),
+        ((65, -3, -10), "blue"),
+        ((65, 7, -7), "violet"),
+        ((68, 18, 8), "pink"),
+        ((30, -6, 7), "green"),
+    ],
+)
+def test_rests_of_dye_are_stain(lab, hue):
+    stain = find_stain(lab, SURE)
+    assert stain is not None
+    assert stain.hue == hue
+
+
+def test_stain_within_the_uncertainty_is_not_claimed():
+    assert find_stain((62, -7, 18), (3, 6, 6)) is None
+
+
+def test_wet_and_dry_are_inverse_and_wet_is_darker():
+    for dry in (0.05, 0.2, 0.5, 0.8):
+        wet = wet_reflectance(dry)
+        assert wet < dry
+        assert dry_reflectance(wet) == pytest.approx(dry)
+
+
+def test_dry_estimate_is_lighter_and_less_sure():
+    lab, sd = dry_from_wet([45.0, 10.0, 28.0], [1.0, 1.0, 1.0])
+    assert lab[0] > 50.0
+    assert (sd > 1.2).all()

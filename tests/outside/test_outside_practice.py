@@ -1,0 +1,87 @@
+"""What every colourist is taught. Common practice of the trade, no source; curricula agree on each."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from strandgauge.dye.palette import load_palette
+from strandgauge.hair.cielab import chroma, delta_e_2000, hue_deg
+from strandgauge.hair.levels import load_ladder
+from strandgauge.hair.pigment import solve_base
+
+PALETTE = load_palette()
+STRENGTHS = np.geomspace(0.005, 0.6, 25)
+
+
+def hair(level):
+    return solve_base(load_ladder().lab[level - 1])
+
+
+def over(base, name, strengths=STRENGTHS):
+    return base.dyed(np.asarray(strengths)[..., None] * PALETTE.curve_of(name))
+
+
+@pytest.mark.parametrize(
+    ("toner", "level"), [("violet", 9), ("violet", 10), ("blue", 6), ("blue", 7), ("green", 4), ("green", 5)]
+)
+def test_complements_neutralise(toner, level):
+    """Violet over yellow, blue over orange, green over red end nearer to neutral than either alone."""
+    bare = hair(level)
+    toned = over(bare, toner)
+    best = int(np.argmin(chroma(toned)))
+    alone = over(solve_base((bare.lab[0], 0.5, 1.0)), toner)[best]
+    assert chroma(toned[best]) < 0.75 * chroma(bare.lab)
+    assert chroma(toned[best]) < max(float(chroma(alone)), 0.75 * float(chroma(bare.lab)))
+
+
+def test_violet_and_green_make_a_smoky_neutral():
+    base = hair(10)
+    violet, green = PALETTE.curve_of("violet"), PALETTE.curve_of("green")
+    part = np.linspace(0.0, 1.0, 21)[:, None]
+    lab = base.dyed(0.6 * (part * violet + (1.0 - part) * green))
+    best = int(np.argmin(chroma(lab)))
+    assert 0 < best < 20
+    assert chroma(lab[best]) < 0.5 * min(chroma(lab[0]), chroma(lab[-1]))
+    assert chroma(lab[best]) < 10
+    assert lab[best, 0] < 45
+
+
+def test_the_same_pink_moves_toward_coral_on_a_more_golden_base():
+    bases = ((76, 1, 10), (76, 0.8, 24.5), (66.5, 4.5, 32))
+    # half a turn is added, so that pinks on both sides of 0 degrees keep their order
+    hues = [float((hue_deg(over(solve_base(lab), "pink", 0.15)) + 180.0) % 360.0) for lab in bases]
+    assert hues[0] < hues[1] < hues[2]
+
+
+def test_pale_blue_turns_greenish_on_yellow():
+    lab = over(hair(9), "blue", 0.08)
+    assert 90 < hue_deg(lab) < 170
+    assert lab[1] < 0
+
+
+def test_a_light_toner_shows_more_from_level_8_to_9_to_10_and_hardly_on_dark_hair():
+    for toner in ("violet", "pink", "blue"):
+        shown = [
+            float(delta_e_2000(over(hair(level), toner, 0.03), hair(level).lab))
+            for level in (5, 6, 7, 8, 9, 10)
+        ]
+        assert (np.diff(shown) > 0).all()
+        assert shown[0] < 1.0
+        assert shown[-1] > 2.0 * shown[0]
+
+
+def test_the_same_move_needs_the_stronger_mix_on_the_darker_piece():
+    """To be moved as far from its own colour, darker hair needs more of the dye."""
+    needed = []
+    for level in (7, 8, 9, 10):
+        moved = delta_e_2000(over(hair(level), "pink"), hair(level).lab)
+        needed.append(float(np.interp(8.0, moved, STRENGTHS)))
+    assert (np.diff(needed) < 0).all()
+
+
+@pytest.mark.parametrize("name", [dye.name for dye in PALETTE.dyes])
+def test_more_dye_never_moves_away_from_the_dyes_own_colour(name):
+    lab = over(hair(10), name, np.linspace(0.05, 1.0, 20))
+    away = delta_e_2000(lab, over(hair(10), name, 1.0))
+    assert (np.diff(away) <= 0.05).all()

@@ -1,0 +1,100 @@
+"""The commands of the outlook: their JSON keeps to the schemas, their errors are one line with a code."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from strandgauge.cli.app import run
+
+SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
+
+
+def _document(capsys, name):
+    document = json.loads(capsys.readouterr().out)
+    jsonschema.validate(document, json.loads((SCHEMAS / name).read_text()))
+    return document
+
+
+def _saved_reading(path, schema="strandgauge.reading/1"):
+    labs = {"root": [57, 8, 36], "mids": [66, 5, 32], "ends": [75, 1, 25], "overall": [66, 5, 31]}
+    zones = [{"name": name, "lab": lab, "lab_sd": [1, 1, 1]} for name, lab in labs.items()]
+    path.write_text(json.dumps({"schema": schema, "zones": zones[:3], "overall": zones[3]}))
+    return str(path)
+
+
+def test_reach_from_a_colour(capsys):
+    assert run(["reach", "76,0.8,24.5", "--target", "pastel pink", "--bowl", "40", "--json", "-"]) == 0
+    document = _document(capsys, "outlook-1.json")
+    assert document["verdict"] == "true"
+    assert [step["level"] for step in document["strip"]] == [6, 7, 8, 9, 10]
+    assert sum(part["grams"] for part in document["zones"][0]["formula"]) == pytest.approx(40)
+
+
+def test_reach_from_a_saved_reading_with_a_picture(capsys, tmp_path):
+    picture = tmp_path / "outlook.png"
+    saved = _saved_reading(tmp_path / "reading.json")
+    assert run(["reach", saved, "--target", "56,16,-9", "--picture", str(picture), "--json", "-"]) == 0
+    document = _document(capsys, "outlook-1.json")
+    assert [zone["name"] for zone in document["zones"]] == ["root", "mids", "ends", "overall"]
+    assert document["evenness"] is not None
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    assert (
+        run(["reach", saved, "--target", "lilac", "--zone", "ends", "--pretone", "none", "--json", "-"]) == 0
+    )
+    assert [zone["name"] for zone in _document(capsys, "outlook-1.json")["zones"]] == ["ends"]
+
+
+def test_mix_and_a_learned_dye(capsys, tmp_path):
+    own = str(tmp_path / "own.toml")
+    learn = ["learn", "dye", "--name", "own", "--base", "76,0.8,24.5", "--dyed", "64,0.2,5.4"]
+    assert run([*learn, "--mix", "dye=1:clear=9", "--out", own]) == 0
+    capsys.readouterr()
+    base = ["mix", "--base", "76,0.8,24.5", "--json", "-", "--dyes", own]
+    assert run([*base, "--dye", "own=1", "--dye", "clear=9"]) == 0
+    assert _document(capsys, "mix-1.json")["predicted_lab"] == pytest.approx([64, 0.2, 5.4], abs=0.5)
+
+
+def test_text_output_names_verdict_formula_and_cautions(capsys):
+    assert run(["reach", "36,13,28", "--target", "pastel pink"]) == 0
+    text = capsys.readouterr().out
+    assert "out of reach" in text
+    assert "Stop:" in text
+    assert "Strand test" in text
+
+
+def test_lists_print(capsys):
+    assert run(["targets", "--json", "-"]) == 0
+    assert len(json.loads(capsys.readouterr().out)["targets"]) >= 24
+    assert run(["dyes", "--json", "-"]) == 0
+    assert len(json.loads(capsys.readouterr().out)["dyes"]) >= 10
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code"),
+    [
+        (["reach", "66,4,32", "--target", "lilax"], 64),
+        (["reach", "66,4,200", "--target", "lilac"], 63),
+        (["reach", "50,60,-100", "--target", "lilac"], 62),
+        (["mix", "--base", "66,4,32", "--dye", "violet=-1"], 66),
+        (["mix", "--base", "66,4,32", "--dye", "plaid=1"], 65),
+        (["mix", "--base", "66,4,32", "--dye", "violet=1", "--dyes", "missing.toml"], 52),
+        (["reach", "missing.json", "--target", "lilac"], 67),
+        (["learn", "dye", "--name", "x", "--base", "60,5,20", "--dyed", "75,5,20"], 68),
+        (["reach", "66,4,32", "--target", "lilac", "--bowl", "-5"], 66),
+    ],
+)
+def test_bad_input_gets_one_clear_line(capsys, arguments, code):
+    assert run(arguments) == code
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert len(captured.err.strip().splitlines()) == 1
+
+
+def test_a_reading_of_another_schema_is_refused(capsys, tmp_path):
+    saved = _saved_reading(tmp_path / "reading.json", "strandgauge.reading/9")
+    assert run(["reach", saved, "--target", "lilac"]) == 67
+    assert "reading/9" in capsys.readouterr().err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import struct
 import zlib
@@ -10,7 +11,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from pictures import FORMATS, encode, exif
+from pictures import FORMATS, encode, exif, scene
+from PIL import Image
 
 from strandgauge.errors import FileTooLargeError, StrandgaugeError, UnreadableFileError
 from strandgauge.photo import Photo, open_photo
@@ -143,6 +145,32 @@ def test_a_picture_that_would_unpack_to_gigabytes_is_refused_unopened(bomb, monk
         open_photo(bomb(15000, 12000))
     with pytest.raises(FileTooLargeError, match="long and narrow"):
         open_photo(bomb(15000, 200))
+
+
+def test_a_chunk_longer_than_the_file_never_reaches_the_decoder(monkeypatch):
+    """The decoder would set aside two gigabytes for it."""
+    monkeypatch.setattr("cv2.imdecode", lambda *_: pytest.fail("decoded a bomb"))
+    data = encode("PNG")
+    at = data.index(b"IDAT") - 4
+    with pytest.raises(UnreadableFileError, match="damaged or cut short"):
+        open_photo(data[:at] + b"\x7f\xff\xff\xf0" + data[at + 4 :])
+
+
+def test_damaged_metadata_do_not_stand_in_the_way_and_nothing_is_printed(capfd):
+    block = bytearray(exif(orientation=6, taken_at="2024:05:17 09:41:08"))
+    block[14:] = b"\xff" * (len(block) - 14)
+    for kind in ("JPEG", "PNG", "WebP"):
+        assert open_photo(encode(kind, exif=bytes(block))).taken_at is None
+    assert capfd.readouterr().err == ""
+
+
+def test_an_animation_is_refused():
+    frames = [Image.fromarray(scene()), Image.fromarray(255 - scene())]
+    for kind in ("PNG", "WebP"):
+        file = io.BytesIO()
+        frames[0].save(file, kind, save_all=True, append_images=frames[1:])
+        with pytest.raises(UnreadableFileError, match="animation"):
+            open_photo(file.getvalue())
 
 
 def test_a_picture_without_pixels_is_refused():

@@ -49,7 +49,7 @@ def decode_quietly(data: bytes, kind: Format, *, jpeg_reduction: int = 1, alpha:
     ------
     UnreadableFileError : the picture is damaged, cut short or partly transparent.
     """
-    if not _is_complete(data, kind):
+    if kind is Format.JPEG and not _is_complete_jpeg(data):
         raise UnreadableFileError(f"The {kind.value} picture is cut short.")
     if kind is Format.JPEG:
         flags = next(flag for factor, flag in _JPEG_REDUCTIONS if factor <= jpeg_reduction)
@@ -83,13 +83,9 @@ def opaque(pixels: Pixels) -> Pixels:
     return cv2.cvtColor(pixels, cv2.COLOR_BGRA2BGR)
 
 
-def _is_complete(data: bytes, kind: Format) -> bool:
-    """Tell whether a picture's end is there; what the decoder does without it depends on its version."""
-    if kind is Format.JPEG:
-        return data.rfind(b"\xff\xd9", _jpeg_scan_start(data)) >= 0
-    if kind is Format.PNG:
-        return data.rfind(b"IEND") >= 0
-    return True
+def _is_complete_jpeg(data: bytes) -> bool:
+    """Tell whether a JPEG's end is there; what the decoder does without it depends on its version."""
+    return data.rfind(b"\xff\xd9", _jpeg_scan_start(data)) >= 0
 
 
 def _jpeg_scan_start(data: bytes) -> int:

@@ -81,15 +81,38 @@ def _recognise_brand(data: bytes) -> Format:
     raise UnreadableFileError("This is a media file of a kind that is not read.")
 
 
-def png_exif(data: bytes) -> bytes:
-    """Return the EXIF block of a PNG file, which may stand before or behind the pixels; empty if none."""
-    at = 8
-    while at + 8 <= len(data):
-        length = int.from_bytes(data[at : at + 4], "big")
-        if data[at + 4 : at + 8] == b"eXIf":
-            return data[at + 8 : at + 8 + length]
+@dataclass(frozen=True, slots=True)
+class PngChunks:
+    """What the chunks of a PNG file say before it is decoded."""
+
+    animated: bool
+    exif: bytes
+    """The EXIF block, which may stand before or behind the pixels; empty if there is none."""
+
+
+def png_chunks(data: bytes) -> PngChunks:
+    """Walk the chunks of a PNG file (ISO/IEC 15948).
+
+    The walk also keeps from the decoder any chunk that claims to be longer than the file: it would set aside
+    that much memory before looking.
+
+    Raises
+    ------
+    UnreadableFileError : a chunk, or the file, ends before its end.
+    """
+    at, animated, exif = 8, False, b""
+    while at + 12 <= len(data):
+        length, name = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8]
+        if at + 12 + length > len(data):
+            break
+        if name == b"IEND":
+            return PngChunks(animated, exif)
+        if name == b"acTL":
+            animated = True
+        if name == b"eXIf":
+            exif = data[at + 8 : at + 8 + length]
         at += 12 + length
-    return b""
+    raise UnreadableFileError("The PNG picture is damaged or cut short.")
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from strandgauge.errors import StrandgaugeError, UnreadableFileError
 from strandgauge.photo.colourspace import display_p3_profile
-from strandgauge.photo.formats import Format, png_exif, webp_header
+from strandgauge.photo.formats import Format, png_chunks, webp_header
 
 if TYPE_CHECKING:
     from PIL.Image import Exif
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 _EXIF_ORIENTATION = 0x0112
 _EXIF_SUBFOLDER = 0x8769
 _EXIF_TAKEN_AT = 0x9003
+_ANIMATION = "This is an animation, not a photo."
 _TIFF_RAW_TAGS = (50706, 33421)
 """DNG version and colour filter array: marks of a camera raw file in TIFF clothes."""
 
@@ -41,6 +43,10 @@ class Header:
     """The opened HEIF image, not yet decoded."""
 
 
+# Pillow logs what it finds damaged, and an unheard log record ends up on standard error.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
+
+
 def read_header(data: bytes, kind: Format) -> Header:
     """Read size, orientation, colour space and time, with nothing decoded."""
     try:
@@ -60,22 +66,22 @@ def _jpeg_header(data: bytes) -> Header:
     picture = JpegImageFile(io.BytesIO(data))
     refusal = _mode_refusal(picture.mode)
     return Header(
-        *picture.size, refusal=refusal, **_metadata(picture.getexif(), picture.info.get("icc_profile"))
+        *picture.size,
+        refusal=refusal,
+        **_metadata(_exif(picture.info.get("exif")), picture.info.get("icc_profile")),
     )
 
 
 def _png_header(data: bytes) -> Header:
-    from PIL.Image import Exif
     from PIL.PngImagePlugin import PngImageFile
 
+    chunks = png_chunks(data)
     picture = PngImageFile(io.BytesIO(data))
     alpha = picture.mode == "RGBA" or "transparency" in picture.info
-    refusal = _mode_refusal(picture.mode)
-    exif = Exif()  # the library's own getexif would decode the whole picture to look behind the pixels
-    exif.load(png_exif(data))
-    return Header(
-        *picture.size, alpha=alpha, refusal=refusal, **_metadata(exif, picture.info.get("icc_profile"))
-    )
+    refusal = _ANIMATION if chunks.animated else _mode_refusal(picture.mode)
+    # The library's own getexif would decode the whole picture to look behind the pixels.
+    metadata = _metadata(_exif(chunks.exif), picture.info.get("icc_profile"))
+    return Header(*picture.size, alpha=alpha, refusal=refusal, **metadata)
 
 
 def _tiff_header(data: bytes) -> Header:
@@ -96,36 +102,27 @@ def _tiff_header(data: bytes) -> Header:
 
 
 def _webp_header(data: bytes) -> Header:
-    from PIL.Image import Exif
-
     facts = webp_header(data)
-    exif = Exif()
-    if facts.exif:
-        exif.load(facts.exif)
-    refusal = "This is an animation, not a photo." if facts.animated else None
-    metadata = _metadata(exif, facts.icc)
+    refusal = _ANIMATION if facts.animated else None
+    metadata = _metadata(_exif(facts.exif), facts.icc)
     return Header(facts.width, facts.height, alpha=facts.alpha, refusal=refusal, **metadata)
 
 
 def _heic_header(data: bytes) -> Header:
     import pillow_heif
-    from PIL.Image import Exif
 
     # High-bit pictures stay 16 bits wide. Turns and mirrors written in the HEIF boxes are applied by the
     # decoder, and the standard (ISO/IEC 23008-12) lets them alone count, not the EXIF orientation.
     container = pillow_heif.open_heif(data, convert_hdr_to_8bit=False, bgr_mode=True)
     picture = container[container.primary_index]
     facts: dict[str, Any] = dict(picture.info)
-    exif = Exif()
-    if facts.get("exif"):
-        exif.load(facts["exif"])
     refusal = None
     nclx = facts.get("nclx_profile") or {}
     if picture.mode.split(";")[0] not in ("BGR", "BGRA", "BGRa"):
         refusal = _mode_refusal("L")
     elif nclx.get("transfer_characteristics") in (16, 18):
         refusal = "The picture is stored for a high-dynamic-range screen, and its tones cannot be told apart."
-    metadata = _metadata(exif, facts.get("icc_profile"))
+    metadata = _metadata(_exif(facts.get("exif")), facts.get("icc_profile"))
     metadata["orientation"] = 1
     if not metadata["icc"] and nclx.get("color_primaries") == 12:
         metadata["icc"] = display_p3_profile()
@@ -139,6 +136,18 @@ _HEADER_READERS: dict[Format, Callable[[bytes], Header]] = {
     Format.WEBP: _webp_header,
     Format.HEIC: _heic_header,
 }
+
+
+def _exif(block: bytes | None) -> Exif:
+    """Parse an EXIF block; a damaged or missing one is empty."""
+    from PIL.Image import Exif
+
+    exif = Exif()
+    try:
+        exif.load(block or b"")
+    except Exception:  # as in _metadata
+        return Exif()
+    return exif
 
 
 def _metadata(exif: Exif, icc: bytes | None) -> dict[str, Any]:

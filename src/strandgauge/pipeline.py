@@ -29,7 +29,14 @@ from strandgauge.photo.open import Photo, open_photo
 from strandgauge.reading import CardFit, Note, Reading
 from strandgauge.strand.direction import LightClues, light_clues
 from strandgauge.strand.isolate import Isolated, isolate_strand
-from strandgauge.describe import describe_strand, join_readings
+from strandgauge.describe import (
+    ZoneColour,
+    describe_zones,
+    join_readings,
+    mean_colours,
+    strand_notes,
+    zone_colours,
+)
 from strandgauge.strand.zones import (
     StrandCoordinates,
     ZoneLight,
@@ -84,6 +91,7 @@ class Measurement:
     coordinates: StrandCoordinates = field(repr=False)
     zones: dict[ZoneName, ZoneLight] = field(repr=False)
     clues: LightClues
+    colours: dict[ZoneName, ZoneColour] = field(repr=False)
     reading: Reading
 
 
@@ -127,7 +135,9 @@ def read_together(
         raise ValueError("at least one photo is needed")
     used = ladder or load_ladder()
     measured = [measure_photo(source, card=card, ladder=used, wet=wet) for source in sources]
-    return join_readings([(m.reading, m.zones, m.clues) for m in measured], used, wet)
+    if len(measured) == 1:
+        return measured[0].reading
+    return join_readings([m.reading for m in measured], mean_colours([m.colours for m in measured]), used, wet)
 
 
 def measure_photo(
@@ -209,20 +219,19 @@ def _measure(photo: Photo, card: CardDefinition, window: Window, ladder: Ladder,
     coordinates = strand_coordinates(strand, region.pixels_per_mm)
     zones = measure_zones(region, strand, coordinates)
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
-    overall, parts, notes = describe_strand(
-        zones, clues, found.samples, found.delta_e00_left_out, card, found.light, ladder, wet
-    )
+    colours = zone_colours(zones, clues, found.fit, len(found.light.cautions))
+    words = describe_zones(colours, ladder, wet)
     reading = Reading(
         photo=photo.name,
         card=card_title(card),
         card_fit=found.fit,
-        overall=overall,
-        zones=parts,
-        notes=(*(Note(c.code, c.message) for c in found.light.cautions), *notes),
+        overall=words["overall"],
+        zones=(words["root"], words["mids"], words["ends"]),
+        notes=(*(Note(c.code, c.message) for c in found.light.cautions), *strand_notes(zones, clues, wet)),
         ladder=ladder.name,
         wet=wet,
     )
-    return Measurement(found, region, strand, coordinates, zones, clues, reading)
+    return Measurement(found, region, strand, coordinates, zones, clues, colours, reading)
 
 
 def card_title(card: CardDefinition) -> str:

@@ -69,9 +69,12 @@ class Correction:
 
     def to_xyz(self, encoded: Array, places: Array) -> Array:
         """Return (N, 3) XYZ of (N, 3) encoded R, G, B in 0 to 1 at (N, 2) millimetres on the card."""
-        light = tone.decode(encoded, self.tone_weights, self.tone_offsets)
-        xyz: Array = (light / self.factor(places)) @ self.matrix.T
+        xyz: Array = self.to_light(encoded, places) @ self.matrix.T
         return xyz
+
+    def to_light(self, encoded: Array, places: Array) -> Array:
+        """Return (N, 3) linear light in the camera's own primaries, the light field taken out."""
+        return tone.decode(encoded, self.tone_weights, self.tone_offsets) / self.factor(places)
 
     def factor(self, places: Array) -> Array:
         """Return the (N, 3) light factors at (N, 2) millimetres on the card; about 1 on average."""

@@ -6,7 +6,8 @@ open -> find the card -> sample it -> fit light and camera -> judge them -> brin
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -19,7 +20,13 @@ from strandgauge.card.definition import load_card
 from strandgauge.card.find import CardView, find_card
 from strandgauge.card.model import CardDefinition, Window
 from strandgauge.card.sample import Samples, sample_card
-from strandgauge.errors import BadCardDefinitionError, StrandgaugeError
+from strandgauge.errors import (
+    BadCardDefinitionError,
+    BlurError,
+    CardCutOffError,
+    NoCardError,
+    StrandgaugeError,
+)
 from strandgauge.hair.cielab import delta_e_2000
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.light.correction import Correction, fit_correction
@@ -50,6 +57,11 @@ Array = NDArray[np.float64]
 DEFAULT_CARD = ("cards", "strand-a6.toml")
 WINDOW_MARGIN_MM = 2.0
 """How far beyond the window the picture is corrected, so that a strand that strays is seen to stray."""
+FIRST_LOOK_SIDE = 1000
+"""Longest side, in pixels, at which a photo is opened; enough where the card fills the picture."""
+CLOSER_LOOK_SIDE = 2600
+ENOUGH_PIXELS_PER_MM = 3.4
+"""Where the card is shown smaller than this, or is not found, the photo is opened once more, larger."""
 REGION_PIXELS_PER_MM = 4.0
 """Resolution at which the strand is measured: a hair is 0.07 mm, a zone some 15 mm."""
 
@@ -156,12 +168,9 @@ def measure_photo(
             where=definition.source_path.name,
             remedy="Use a card with a [window] to read strands; 'strandgauge check' needs none.",
         )
-    photo = open_photo(source)
-    try:
-        return _measure(photo, definition, window, ladder or load_ladder(), wet)
-    except StrandgaugeError as error:
-        error.where = f"{photo.name}, {error.where}" if error.where else photo.name
-        raise
+    found = open_card(source, definition)
+    with _naming(found.photo):
+        return _measure(found, window, ladder or load_ladder(), wet)
 
 
 def check_photo(source: Path | bytes, *, card: CardDefinition | None = None) -> CardReading:
@@ -173,12 +182,7 @@ def check_photo(source: Path | bytes, *, card: CardDefinition | None = None) -> 
     ------
     StrandgaugeError : the photo cannot be opened or the card cannot be found in it.
     """
-    photo = open_photo(source)
-    try:
-        return read_card(photo, card or default_card())
-    except StrandgaugeError as error:
-        error.where = f"{photo.name}, {error.where}" if error.where else photo.name
-        raise
+    return open_card(source, card or default_card())
 
 
 @lru_cache(maxsize=1)
@@ -187,9 +191,38 @@ def default_card() -> CardDefinition:
     return load_card(calibration_file(*DEFAULT_CARD))
 
 
-def read_card(photo: Photo, card: CardDefinition) -> CardReading:
-    """Find the card, fit light and camera to it, and judge both."""
-    view = find_card(photo.pixels, card)
+def open_card(source: Path | bytes, card: CardDefinition) -> CardReading:
+    """Open a photo at the size its card needs, and read the card.
+
+    Raises
+    ------
+    StrandgaugeError : the photo cannot be opened, or the card cannot be found in it.
+    """
+    photo = open_photo(source, longest_side_wanted=FIRST_LOOK_SIDE)
+    try:
+        view = find_card(photo.pixels, card)
+        enough = view.pixels_per_mm >= ENOUGH_PIXELS_PER_MM
+    except (NoCardError, CardCutOffError, BlurError):
+        enough = False
+    if not enough and photo.scale < 1:
+        photo = open_photo(source, longest_side_wanted=CLOSER_LOOK_SIDE)
+        enough = False
+    with _naming(photo):
+        return read_card(photo, card, view if enough else find_card(photo.pixels, card))
+
+
+@contextmanager
+def _naming(photo: Photo) -> Iterator[None]:
+    """Put the photo's name before the place that an error names."""
+    try:
+        yield
+    except StrandgaugeError as error:
+        error.where = f"{photo.name}, {error.where}" if error.where else photo.name
+        raise
+
+
+def read_card(photo: Photo, card: CardDefinition, view: CardView) -> CardReading:
+    """Fit light and camera to a card that was found, and judge both."""
     samples = sample_card(photo.pixels, view, card)
     usable, problems, cautions = exposure_problems(samples, card)
     if usable[samples.is_patch].sum() < 6:
@@ -204,8 +237,8 @@ def read_card(photo: Photo, card: CardDefinition) -> CardReading:
     return CardReading(photo, card, view, samples, correction, report, fitted, left_out)
 
 
-def _measure(photo: Photo, card: CardDefinition, window: Window, ladder: Ladder, wet: bool) -> Measurement:
-    found = read_card(photo, card)
+def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> Measurement:
+    photo, card = found.photo, found.card
     if found.light.problems:
         raise found.light.problems[0]
     x, y, width, height = window.box

@@ -42,6 +42,8 @@ class Limits:
     """Encoded value of the lightest neutral below which the photo is dark: caution, refusal."""
     dark_step: float = 0.006
     """Smallest encoded step between the two darkest neutrals that can still be told apart."""
+    dark_encoded: float = 0.15
+    """Encoded value below which two greys that look alike are too dark rather than veiled."""
     edge_share: tuple[float, float] = (0.11, 0.21)
     """Width of a printed edge over the smallest patch side: caution, refusal."""
     unevenness: tuple[float, float] = (0.60, 1.50)
@@ -114,7 +116,8 @@ def exposure_problems(
     if len(darkest) == 2 and darkest[0] < 30 and not problems:
         low, next_up = (float(np.median(green[lightness == value])) for value in darkest)
         crushed = float(np.mean(samples.clipped_low[neutrals][lightness == darkest[0]]))
-        if next_up - low < LIMITS.dark_step or crushed > 0.5:
+        # Veiled by a reflection they are alike too, but not dark.
+        if (next_up - low < LIMITS.dark_step and low < LIMITS.dark_encoded) or crushed > 0.5:
             problems.append(
                 UnderexposedError("The card's two darkest greys cannot be told apart.", where="the card")
             )

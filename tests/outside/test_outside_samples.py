@@ -1,0 +1,110 @@
+"""The committed sample photos, read and held against what the renderer that made them knows.
+
+Truth: ``sample_images/truth.json``, from path tracing and the CIE 1931 2 degree observer, not from this package.
+The limits are a little above what was measured when they were set; ``docs/accuracy.md`` has the figures.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from skimage.color import deltaE_ciede2000
+
+from strandgauge.errors import StrandgaugeError
+from strandgauge.hair.levels import load_ladder
+from strandgauge.pipeline import read_photo, read_together
+from strandgauge.reading import Reading
+
+FOLDER = Path(__file__).parents[2] / "sample_images"
+SAMPLES = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))["samples"]
+READABLE = [sample for sample in SAMPLES if sample["refuse"] is None]
+REFUSED = [sample for sample in SAMPLES if sample["refuse"] is not None]
+DRY = [sample for sample in READABLE if not sample["wet"]]
+
+
+@cache
+def reading_of(photo: str, wet: bool) -> Reading:
+    return read_photo(FOLDER / photo, wet=wet)
+
+
+def zones_of(reading: Reading):
+    return {zone.name: zone for zone in (reading.overall, *reading.zones)}
+
+
+def truth_and_readings(samples):
+    """Return (true zone, zone as read) of every zone; hair read as it lies, wet or dry."""
+    for sample in samples:
+        zones = zones_of(reading_of(sample["photo"], False))
+        assert set(zones) == set(sample["zones"])
+        yield from ((sample["zones"][name], zones[name]) for name in zones)
+
+
+def errors(samples, true_key, read_key):
+    pairs = [(t[true_key], getattr(r, read_key)) for t, r in truth_and_readings(samples)]
+    true, read = (np.array(side) for side in zip(*pairs, strict=True))
+    return deltaE_ciede2000(true, read)
+
+
+def level_errors_and_half_widths(samples):
+    """Return the level's error and the half-width of its 95 % interval, for every zone."""
+    ladder = load_ladder()
+    rows = [
+        (r.level - float(ladder.level_of(t["lab_diffuse"])), 1.96 * r.level_sd)
+        for t, r in truth_and_readings(samples)
+    ]
+    return np.array(rows).T
+
+
+@pytest.mark.parametrize("sample", REFUSED, ids=lambda s: s["photo"])
+def test_what_cannot_be_trusted_is_refused_for_its_own_reason(sample):
+    with pytest.raises(StrandgaugeError) as refusal:
+        read_photo(FOLDER / sample["photo"])
+    assert refusal.value.code == sample["refuse"]
+
+
+def test_colour_as_lit():
+    found = errors(READABLE, "lab_as_lit", "lab_as_lit")
+    assert found.mean() <= 2.5
+    assert found.max() <= 6.0
+
+
+def test_diffuse_colour_from_one_photo():
+    assert errors(READABLE, "lab_diffuse", "lab").mean() <= 3.5
+
+
+def test_level():
+    error, half_width = level_errors_and_half_widths(READABLE)
+    assert np.abs(error).mean() <= 0.35
+    assert (np.abs(error) <= half_width).mean() >= 0.90
+
+
+def test_stated_interval_of_the_level_is_not_bought_by_width():
+    # The aim is a median half-width of 0.6, and it is not met: narrower intervals would hold the truth less
+    # often than they claim, since one photo tells the light's direction only weakly.
+    _error, half_width = level_errors_and_half_widths(DRY)
+    assert np.median(half_width) <= 0.9
+
+
+def test_dry_estimate_of_wet_hair_covers_the_dry_level():
+    (sample,) = [sample for sample in READABLE if sample["wet"]]
+    ladder = load_ladder()
+    for name, zone in zones_of(reading_of(sample["photo"], True)).items():
+        true = float(ladder.level_of(sample["dry_zones"][name]["lab_diffuse"]))
+        assert abs(zone.level - true) <= 1.96 * zone.level_sd, name
+
+
+def test_two_photos_with_the_card_turned():
+    first, second = (s for s in SAMPLES if s["turned_with"])
+    joined = zones_of(read_together([FOLDER / first["photo"], FOLDER / second["photo"]]))
+    for sample in (first, second):
+        true = [sample["zones"][name]["lab_diffuse"] for name in joined]
+        read = [zone.lab for zone in joined.values()]
+        assert deltaE_ciede2000(np.array(true), np.array(read)).mean() <= 2.5
+    ladder = load_ladder()
+    for name, zone in joined.items():
+        true_level = np.mean([ladder.level_of(s["zones"][name]["lab_diffuse"]) for s in (first, second)])
+        assert abs(zone.level - true_level) <= 1.96 * zone.level_sd, name

@@ -10,10 +10,9 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from synthetic import paint
-
 from strandgauge.card.model import CardDefinition
 from strandgauge.pipeline import default_card
+from synthetic import paint
 
 
 @pytest.fixture(scope="session")

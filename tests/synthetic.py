@@ -14,13 +14,21 @@ from strandgauge.card.model import CardDefinition
 
 Array = NDArray[np.float64]
 XYZ_TO_SRGB = np.linalg.inv(
-    np.array([[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]])
+    np.array(
+        [
+            [0.4124564, 0.3575761, 0.1804375],
+            [0.2126729, 0.7151522, 0.0721750],
+            [0.0193339, 0.1191920, 0.9503041],
+        ]
+    )
 )
 
 
 def srgb_curve(linear: Array) -> Array:
     """Encode linear light as a camera with the plain sRGB curve does."""
-    return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055)
+    return np.where(
+        linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
+    )
 
 
 def even(x: Array, y: Array) -> Array:

@@ -1,3 +1,80 @@
-"""strandgauge: read how far a hair strand has lifted, what warmth is left and how even it is."""
+"""strandgauge: read how far a hair strand has lifted, what warmth is left and how even it is.
+
+The names below are the public Python interface. Each is imported when it is first used, so that
+``import strandgauge`` loads nothing heavy.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from strandgauge.card.definition import load_card
+    from strandgauge.dye.mix import Mix, predict
+    from strandgauge.dye.outlook import BaseZone, Outlook, Settings
+    from strandgauge.dye.palette import load_palette
+    from strandgauge.dye.reach import reach
+    from strandgauge.dye.targets import Target, find_target, load_targets
+    from strandgauge.errors import StrandgaugeError
+    from strandgauge.hair.levels import load_ladder
+    from strandgauge.pipeline import check_photo, measure_photo, read_photo, read_together
+    from strandgauge.reading import Reading
 
 __version__ = "0.1.0"
+
+__all__ = [
+    "BaseZone",
+    "Mix",
+    "Outlook",
+    "Reading",
+    "Settings",
+    "StrandgaugeError",
+    "Target",
+    "check_photo",
+    "find_target",
+    "load_card",
+    "load_ladder",
+    "load_palette",
+    "load_targets",
+    "measure_photo",
+    "predict",
+    "reach",
+    "read_photo",
+    "read_together",
+]
+
+_HOMES = {
+    "BaseZone": "dye.outlook",
+    "Mix": "dye.mix",
+    "Outlook": "dye.outlook",
+    "Reading": "reading",
+    "Settings": "dye.outlook",
+    "StrandgaugeError": "errors",
+    "Target": "dye.targets",
+    "check_photo": "pipeline",
+    "find_target": "dye.targets",
+    "load_card": "card.definition",
+    "load_ladder": "hair.levels",
+    "load_palette": "dye.palette",
+    "load_targets": "dye.targets",
+    "measure_photo": "pipeline",
+    "predict": "dye.mix",
+    "reach": "dye.reach",
+    "read_photo": "pipeline",
+    "read_together": "pipeline",
+}
+
+
+def __getattr__(name: str) -> object:
+    """Import a public name from the module that defines it, when it is first used."""
+    if name not in _HOMES:
+        raise AttributeError(f"module 'strandgauge' has no attribute '{name}'")
+    from importlib import import_module
+
+    value: object = getattr(import_module(f"strandgauge.{_HOMES[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

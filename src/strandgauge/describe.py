@@ -83,7 +83,9 @@ def mean_colours(shots: Sequence[dict[ZoneName, ZoneColour]]) -> dict[ZoneName, 
     return joined
 
 
-def describe_zones(colours: dict[ZoneName, ZoneColour], ladder: Ladder, wet: bool) -> dict[ZoneName, ZoneReading]:
+def describe_zones(
+    colours: dict[ZoneName, ZoneColour], ladder: Ladder, wet: bool
+) -> dict[ZoneName, ZoneReading]:
     """Put each zone's colour in the trade's words; for a wet strand, that of its dry estimate."""
     return {name: _describe(colour, ladder, wet) for name, colour in colours.items()}
 
@@ -127,7 +129,10 @@ def strand_notes(zones: dict[ZoneName, ZoneLight], clues: LightClues, wet: bool)
         notes.append(Note("gloss", "Some of the strand's gloss is clipped to white and was left out."))
     if wet:
         notes.append(
-            Note("wet", "Read wet: colour and level are an estimate for dry hair. Rinse, blot, dry and read again.")
+            Note(
+                "wet",
+                "Read wet: colour and level are an estimate for dry hair. Rinse, blot, dry and read again.",
+            )
         )
     return tuple(notes)
 

@@ -20,6 +20,14 @@ from strandgauge.card.definition import load_card
 from strandgauge.card.find import CardView, find_card
 from strandgauge.card.model import CardDefinition, Window
 from strandgauge.card.sample import Samples, sample_card
+from strandgauge.describe import (
+    ZoneColour,
+    describe_zones,
+    join_readings,
+    mean_colours,
+    strand_notes,
+    zone_colours,
+)
 from strandgauge.errors import (
     BadCardDefinitionError,
     BlurError,
@@ -36,14 +44,6 @@ from strandgauge.photo.open import Photo, open_photo
 from strandgauge.reading import CardFit, Note, Reading
 from strandgauge.strand.direction import LightClues, light_clues
 from strandgauge.strand.isolate import Isolated, isolate_strand
-from strandgauge.describe import (
-    ZoneColour,
-    describe_zones,
-    join_readings,
-    mean_colours,
-    strand_notes,
-    zone_colours,
-)
 from strandgauge.strand.zones import (
     StrandCoordinates,
     ZoneLight,
@@ -149,7 +149,9 @@ def read_together(
     measured = [measure_photo(source, card=card, ladder=used, wet=wet) for source in sources]
     if len(measured) == 1:
         return measured[0].reading
-    return join_readings([m.reading for m in measured], mean_colours([m.colours for m in measured]), used, wet)
+    return join_readings(
+        [m.reading for m in measured], mean_colours([m.colours for m in measured]), used, wet
+    )
 
 
 def measure_photo(

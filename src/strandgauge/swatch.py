@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.model import CardDefinition
-from strandgauge.errors import BadColourError, CardCutOffError, NoCardError
+from strandgauge.errors import BadColourError, BlurError, CardCutOffError, NoCardError
 from strandgauge.hair.cielab import lab_from_srgb, lab_from_xyz
 from strandgauge.photo.open import Photo, open_photo
-from strandgauge.pipeline import read_card
+from strandgauge.pipeline import FIRST_LOOK_SIDE, open_card
 from strandgauge.reading import Lab
 
 Array = NDArray[np.float64]
@@ -42,12 +42,14 @@ def swatch_colour(path: Path, card: CardDefinition, pick: Pick | None = None) ->
     BadColourError : the picked region lies outside the picture.
     StrandgaugeError : the card is there but cannot be used; the subclass says why.
     """
-    photo = open_photo(path)
     try:
-        found = read_card(photo, card)
-    except (NoCardError, CardCutOffError):
+        found = open_card(path, card)
+    except (NoCardError, CardCutOffError, BlurError):
+        # Most swatches come without a card, and a flat field of colour has nothing sharp in it.
+        photo = open_photo(path, longest_side_wanted=FIRST_LOOK_SIDE)
         rgb = _encoded(photo, _box(photo, pick or (40.0, 40.0, 20.0, 20.0)))
         return Swatch(_lab(np.median(lab_from_srgb(rgb), axis=0)), measured=False)
+    photo = found.photo
     if found.light.problems:
         raise found.light.problems[0]
     if pick is None:

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
-from synthetic import Shot, paint, photograph, srgb_curve
 
 from strandgauge.card.find import find_card, project
 from strandgauge.errors import BlurError, CardCutOffError, CardFoldedError, NoCardError, WrongCardVersionError
 from strandgauge.pipeline import default_card
+from synthetic import Shot, paint, photograph, srgb_curve
 
 CARD = default_card()
 SHEET = paint(CARD)
@@ -28,15 +28,19 @@ def placed(degrees: float, scale: float = 1.0, tilt: float = 0.0, size: tuple[in
     return tuple(map(tuple, corners + np.array(size) / 2))
 
 
-@settings(max_examples=12, deadline=None, phases=[Phase.explicit, Phase.generate])
+@settings(max_examples=12, deadline=None, derandomize=True, phases=[Phase.explicit, Phase.generate])
 @given(
-    degrees=st.floats(0, 360), scale=st.floats(0.35, 0.65), tilt=st.floats(-0.35, 0.35), blur=st.floats(0, 1.0)
+    degrees=st.floats(0, 360),
+    scale=st.floats(0.35, 0.65),
+    tilt=st.floats(-0.35, 0.35),
+    blur=st.floats(0, 1.0),
 )
 def test_card_is_placed_to_a_pixel_at_any_rotation_size_and_tilt(degrees, scale, tilt, blur):
     shot = Shot(corners=placed(degrees, scale, tilt), blur_px=blur)
     view = find_card(photograph(SHEET, CARD, shot), CARD)
     true = cv2.getPerspectiveTransform(
-        np.array([[0, 0], [148, 0], [148, 105], [0, 105]], dtype=np.float32), np.asarray(shot.corners, np.float32)
+        np.array([[0, 0], [148, 0], [148, 105], [0, 105]], dtype=np.float32),
+        np.asarray(shot.corners, np.float32),
     )
     places = np.array([[10.0, 10.0], [138.0, 10.0], [74.0, 52.0], [10.0, 95.0], [138.0, 95.0]])
     error = np.abs(view.to_pixels(places) - project(true, places)).max()
@@ -83,7 +87,9 @@ def test_blur_is_named_as_blur_not_as_a_missing_card(blur_px):
         find_card(photograph(SHEET, CARD, Shot(blur_px=blur_px)), CARD)
 
 
-@pytest.mark.parametrize(("crease_degrees", "tilt", "folded"), [(0, 0, False), (0, 25, False), (25, 0, True), (14, 25, True)])
+@pytest.mark.parametrize(
+    ("crease_degrees", "tilt", "folded"), [(0, 0, False), (0, 25, False), (25, 0, True), (14, 25, True)]
+)
 def test_a_creased_card_is_not_measured(crease_degrees, tilt, folded):
     picture = creased(crease_degrees, tilt)
     if folded:

@@ -37,6 +37,14 @@ def test_a_reader_that_leaves_early_ends_the_run_quietly(photo):
         assert process.wait(timeout=60) == 141
 
 
+@pytest.mark.parametrize("arguments", [["dyes"], ["targets"], ["targets", "--json", "-"]])
+def test_lists_end_quietly_too_when_their_reader_leaves(arguments):
+    with start(*arguments) as process:
+        process.stdout.close()
+        assert process.stderr.read() == b""
+        assert process.wait(timeout=60) == 141
+
+
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
 @pytest.mark.parametrize("arguments", [[], ["--json", "-"], ["--json", "/dev/full"]])
 def test_a_full_disk_is_said_to_be_full(arguments, photo):

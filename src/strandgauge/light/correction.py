@@ -272,7 +272,7 @@ def _leave_one_out_shift(problem: _Problem, jacobian: Array, residual: Array, ro
     solved = np.linalg.solve(gram, flat.T).T.reshape(jacobian.shape)
     hat = np.einsum("nip,njp->nij", jacobian, solved) * robust[:, None, None]
     left_out = np.linalg.solve(np.eye(3) - hat, residual[..., None])[..., 0]
-    return np.linalg.solve(problem.weights, (left_out - residual)[..., None])[..., 0]
+    return np.asarray(np.linalg.solve(problem.weights, (left_out - residual)[..., None])[..., 0])
 
 
 def _unpack(theta: Array, gains: Array, card_size: tuple[float, float]) -> Correction:

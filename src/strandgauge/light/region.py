@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import cv2
 import numpy as np
@@ -57,8 +58,8 @@ def correct_region(
     light = _look_up(flat, table)
     light /= _factor(correction, to_card, width, height)
     to_srgb = (np.linalg.inv(SRGB_TO_XYZ) @ correction.matrix).astype(np.float32)
-    linear = cv2.transform(light, to_srgb)
-    lab = cv2.cvtColor(np.clip(linear, 0, 1), cv2.COLOR_LRGB2Lab)
+    linear = np.asarray(cv2.transform(light, to_srgb), dtype=np.float32)
+    lab = np.asarray(cv2.cvtColor(np.clip(linear, 0, 1), cv2.COLOR_LRGB2Lab), dtype=np.float32)
     clipped = flat.max(2) >= CLIPPED_HIGH * (levels - 1)
     return Region(linear, lab, clipped, pixels_per_mm, to_card)
 
@@ -80,7 +81,7 @@ def _frame(box: Box, root_end: Side, pixels_per_mm: float) -> tuple[Array, int, 
 
 def _flatten(
     pixels: NDArray[np.uint8] | NDArray[np.uint16], to_picture: Array, size: tuple[int, int]
-) -> NDArray[np.uint8] | NDArray[np.uint16]:
+) -> NDArray[Any]:
     """Return the region as (height, width, 3) R, G, B; pixels of the picture are averaged, not skipped."""
     width, height = size
     corners = np.array(
@@ -94,10 +95,12 @@ def _flatten(
     step = float(np.linalg.norm(mapped[1] - mapped[0])) / max(width - 1, 1)
     if step > 1.5:
         side = int(np.clip(round(step), 2, 9))
-        crop = cv2.blur(crop, (side, side))
+        averaged: NDArray[Any] = cv2.blur(crop, (side, side))
+    else:
+        averaged = crop
     shift = np.array([[1, 0, -low[0]], [0, 1, -low[1]], [0, 0, 1]], dtype=float)
-    flat = cv2.warpPerspective(
-        crop,
+    flat: NDArray[Any] = cv2.warpPerspective(
+        averaged,
         shift @ to_picture,
         size,
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
@@ -106,7 +109,7 @@ def _flatten(
     return flat[..., ::-1]
 
 
-def _look_up(flat: NDArray[np.uint8] | NDArray[np.uint16], table: NDArray[np.float32]) -> Image:
+def _look_up(flat: NDArray[Any], table: NDArray[np.float32]) -> Image:
     return np.stack([table[:, c][flat[..., c]] for c in range(3)], axis=2)
 
 
@@ -116,10 +119,11 @@ def _factor(correction: Correction, to_card: Array, width: int, height: int) -> 
     places = np.c_[u.ravel(), v.ravel(), np.ones(u.size)] @ to_card.T
     coarse = correction.factor(places).reshape(rows, columns, 3).astype(np.float32)
     grid = np.array([[(columns - 1) / max(width - 1, 1), 0, 0], [0, (rows - 1) / max(height - 1, 1), 0]])
-    return cv2.warpAffine(
+    spread = cv2.warpAffine(
         coarse,
         grid,
         (width, height),
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
+    return np.asarray(spread, dtype=np.float32)

@@ -13,6 +13,7 @@ card says little (below its black, above its white) the curve stays that of sRGB
 from __future__ import annotations
 
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,7 +54,7 @@ def _spline_table() -> Array:
     inner = np.linspace(0.0, 1.0, SPLINES - degree + 1)
     knots = np.r_[[0.0] * degree, inner, [1.0] * degree]
     v = np.linspace(0.0, 1.0, TABLE + 1)
-    basis = [((v >= a) & (v < b)).astype(float) for a, b in zip(knots[:-1], knots[1:], strict=True)]
+    basis = [((v >= a) & (v < b)).astype(float) for a, b in pairwise(knots)]
     basis[len(knots) - degree - 2][-1] = 1.0  # the right end belongs to the last interval
     for k in range(1, degree + 1):  # Cox-de Boor recursion
         basis = [
@@ -90,7 +91,7 @@ def prior_rows() -> tuple[Array, Array]:
 def decode(v: Array, weights: Array, offsets: Array) -> Array:
     """Undo the curve for (..., 3) encoded values; `weights` is (SPLINES, 3), `offsets` (3,)."""
     exponent = np.einsum("...ck,kc->...c", splines(v), weights)
-    return srgb_decode(v) * np.exp(exponent) - offsets
+    return np.asarray(srgb_decode(v) * np.exp(exponent) - offsets)
 
 
 def decoding_table(weights: Array, offsets: Array, steps: int) -> NDArray[np.float32]:

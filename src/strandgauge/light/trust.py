@@ -142,6 +142,15 @@ def judge(
         cautions.append(
             Caution("mark-hidden", f"{len(view.hidden)} of the card's corner marks could not be seen.")
         )
+    # Greys fit under nearly any assumption; whether this is the card is told by its colours.
+    greys = samples.is_patch & _neutrals(samples)
+    colours = samples.is_patch & ~greys
+    median = float(np.median(delta_e00[colours if colours.sum() >= 6 else samples.is_patch]))
+    if median > LIMITS.misfit[1] and greys.any() and np.median(delta_e00[greys]) < LIMITS.misfit[0]:
+        # No lamp and no reflection spoils the colours and leaves the greys.
+        return LightReport(
+            (*problems, _mismatch(median)), tuple(cautions), *light_over_card(correction, card)
+        )
     veiled = veiled_places(samples, correction)
     near_strand = veiled & samples.is_patch
     if near_strand.sum() >= LIMITS.glare_patches[1]:
@@ -167,12 +176,9 @@ def judge(
         )
     elif colour_change > LIMITS.colour_change[0]:
         cautions.append(Caution("mixed", "Two kinds of light seem to meet on the card."))
-    median = float(np.median(delta_e00[samples.is_patch]))
     if not problems:
         if median > LIMITS.misfit[1]:
-            problems.append(
-                CardMismatchError(f"The card's colours are off by Delta E00 {median:.1f} after correction.")
-            )
+            problems.append(_mismatch(median))
         elif median > LIMITS.misfit[0]:
             cautions.append(Caution("loose-fit", f"The card's colours fit only to Delta E00 {median:.1f}."))
     return LightReport(tuple(problems), tuple(cautions), unevenness, colour_change)
@@ -215,6 +221,10 @@ def _neutrals(samples: Samples) -> Mask:
     chroma = np.hypot(samples.reference[:, 1], samples.reference[:, 2])
     few = chroma < 5
     return np.asarray(few if few.sum() >= 2 else np.ones(len(chroma), dtype=bool))
+
+
+def _mismatch(median: float) -> CardMismatchError:
+    return CardMismatchError(f"The card's colours are off by Delta E00 {median:.1f} after correction.")
 
 
 def _uneven(unevenness: float, shaded: float) -> UnevenLightError:

@@ -28,6 +28,9 @@ from strandgauge.strand.zones import StrandCoordinates, ZoneLight, ZoneName
 
 Array = NDArray[np.float64]
 
+LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+"""Share of linear sRGB R, G, B in luminance (IEC 61966-2-1)."""
+
 
 @dataclass(frozen=True, slots=True)
 class LightClues:
@@ -175,7 +178,7 @@ def light_clues(
     upper, lower = _shadows(region, strand, coordinates, paper_lab)
     along, across = _falls(correction, window)
     body = slice(strand.first, strand.last + 1)
-    light = np.log(np.maximum(region.linear[:, body] @ np.float32([0.2126, 0.7152, 0.0722]), 1e-3))
+    light = np.log(np.maximum(region.linear[:, body] @ LUMINANCE, 1e-3))
     n = coordinates.across[:, body]
 
     def mean(low: float, high: float) -> float:
@@ -202,7 +205,7 @@ def _shadows(
 ) -> tuple[float, float]:
     """Return how much darker the paper is just above and just below the strand than paper should be."""
     paper = ((paper_lab[0] + 16) / 116) ** 3
-    brightness = region.linear @ np.float32([0.2126, 0.7152, 0.0722])
+    brightness = region.linear @ LUMINANCE
     rows = np.arange(len(brightness))[:, None]
     beyond_mm = (np.abs(rows - strand.centre) - strand.half_width) / region.pixels_per_mm
     lengthwise = (coordinates.along > 0.08) & (coordinates.along < 0.92)
@@ -229,9 +232,7 @@ def _falls(correction: Correction, window: Window) -> tuple[float, float]:
 def _tilt_along(zones: dict[ZoneName, ZoneLight]) -> float:
     """Fall of brightness from root to ends, weighed down where the zones' chromaticity differs."""
     root, ends = zones["root"].linear, zones["ends"].linear
-    fall = float(
-        np.log(max(root @ [0.2126, 0.7152, 0.0722], 1e-3) / max(ends @ [0.2126, 0.7152, 0.0722], 1e-3))
-    )
+    fall = float(np.log(max(float(root @ LUMINANCE), 1e-3) / max(float(ends @ LUMINANCE), 1e-3)))
     share_root, share_ends = root / root.sum(), ends / ends.sum()
     different = float(np.abs(share_root - share_ends).sum())
     return fall * float(np.exp(-((different / 0.04) ** 2)))

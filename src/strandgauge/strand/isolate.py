@@ -10,6 +10,7 @@ shadow is part of the paper class, so that grey hair is not grown into its shado
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -108,9 +109,9 @@ def _one_piece(mask: Mask, ppm: float) -> Mask:
     grow = max(1, round(0.5 * ppm))
     strip = max(1, round(0.45 * ppm))
     byte = mask.astype(np.uint8)
-    byte = cv2.morphologyEx(byte, cv2.MORPH_CLOSE, _disc(grow))
-    byte = cv2.morphologyEx(byte, cv2.MORPH_OPEN, _disc(strip))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(byte, connectivity=8)
+    closed = cv2.morphologyEx(byte, cv2.MORPH_CLOSE, _disc(grow))
+    opened = cv2.morphologyEx(closed, cv2.MORPH_OPEN, _disc(strip))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(opened, connectivity=8)
     if count < 2:
         return np.zeros(mask.shape, dtype=bool)
     largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
@@ -124,7 +125,7 @@ def _disc(radius: int) -> NDArray[np.uint8]:
 
 def _refine(features: Image, rough: Mask, paper_lab: tuple[float, float, float], ppm: float) -> Image:
     """Return (H, W) scores, positive for hair, from one discriminant for each block along the strand."""
-    height, width = rough.shape
+    width = rough.shape[1]
     depth = cv2.distanceTransform(rough.astype(np.uint8), cv2.DIST_L2, 3)
     away = cv2.distanceTransform((~rough).astype(np.uint8), cv2.DIST_L2, 3)
     columns = np.flatnonzero(rough.any(0))
@@ -133,7 +134,7 @@ def _refine(features: Image, rough: Mask, paper_lab: tuple[float, float, float],
     paper = away > 1.0 * ppm
     everywhere = _paper_samples(features[::4, ::4][paper[::4, ::4]], paper_lab)
     directions, thresholds = [], []
-    for left, right in zip(edges[:-1], edges[1:], strict=True):
+    for left, right in pairwise(edges):
         block = slice(max(0, left - (right - left) // 2), right + (right - left) // 2)
         inside = depth[:, block]
         core = features[:, block][inside > 0.45 * max(inside.max(), 1e-6)]
@@ -217,9 +218,8 @@ def _smooth(values: Array, size: float) -> Array:
     """Return `values` (N,) smoothed by a Gaussian of deviation `size`, ends kept."""
     row = values.astype(np.float32)[None]
     sigma = min(size, max(1.0, len(values) / 6))
-    return cv2.GaussianBlur(row, (0, 0), sigmaX=sigma, sigmaY=0.01, borderType=cv2.BORDER_REPLICATE)[
-        0
-    ].astype(np.float64)
+    smooth = cv2.GaussianBlur(row, (0, 0), sigmaX=sigma, sigmaY=0.01, borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(smooth[0], dtype=np.float64)
 
 
 def _check_window(centre: Array, half: Array, height: int, ppm: float, margin_mm: float) -> None:

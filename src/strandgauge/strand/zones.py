@@ -66,18 +66,18 @@ class StrandCoordinates:
 
 def strand_coordinates(strand: Isolated, pixels_per_mm: float) -> StrandCoordinates:
     """Lay the strand's own coordinates over the region."""
-    height, width = strand.hair.shape
+    height = len(strand.hair)
     step = np.hypot(1.0, np.gradient(strand.centre))
     travelled = np.cumsum(step)
     start, end = travelled[strand.first], travelled[strand.last]
-    along = ((travelled - start) / max(end - start, 1.0)).astype(np.float32)
+    along = np.asarray((travelled - start) / max(end - start, 1.0), dtype=np.float32)
     rows = np.arange(height, dtype=np.float32)[:, None]
     across = (rows - strand.centre.astype(np.float32)) / np.maximum(strand.half_width, 1.0).astype(np.float32)
     inner = slice(strand.first, strand.last + 1)
     slant = 1 / step[inner]
     return StrandCoordinates(
         along,
-        across,
+        np.asarray(across, dtype=np.float32),
         float((end - start) / pixels_per_mm),
         float(np.median(2 * strand.half_width[inner] * slant) / pixels_per_mm),
     )
@@ -94,7 +94,7 @@ def measure_zones(
     StrandTooThinError : paper shows through most of a zone.
     """
     size = max(1, round(SHARE_SMOOTHING_MM * region.pixels_per_mm))
-    smooth = cv2.blur(region.linear, (size, size)) if size > 1 else region.linear
+    smooth = np.asarray(cv2.blur(region.linear, (size, size)), dtype=np.float32)
     middle = (np.abs(coordinates.across) <= MIDDLE) & (strand.half_width > 1)
     return {
         name: _measure(name, span, region, smooth, strand, coordinates, middle)
@@ -128,9 +128,9 @@ def _measure(
         )
     hair = inside & ~gaps
     linear = region.linear[:, part][hair].mean(0, dtype=np.float64)
-    lab = cv2.cvtColor(np.clip(smooth[:, part][hair], 0, 1)[:, None], cv2.COLOR_LRGB2Lab)[:, 0]
-    step = max(1, len(lab) // 4000)  # as many as shares and spread need
-    lab = lab[::step]
+    every = cv2.cvtColor(np.clip(smooth[:, part][hair], 0, 1)[:, None], cv2.COLOR_LRGB2Lab)[:, 0]
+    step = max(1, len(every) // 4000)  # as many as shares and spread need
+    lab = np.asarray(every[::step], dtype=np.float32)
     spread = float(lab[:, 0].std())
     return ZoneLight(
         name,

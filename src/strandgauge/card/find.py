@@ -290,16 +290,19 @@ def _fit_plane(
     target = np.concatenate([_corners(wanted[i]) for i in used])
     rough = np.concatenate([corners[i] for i in used])
     sides = [np.linalg.norm(corners[i] - np.roll(corners[i], 1, axis=0), axis=1).min() for i in used]
-    half_window = int(np.clip(min(sides) / 12, 2, 12))
-    refined = cv2.cornerSubPix(
-        grey,
-        rough.astype(np.float32).reshape(-1, 1, 2),
-        (half_window, half_window),
-        (-1, -1),
-        (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02),
-    ).reshape(-1, 2)
-    strayed = np.linalg.norm(refined - rough, axis=1) > 2.0 * half_window
-    corners_px: Array = np.where(strayed[:, None], rough, refined).astype(np.float64)
+    refined: NDArray[Any] = rough.astype(np.float32).reshape(-1, 1, 2)
+    for share in (7, 12):  # the fast search is off by pixels now and then: a wide window first, then a sure one
+        half_window = int(np.clip(min(sides) / share, 2, 16))
+        refined = cv2.cornerSubPix(
+            grey,
+            np.asarray(refined, dtype=np.float32),
+            (half_window, half_window),
+            (-1, -1),
+            (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02),
+        )
+    fine = np.asarray(refined, dtype=np.float64).reshape(-1, 2)
+    strayed = np.linalg.norm(fine - rough, axis=1) > max(4.0, min(sides) / 5)
+    corners_px: Array = np.where(strayed[:, None], rough, fine)
     found, _ = cv2.findHomography(target, corners_px, 0)
     if found is None:
         raise NoCardError("The card is seen so nearly edge-on that it cannot be measured.")

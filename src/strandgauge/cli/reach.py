@@ -131,7 +131,7 @@ def _target(text: str, shades: tuple[Target, ...], pick: str | None, card: Path 
 
     swatch = swatch_colour(path, load_card_for(card, None), _pick(pick))
     note = "" if swatch.measured else " (no card beside it: not measured)"
-    return Target(f"{path.name}{note}", swatch.lab)
+    return Target(f"swatch {path.name}{note}", swatch.lab)
 
 
 def _pick(text: str | None) -> Pick | None:

@@ -13,21 +13,24 @@ from strandgauge.dye.palette import Palette
 
 MOST_LIFT = 3.0
 """Levels of further lift beyond which the answer is to stop."""
+LEAST_LIFT = 0.2
+"""Levels of further lift below which there is nothing to say about it."""
 
 
 def cautions_for(
     zones: Iterable[ZoneOutlook],
     palette: Palette,
-    base_level: float,
+    darkest: str | None,
+    darkest_level: float,
     needs_level: float | None,
     weighing: str | None,
     stain: str | None,
 ) -> tuple[str, ...]:
-    """Return the cautions, most pressing first."""
+    """Return the cautions, most pressing first; ``darkest`` names a zone that is darker than the rest."""
     zones = tuple(zones)
     found: list[str] = []
     if any(zone.verdict != "true" for zone in zones):
-        found += _lifting(base_level, needs_level)
+        found += _lifting(darkest, darkest_level, needs_level)
     if stain is not None:
         found.append(
             f"Old dye shows ({stain}): more lightener may not shift it. The forecast reckons with it."
@@ -39,27 +42,28 @@ def cautions_for(
         "A photo shows colour, not condition: it cannot tell whether hair is strong enough.",
         "Licensed practice, the makers' directions and local rules come first.",
     ]
-    used = {part.dye for zone in zones for part in zone.formula}
+    used = {part.dye for zone in zones if zone.verdict != "out of reach" for part in zone.formula}
     glowing = [dye.name for dye in palette.dyes if dye.fluorescent and dye.name in used]
     if glowing:
-        found.append(f"Fluorescent dye in {' and '.join(glowing)}: it can look brighter than foretold.")
-    if weighing is not None:
+        found.append(f"Fluorescent dye in {', '.join(glowing)}: it can look brighter than foretold.")
+    if used and weighing is not None:
         found.append(weighing)
     return tuple(found)
 
 
-def _lifting(base_level: float, needs_level: float | None) -> list[str]:
+def _lifting(darkest: str | None, level: float, needs_level: float | None) -> list[str]:
     if needs_level is None:
         return ["Stop: no lift makes this shade read true on this hair. Choose a shade that does."]
-    more = needs_level - base_level
+    more = needs_level - level
+    what = "This hair" if darkest is None else f"The darkest part ({darkest})"
     if more > MOST_LIFT:
         return [
-            f"Stop: this needs about {more:.0f} more levels of lift, more than to ask of hair at once. "
-            "Only a strand test and a professional's hands and eyes can tell what this hair bears."
+            f"Stop: {what[0].lower()}{what[1:]} would need about {more:.0f} more levels of lift, more than to ask "
+            "of hair at once. Only a strand test and a professional's hands and eyes can tell what it bears."
         ]
-    if more > 0.0:
+    if more >= LEAST_LIFT:
         return [
-            f"It needs about {more:.1f} {'level' if more < 1.05 else 'levels'} more of lift. Whether this "
-            "hair bears that, no photo can tell: strand test, and stop if it turns stretchy, gummy or rough."
+            f"{what} would need about {more:.1f} more levels of lift. Whether it bears that, no photo can tell: "
+            "strand test, and stop if it turns stretchy, gummy or rough."
         ]
     return []

@@ -7,7 +7,7 @@ would take, what can be had instead, how the zones come out alike.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -31,7 +31,7 @@ from strandgauge.dye.outlook import (
     ZoneOutlook,
 )
 from strandgauge.dye.palette import Palette
-from strandgauge.dye.solve import Grid, best_mixes, make_grid
+from strandgauge.dye.solve import Grid, Solutions, best_mixes, make_grid
 from strandgauge.dye.targets import Target
 from strandgauge.dye.words import colour_word, difference_words
 from strandgauge.hair.cielab import chroma, delta_e_2000, hue_deg
@@ -47,6 +47,10 @@ STRIP_LEVELS = (6.0, 7.0, 8.0, 9.0, 10.0)
 DARK_LEVELS = (3.0, 4.0, 5.0)
 PRETONE_GAIN = 0.5
 """CIEDE2000 that a pre-tone must win to be worth a second round on the hair."""
+SAME_DYES_WORTH = 0.1
+"""CIEDE2000 that it is worth to mix all zones from the same dyes."""
+DARKER = 0.4
+"""Levels by which a zone must lie below the whole to be named as what holds it back."""
 MOST_ALTERNATIVES = 6
 NEUTRAL = (1.0, 3.0)
 """a*, b* of a smoky neutral. What looks neutral in hair lies toward +a*, +b* (Brightness and Hue Judgment of
@@ -82,9 +86,12 @@ def reach(
     base = around.at((slice(None), 0))
     whole = next((place for place, zone in enumerate(bases) if zone.name == "overall"), 0)
     lift = _along_lift(base.at(whole), wanted, grid, ladder, settings)
-    zones, weighed = _zones(bases, around, target, grid, settings, lift.palest_shares)
+    zones, weighed = _zones(bases, whole, around, target, grid, settings, lift.palest_shares)
     stain = find_stain(bases[whole].lab, bases[whole].lab_sd)
-    base_level = float(ladder.level_of(bases[whole].lab))
+    levels = [float(ladder.level_of(zone.lab)) for zone in bases]
+    base_level, darkest = levels[whole], int(np.argmin(levels))
+    if base_level - levels[darkest] < DARKER:
+        darkest = whole
     return Outlook(
         target=target,
         verdict=max((zone.verdict for zone in zones), key=VERDICTS.index),
@@ -95,12 +102,13 @@ def reach(
         needs_undertone=lift.needs_undertone,
         strip=lift.strip,
         instead=_instead(base, whole, target, targets, grid, settings),
-        evening=_evening(bases, base, weighed, grid, settings),
+        evening=_evening(bases, zones, base, weighed, grid, settings),
         shadow=_shadow(base.at(whole), base_level, palette, ladder, settings),
         cautions=cautions_for(
             zones,
             palette,
-            base_level,
+            None if darkest == whole else bases[darkest].name,
+            levels[darkest],
             lift.needs_level,
             _weighing(zones, palette, settings),
             None if stain is None else stain.hue,
@@ -123,11 +131,18 @@ def _pairs_for(palette: Palette) -> Grid:
 
 
 def _zones(
-    bases: Sequence[BaseZone], around: Base, target: Target, grid: Grid, settings: Settings, palest: Array
+    bases: Sequence[BaseZone],
+    whole: int,
+    around: Base,
+    target: Target,
+    grid: Grid,
+    settings: Settings,
+    palest: Array,
 ) -> tuple[tuple[ZoneOutlook, ...], tuple[Weighed, ...]]:
     wanted, palette = np.asarray(target.lab, dtype=float), grid.palette
     base = around.at((slice(None), 0))
     found = best_mixes(base, wanted, grid)
+    found = _in_the_same_dyes(base, wanted, found, found.shares[whole, 0], grid)
     draws = np.random.default_rng(settings.seed).standard_normal((settings.samples, 7))
     outlooks, formulas = [], []
     for place, zone in enumerate(bases):
@@ -135,7 +150,7 @@ def _zones(
         first: Array = np.zeros(base.absorption.shape[-1])
         weighed = weigh(own, wanted, found.shares[place, 0], palette, settings.bowl, settings.scale)
         pretone = None
-        if settings.pretone and weighed.delta_e > settings.true_within:
+        if settings.pretone and settings.true_within < weighed.delta_e <= settings.turns_within:
             pretone, first, weighed = _pretoned(own, wanted, weighed, found.shares[place, 0], grid, settings)
         added = first + weighed.shares @ palette.curves
         colours = sampled_colours(around.at(place), added, draws)
@@ -161,6 +176,32 @@ def _zones(
     return tuple(outlooks), tuple(formulas)
 
 
+def _in_the_same_dyes(base: Base, wanted: Array, found: Solutions, shares: Array, grid: Grid) -> Solutions:
+    """Return the solutions (B, 1), mixed from the dyes of ``shares`` (D,) wherever that costs next to nothing.
+
+    Several sets of dyes often come equally near; one set for all zones means fewer tubes and no seams.
+    """
+    dyes = np.append(shares > 0.0, True)  # the last place holds the dye that does nothing
+    rows = np.flatnonzero(np.all(dyes[grid.members], axis=1))
+    if rows.size == 0:
+        return found
+    few = replace(
+        grid,
+        members=grid.members[rows],
+        shares=grid.shares[rows],
+        size=grid.size[rows],
+        subset=grid.subset[rows],
+        absorption=grid.absorption[rows],
+    )
+    same = best_mixes(base, wanted, few)
+    near = same.delta_e <= found.delta_e + SAME_DYES_WORTH
+    return Solutions(
+        np.where(near[..., None], same.shares, found.shares),
+        np.where(near[..., None], same.lab, found.lab),
+        np.where(near, same.delta_e, found.delta_e),
+    )
+
+
 def _verdict(delta: float, settings: Settings) -> Verdict:
     limits = (settings.true_within, settings.close_within, settings.turns_within)
     return VERDICTS[sum(delta > limit for limit in limits)]
@@ -175,7 +216,9 @@ def _saying(verdict: Verdict, lab: Array, wanted: Array, bare: Array) -> str:
         case "close":
             return "reads close, " + " and ".join(how) if how else "reads close"
         case "turns":
-            return f"turns {word}" + (f", {' and '.join(how)}" if word == colour_word(wanted) and how else "")
+            if word == colour_word(wanted) and how:
+                return f"comes out {' and '.join(how)}"
+            return f"turns {word}"
         case _:
             hardly = float(delta_e_2000(lab, bare)) < UNEVEN
             return f"out of reach: {'stays' if hardly else 'comes out'} {word}"
@@ -290,7 +333,12 @@ def _hue_distance(one: Lab, other: Lab) -> tuple[float, float]:
 
 
 def _evening(
-    bases: Sequence[BaseZone], base: Base, weighed: Sequence[Weighed], grid: Grid, settings: Settings
+    bases: Sequence[BaseZone],
+    zones: Sequence[ZoneOutlook],
+    base: Base,
+    weighed: Sequence[Weighed],
+    grid: Grid,
+    settings: Settings,
 ) -> Evening | None:
     """Say whether the zones come out alike, and bring them together at what the darkest can reach."""
     places = [place for place, zone in enumerate(bases) if zone.name != "overall"]
@@ -300,8 +348,13 @@ def _evening(
     if now <= UNEVEN:
         return Evening(now, now, (), "root to ends come out as one colour")
     darkest = min(places, key=lambda place: float(base.lab[place, 0]))
+    if zones[darkest].verdict == "out of reach":
+        # To bring pale hair down to what dark hair makes of a wish it cannot carry helps nobody.
+        name = bases[darkest].name
+        return Evening(now, now, (), f"no mix evens this out: the {name} must be lighter first")
     aim = weighed[darkest].lab
     found = best_mixes(base.at((places,)), aim, grid)
+    found = _in_the_same_dyes(base.at((places,)), aim, found, weighed[darkest].shares, grid)
     met = [
         weigh(base.at(place), aim, found.shares[i, 0], grid.palette, settings.bowl, settings.scale)
         for i, place in enumerate(places)

@@ -146,11 +146,17 @@ def judge(
     greys = samples.is_patch & _neutrals(samples)
     colours = samples.is_patch & ~greys
     median = float(np.median(delta_e00[colours if colours.sum() >= 6 else samples.is_patch]))
-    if median > LIMITS.misfit[1] and greys.any() and np.median(delta_e00[greys]) < LIMITS.misfit[0]:
-        # No lamp and no reflection spoils the colours and leaves the greys.
-        return LightReport(
-            (*problems, _mismatch(median)), tuple(cautions), *light_over_card(correction, card)
-        )
+    unevenness, colour_change = light_over_card(correction, card)
+    if (
+        median > LIMITS.misfit[1]
+        and colour_change < LIMITS.colour_change[1]
+        and greys.any()
+        and np.median(delta_e00[greys]) < LIMITS.misfit[0]
+    ):
+        # No lamp and no reflection spoils the colours and leaves the greys; clipping does.
+        washed_out = (samples.clipped_high[samples.is_patch] > LIMITS.clipped_share).mean() > 0.04
+        problem = _washed_out() if washed_out else _mismatch(median)
+        return LightReport((*problems, problem), tuple(cautions), unevenness, colour_change)
     veiled = veiled_places(samples, correction)
     near_strand = veiled & samples.is_patch
     if near_strand.sum() >= LIMITS.glare_patches[1]:
@@ -162,7 +168,6 @@ def judge(
         )
     elif near_strand.sum() >= LIMITS.glare_patches[0]:
         cautions.append(Caution("slight-glare", "A reflection lies on a corner of the card."))
-    unevenness, colour_change = light_over_card(correction, card)
     shaded = shaded_share(samples, correction)
     if unevenness > LIMITS.unevenness[1] or shaded > LIMITS.local_shade[1]:
         problems.append(_uneven(unevenness, shaded))
@@ -225,6 +230,10 @@ def _neutrals(samples: Samples) -> Mask:
 
 def _mismatch(median: float) -> CardMismatchError:
     return CardMismatchError(f"The card's colours are off by Delta E00 {median:.1f} after correction.")
+
+
+def _washed_out() -> OverexposedError:
+    return OverexposedError("The card's light colours are washed out.", where="the card")
 
 
 def _uneven(unevenness: float, shaded: float) -> UnevenLightError:

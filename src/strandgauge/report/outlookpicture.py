@@ -18,7 +18,13 @@ from strandgauge.dye.words import colour_word
 from strandgauge.hair.cielab import srgb_from_lab
 from strandgauge.reading import Lab
 from strandgauge.report.files import write_whole
-from strandgauge.report.outlookterminal import formula_text, needs_line, verdict_headline
+from strandgauge.report.outlookterminal import (
+    chance_line,
+    formula_text,
+    mix_line,
+    needs_line,
+    verdict_headline,
+)
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -27,7 +33,8 @@ if TYPE_CHECKING:
 
 WIDTH, MARGIN, GAP = 1200, 48, 24
 PAPER, INK, QUIET, EDGE = (252, 251, 249), (28, 27, 26), (98, 95, 92), (214, 210, 205)
-TITLE, NAME, LINE, SMALL = 64, 40, 32, 26
+TITLES = (64, 56, 48)
+NAME, LINE, SMALL = 40, 32, 26
 
 
 def write_outlook_picture(path: Path, outlook: Outlook) -> None:
@@ -51,8 +58,11 @@ def draw_outlook(outlook: Outlook) -> Image:
 
     canvas = Image.new("RGB", (WIDTH, 6 * WIDTH), PAPER)
     pen = ImageDraw.Draw(canvas)
-    at = _write(pen, MARGIN, verdict_headline(outlook), TITLE, bold=True)
-    at = _write(pen, at, f"Chance of reading true: {100 * outlook.probability_true:.0f} %", NAME) + GAP
+    headline, room = verdict_headline(outlook), WIDTH - 2 * MARGIN
+    # The largest of three sizes at which the verdict takes no more than two lines.
+    size = next((s for s in TITLES if len(_lines(headline, _font(s, bold=True), room)) <= 2), TITLES[-1])
+    at = _write(pen, MARGIN, headline, size, bold=True)
+    at = _write(pen, at, chance_line(outlook), NAME) + GAP
     for zone in outlook.zones:
         at = _zone(pen, zone, outlook.target.lab, at) + GAP
     at = _strip(pen, outlook, at) + GAP
@@ -76,7 +86,7 @@ def _zone(pen: ImageDraw, zone: ZoneOutlook, wanted: Lab, top: int) -> int:
     at += 202
     if zone.pretone is not None:
         at = _write(pen, at, f"First: {formula_text(zone.pretone.formula)}; rinse, dry, then:", LINE)
-    at = _write(pen, at, f"Mix: {formula_text(zone.formula)}", LINE)
+    at = _write(pen, at, f"Mix: {mix_line(zone)}", LINE)
     return _write(
         pen,
         at,

@@ -9,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from strandgauge.dye.mix import Mix, MixPrediction
-from strandgauge.dye.outlook import FormulaPart, Outlook
+from strandgauge.dye.outlook import FormulaPart, Outlook, ZoneOutlook
 from strandgauge.dye.palette import Dye
 from strandgauge.dye.targets import Target
 from strandgauge.dye.words import colour_word
@@ -31,6 +31,14 @@ def verdict_headline(outlook: Outlook) -> str:
     )
 
 
+def chance_line(outlook: Outlook) -> str:
+    """Say how likely the shade reads true, and when a good verdict rests on an unsure reading."""
+    chance = f"Chance of reading true: {100 * outlook.probability_true:.0f} %"
+    if outlook.verdict == "true" and outlook.probability_true < 0.5:
+        return f"{chance}; the reading is not sure enough to promise it."
+    return f"{chance}."
+
+
 def needs_line(outlook: Outlook) -> str:
     """Say what it would take."""
     if outlook.needs_level is None:
@@ -50,6 +58,14 @@ def formula_text(parts: Iterable[FormulaPart]) -> str:
     return ", ".join(f"{part.dye} {part.grams:g} g" for part in parts)
 
 
+def mix_line(zone: ZoneOutlook) -> str:
+    """Say what to mix for a zone, or that there is nothing worth mixing."""
+    if zone.verdict == "out of reach":
+        return "none comes near"
+    undyed = all(abs(a - b) < 0.05 for a, b in zip(zone.predicted_lab, zone.base_lab, strict=True))
+    return "no dye brings it nearer" if undyed else formula_text(zone.formula)
+
+
 def print_outlook(outlook: Outlook, console: Console | None = None) -> None:
     """Print an outlook."""
     console = console or Console(highlight=False)
@@ -57,9 +73,9 @@ def print_outlook(outlook: Outlook, console: Console | None = None) -> None:
         Text.assemble(
             *_swatch(console, outlook.target.lab, 4),
             (verdict_headline(outlook), "bold"),
-            f"  ·  chance of reading true {100 * outlook.probability_true:.0f} %",
         )
     )
+    console.print(Text(chance_line(outlook)))
     console.print()
     for zone in outlook.zones:
         console.print(
@@ -67,14 +83,14 @@ def print_outlook(outlook: Outlook, console: Console | None = None) -> None:
                 *_swatch(console, zone.base_lab),
                 *_swatch(console, zone.predicted_lab),
                 (f"{zone.name:<8}", "bold"),
-                f"{colour_word(zone.base_lab)} → {colour_word(zone.predicted_lab)}: {zone.saying}, ",
-                f"ΔE00 {zone.delta_e00:.1f}, chance {100 * zone.probability_true:.0f} %",
+                f" {colour_word(zone.base_lab)} → {colour_word(zone.predicted_lab)}: {zone.saying} ",
+                f"(ΔE00 {zone.delta_e00:.1f}, chance {100 * zone.probability_true:.0f}\u00a0%)",
             )
         )
         if zone.pretone is not None:
             console.print(Text(f"  first    {formula_text(zone.pretone.formula)}; rinse, dry, then"))
-        console.print(Text(f"  mix      {formula_text(zone.formula)}"))
-        if zone.verdict != "true":
+        console.print(Text(f"  mix      {mix_line(zone)}"))
+        if zone.verdict in ("close", "turns"):
             console.print(
                 Text(f"  (mixed as for level 10 it would read {zone.unadjusted_saying} here)", style="dim")
             )

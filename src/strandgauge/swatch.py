@@ -55,7 +55,7 @@ def swatch_colour(path: Path, card: CardDefinition, pick: Pick | None = None) ->
     if pick is None:
         if card.window is None:
             raise BadColourError(
-                "the card has no window to lay a swatch in", remedy="Pick a region with --pick."
+                "The card has no window to lay a swatch in", remedy="Pick a region with --pick."
             )
         x, y, width, height = card.window.box
         corners = np.array([[x + 0.35 * width, y + 0.35 * height], [x + 0.65 * width, y + 0.65 * height]])
@@ -77,7 +77,7 @@ def _box(photo: Photo, pick: Pick) -> tuple[int, int, int, int]:
     left, top, wide, high = pick
     if min(left, top) < 0.0 or min(wide, high) <= 0.0 or left + wide > 100.0 or top + high > 100.0:
         raise BadColourError(
-            "the picked region lies outside the picture",
+            "The picked region lies outside the picture",
             remedy="Give left,top,width,height in per cent of the picture, such as --pick 40,40,20,20.",
         )
     return (
@@ -93,7 +93,7 @@ def _encoded(photo: Photo, box: tuple[int, int, int, int]) -> Array:
     left, top, width, height = box
     crop = photo.pixels[top : top + height, left : left + width, ::-1].reshape(-1, 3)
     if crop.size == 0:
-        raise BadColourError("the region to take the colour from lies outside the picture")
+        raise BadColourError("The region to take the colour from lies outside the picture")
     return np.asarray(crop.astype(np.float64) / np.iinfo(photo.pixels.dtype).max)
 
 

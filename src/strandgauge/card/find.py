@@ -288,10 +288,13 @@ def _fit_plane(
 ) -> tuple[Array, float]:
     """Refine the corners in the picture itself and fit the map from millimetres to pixels."""
     target = np.concatenate([_corners(wanted[i]) for i in used])
-    rough = np.concatenate([corners[i] for i in used])
+    rough = _agreeing(target, np.concatenate([corners[i] for i in used]))
     sides = [np.linalg.norm(corners[i] - np.roll(corners[i], 1, axis=0), axis=1).min() for i in used]
     refined: NDArray[Any] = rough.astype(np.float32).reshape(-1, 1, 2)
-    for share in (7, 12):  # the fast search is off by pixels now and then: a wide window first, then a sure one
+    for share in (
+        7,
+        12,
+    ):  # the fast search is off by pixels now and then: a wide window first, then a sure one
         half_window = int(np.clip(min(sides) / share, 2, 16))
         refined = cv2.cornerSubPix(
             grey,
@@ -311,6 +314,18 @@ def _fit_plane(
     residual_px = _without_shrinkage(missed, corners_px)
     scale = np.sqrt(abs(np.linalg.det(_jacobian(homography, target.mean(0)))))
     return homography, float(np.sqrt(np.mean(np.sum(residual_px**2, 1))) / scale)
+
+
+def _agreeing(target: Array, seen: Array) -> Array:
+    """Put single corners (N, 2) that the search misplaced where all the others say they must be."""
+    if len(seen) < 8:
+        return seen
+    found, _ = cv2.findHomography(target, seen, cv2.RANSAC, 2.5)
+    if found is None:
+        return seen
+    expected = project(found, target)
+    stray = np.linalg.norm(expected - seen, axis=1) > 2.5
+    return np.asarray(np.where((stray & (stray.mean() < 0.2))[:, None], expected, seen))
 
 
 def _without_shrinkage(residual: Array, corners: Array) -> Array:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -16,6 +17,10 @@ from strandgauge.cli.outcome import Session
 if TYPE_CHECKING:
     from strandgauge.dye.targets import Target
     from strandgauge.swatch import Pick
+
+
+_PICTURE_NAME = re.compile(r"\.[a-z]{3,4}$", re.IGNORECASE)
+"""How the name of a picture ends; one that is not there is told as a missing file, not as an unknown shade."""
 
 
 class PretoneChoice(StrEnum):
@@ -90,7 +95,7 @@ def reach(
         load_targets(extra=targets or ()),
         load_ladder(ladder),
     )
-    wanted = _target(target, shades, pick, card)
+    wanted = _target(target, shades, _pick(pick), card)
     zones = base_zones(hair, card)
     names = {choice.value for choice in zone or ()}
     chosen = [one for one in zones if not names or one.name in names]
@@ -120,16 +125,17 @@ def reach(
         print_outlook(outlook)
 
 
-def _target(text: str, shades: tuple[Target, ...], pick: str | None, card: Path | None) -> Target:
+def _target(text: str, shades: tuple[Target, ...], pick: Pick | None, card: Path | None) -> Target:
     """Return the shade that an option names; a file's name is taken as a picture of it."""
     from strandgauge.dye.targets import Target, find_target
 
     path = Path(text)
-    if text.casefold() in {one.name.casefold() for one in shades} or not path.is_file():
+    named = text.casefold() in {one.name.casefold() for one in shades}
+    if named or not (path.is_file() or _PICTURE_NAME.search(text)):
         return find_target(text, shades)
     from strandgauge.swatch import swatch_colour
 
-    swatch = swatch_colour(path, load_card_for(card, None), _pick(pick))
+    swatch = swatch_colour(path, load_card_for(card, None), pick)
     note = "" if swatch.measured else " (no card beside it: not measured)"
     return Target(f"swatch {path.name}{note}", swatch.lab)
 

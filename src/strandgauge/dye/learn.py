@@ -63,14 +63,14 @@ def learn_dye(name: str, observations: Sequence[Observation]) -> Dye:
     OutsideModelError : no hair has the base's colour.
     """
     if not observations:
-        raise CannotLearnError("there is nothing to learn from")
+        raise CannotLearnError("There is nothing to learn from")
     for one in observations:
         if not 0.0 < one.share <= 1.0:
-            raise BadMixError("the mix holds none of the dye that is to be learned")
+            raise BadMixError("The mix holds none of the dye that is to be learned")
         if delta_e_2000(one.base, one.dyed) < max(LEAST_CHANGE, one.sd):
-            raise CannotLearnError("base and dyed hair hardly differ in colour")
+            raise CannotLearnError("Base and dyed hair hardly differ in colour")
         if one.dyed[0] > one.base[0] + 2.0:
-            raise CannotLearnError("the dyed hair is lighter than its base; a dye cannot lighten")
+            raise CannotLearnError("The dyed hair is lighter than its base; a dye cannot lighten")
     bases = solve_base([one.base for one in observations])
     dyed = np.array([one.dyed for one in observations])
     shares = np.array([one.share for one in observations])

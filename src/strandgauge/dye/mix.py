@@ -82,7 +82,7 @@ def parse_mix(texts: Iterable[str]) -> Mix:
                 raise BadMixError(f"'{piece}' asks for {amount:g} parts; parts are numbers from 0 up")
             parts[name] = parts.get(name, 0.0) + amount
     if not parts or not sum(parts.values()) > 0.0:
-        raise BadMixError("the mix is empty")
+        raise BadMixError("The mix is empty")
     return Mix(tuple(parts.items()))
 
 

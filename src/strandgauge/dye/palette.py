@@ -67,7 +67,7 @@ class Palette:
             if known.casefold() == wanted:
                 return place
         raise UnknownDyeError(
-            f"there is no dye called '{name}'",
+            f"There is no dye called '{name}'",
             remedy="These are on the shelf: " + ", ".join((*self.names, self.clear)) + ".",
         )
 

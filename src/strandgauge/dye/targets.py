@@ -81,7 +81,7 @@ def parse_colour(text: str) -> Lab | None:
         lightness, a, b = (float(value) for value in lab_from_srgb(rgb))
         return lightness, a, b
     if text.startswith("#") or text.count(",") == 2:
-        raise BadColourError(f"'{text}' is no colour; write L,a,b such as 66,21,5 or #rrggbb such as #d8a0a0")
+        raise BadColourError(f"'{text}' is no colour")
     return None
 
 
@@ -104,8 +104,8 @@ def find_target(text: str, targets: Iterable[Target]) -> Target:
     from difflib import get_close_matches
 
     near = get_close_matches(wanted, [target.name for target in shades], n=3, cutoff=0.5)
-    hint = f"Did you mean {' or '.join(near)}? " if near else ""
+    hint = f"Did you mean {', '.join(near[:-1])}{' or ' if near[1:] else ''}{near[-1]}? " if near else ""
     raise UnknownTargetError(
-        f"there is no shade called '{text}'",
+        f"There is no shade called '{text}'",
         remedy=f"{hint}See 'strandgauge targets', or give L,a,b or #rrggbb or a photo of a swatch.",
     )

@@ -42,6 +42,8 @@ class Limits:
     """Encoded value of the lightest neutral below which the photo is dark: caution, refusal."""
     dark_step: float = 0.006
     """Smallest encoded step between the two darkest neutrals that can still be told apart."""
+    nearly_white: float = 0.975
+    """Encoded value of the lightest patch beyond which colours that do not fit are washed out."""
     dark_encoded: float = 0.15
     """Encoded value below which two greys that look alike are too dark rather than veiled."""
     edge_share: tuple[float, float] = (0.11, 0.21)
@@ -149,12 +151,12 @@ def judge(
     unevenness, colour_change = light_over_card(correction, card)
     if (
         median > LIMITS.misfit[1]
-        and colour_change < LIMITS.colour_change[1]
+        and colour_change < LIMITS.colour_change[0]
         and greys.any()
         and np.median(delta_e00[greys]) < LIMITS.misfit[0]
     ):
         # No lamp and no reflection spoils the colours and leaves the greys; clipping does.
-        washed_out = (samples.clipped_high[samples.is_patch] > LIMITS.clipped_share).mean() > 0.04
+        washed_out = samples.encoded[samples.is_patch].max() > LIMITS.nearly_white
         problem = _washed_out() if washed_out else _mismatch(median)
         return LightReport((*problems, problem), tuple(cautions), unevenness, colour_change)
     veiled = veiled_places(samples, correction)
@@ -182,7 +184,11 @@ def judge(
     elif colour_change > LIMITS.colour_change[0]:
         cautions.append(Caution("mixed", "Two kinds of light seem to meet on the card."))
     if not problems:
-        if median > LIMITS.misfit[1]:
+        if median > LIMITS.misfit[1] and colour_change > LIMITS.colour_change[0]:
+            problems.append(
+                MixedLightError("Two kinds of light meet on the card; its colours do not fit together.")
+            )
+        elif median > LIMITS.misfit[1]:
             problems.append(_mismatch(median))
         elif median > LIMITS.misfit[0]:
             cautions.append(Caution("loose-fit", f"The card's colours fit only to Delta E00 {median:.1f}."))

@@ -71,7 +71,7 @@ def draw_outlook(outlook: Outlook) -> Image:
     pen.line((MARGIN, at, WIDTH - MARGIN, at), fill=EDGE, width=2)
     at += 14
     for caution in outlook.cautions:
-        at = _write(pen, at, caution, SMALL, colour=QUIET)
+        at = _write(pen, at, caution, SMALL, colour=QUIET) + 8
     return canvas.crop((0, 0, WIDTH, at + MARGIN))
 
 

@@ -22,7 +22,8 @@ _COLOURS = ("truecolor", "256")
 def verdict_headline(outlook: Outlook) -> str:
     """Return the verdict on the whole in one line."""
     worst = max(outlook.zones, key=lambda zone: zone.delta_e00)
-    where = "" if len(outlook.zones) == 1 or worst.name == "overall" else f" ({worst.name})"
+    alike = len({zone.saying for zone in outlook.zones}) == 1
+    where = "" if alike or worst.name == "overall" else f" ({worst.name})"
     name = outlook.target.name
     return (
         f"{name[:1].upper()}{name[1:]} {worst.saying}{where}"

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import cv2
 import jsonschema
+import numpy as np
 import pytest
 
 from strandgauge.cli.app import run
@@ -51,8 +53,8 @@ def test_reach_from_a_saved_reading_with_a_picture(capsys, tmp_path):
 def test_mix_and_a_learned_dye(capsys, tmp_path):
     own = str(tmp_path / "own.toml")
     learn = ["learn", "dye", "--name", "own", "--base", "76,0.8,24.5", "--dyed", "64,0.2,5.4"]
-    assert run([*learn, "--mix", "dye=1:clear=9", "--out", own]) == 0
-    capsys.readouterr()
+    assert run([*learn, "--mix", "dye=1:clear=9", "--out", own, "--json", "-"]) == 0
+    assert _document(capsys, "learned-dye-1.json")["file"] == own
     base = ["mix", "--base", "76,0.8,24.5", "--json", "-", "--dyes", own]
     assert run([*base, "--dye", "own=1", "--dye", "clear=9"]) == 0
     assert _document(capsys, "mix-1.json")["predicted_lab"] == pytest.approx([64, 0.2, 5.4], abs=0.5)
@@ -68,15 +70,17 @@ def test_text_output_names_verdict_formula_and_cautions(capsys):
 
 def test_lists_print(capsys):
     assert run(["targets", "--json", "-"]) == 0
-    assert len(json.loads(capsys.readouterr().out)["targets"]) >= 24
+    assert len(_document(capsys, "targets-list-1.json")["targets"]) >= 24
     assert run(["dyes", "--json", "-"]) == 0
-    assert len(json.loads(capsys.readouterr().out)["dyes"]) >= 10
+    assert len(_document(capsys, "dyes-list-1.json")["dyes"]) >= 10
 
 
 @pytest.mark.parametrize(
     ("arguments", "code"),
     [
         (["reach", "66,4,32", "--target", "lilax"], 64),
+        (["reach", "66,4,32", "--target", "missing.jpg"], 10),
+        (["reach", "66,4,32", "--target", "lilac", "--pick", "1,2"], 2),
         (["reach", "66,4,200", "--target", "lilac"], 63),
         (["reach", "50,60,-100", "--target", "lilac"], 62),
         (["mix", "--base", "66,4,32", "--dye", "violet=-1"], 66),
@@ -98,3 +102,15 @@ def test_a_reading_of_another_schema_is_refused(capsys, tmp_path):
     saved = _saved_reading(tmp_path / "reading.json", "strandgauge.reading/9")
     assert run(["reach", saved, "--target", "lilac"]) == 67
     assert "reading/9" in capsys.readouterr().err
+
+
+def test_a_swatch_without_a_card_is_a_wish_and_said_to_be_unmeasured(capsys, tmp_path):
+    swatch = tmp_path / "wish.png"
+    picture = np.full((300, 400, 3), 90, dtype=np.uint8)
+    picture[120:180, 160:240] = (160, 140, 216)  # blue, green, red
+    cv2.imwrite(str(swatch), picture)
+    assert run(["reach", "76,0.8,24.5", "--target", str(swatch), "--json", "-"]) == 0
+    target = _document(capsys, "outlook-1.json")["target"]
+    assert "not measured" in target["name"]
+    # CIELAB of sRGB 216, 140, 160 by colour-science 0.4.7.
+    assert target["lab"] == pytest.approx([66.44, 31.58, 1.5], abs=0.1)

@@ -68,6 +68,29 @@ def test_uneven_hair_is_brought_together_or_said_to_stay_apart(shade):
     assert (evening.difference_met <= 2.0) == ("no mix" not in evening.saying)
 
 
+def test_zones_alike_are_mixed_from_the_same_dyes():
+    near = [BaseZone(name, (58 + i / 2, 9, 35), SD) for i, name in enumerate(("root", "mids", "ends"))]
+    for shade in ("copper", "lilac"):
+        dyes = {frozenset(part.dye for part in zone.formula) - {"clear"} for zone in look(near, shade).zones}
+        assert len(dyes) == 1
+
+
+def test_the_darkest_zone_says_how_much_lift_is_missing():
+    outlook = look(UNEVEN, "pastel pink")
+    assert outlook.needs_level is not None
+    missing = outlook.needs_level - float(load_ladder().level_of(UNEVEN[0].lab))
+    assert "(root)" in outlook.cautions[0]
+    assert f"{missing:.1f} more levels" in outlook.cautions[0]
+
+
+def test_pale_ends_are_not_brought_down_to_a_root_that_is_out_of_reach():
+    bases = [BaseZone("root", (36, 13, 28)), BaseZone("ends", (75, 1, 25))]
+    evening = look(bases, "pastel pink").evening
+    assert evening is not None
+    assert not evening.formulas
+    assert "root must be lighter first" in evening.saying
+
+
 def test_even_hair_needs_no_evening():
     alike = [BaseZone(name, (76, 0.8, 24.5), SD) for name in ("root", "mids", "ends")]
     evening = look(alike, "rose").evening

@@ -346,7 +346,7 @@ def _evening(
         return None
     now = _largest_difference(np.array([weighed[place].lab for place in places]))
     if now <= UNEVEN:
-        return Evening(now, now, (), "root to ends come out as one colour")
+        return Evening(now, now, (), "all come out as one colour")
     darkest = min(places, key=lambda place: float(base.lab[place, 0]))
     if zones[darkest].verdict == "out of reach":
         # To bring pale hair down to what dark hair makes of a wish it cannot carry helps nobody.

@@ -89,7 +89,9 @@ def main(folders: list[str]) -> None:
     with Pool() as pool:
         zones = [z for found in pool.map(zones_of, files, chunksize=8) for z in found]
     scene = np.array([z.scene for z in zones])
-    measured, as_lit, diffuse = (np.array([getattr(z, k) for z in zones]) for k in ("measured", "as_lit", "diffuse"))
+    measured, as_lit, diffuse = (
+        np.array([getattr(z, k) for z in zones]) for k in ("measured", "as_lit", "diffuse")
+    )
     x_true = np.array([features(z.as_lit, z.clues, z.name) for z in zones])
     x_seen = np.array([features(z.measured, z.clues, z.name) for z in zones])
     usable = np.linalg.norm(measured - as_lit, axis=1) < TRUSTED_DELTA
@@ -121,14 +123,18 @@ def pairs_share(zones: list[Zone], error: np.ndarray, sd: np.ndarray) -> float:
     for i, z in enumerate(zones):
         if z.pair is not None:
             by_pair.setdefault((z.folder, z.pair, z.name), []).append(i)
-    ratios = [
-        np.abs(error[both].mean(0)) / sd[both].mean(0) for both in by_pair.values() if len(both) == 2
-    ]
+    ratios = [np.abs(error[both].mean(0)) / sd[both].mean(0) for both in by_pair.values() if len(both) == 2]
     return float(np.clip(np.quantile(np.array(ratios)[:, 0], 0.95) / 1.96, 0.3, 1.0))
 
 
 def write(
-    found: np.ndarray, centre: np.ndarray, scale: np.ndarray, log_sd: np.ndarray, several: float, n: int, folders: list[str]
+    found: np.ndarray,
+    centre: np.ndarray,
+    scale: np.ndarray,
+    log_sd: np.ndarray,
+    several: float,
+    n: int,
+    folders: list[str],
 ) -> None:
     def row(values: np.ndarray) -> str:
         return "[" + ", ".join(f"{v:.5g}" for v in values) + "]"

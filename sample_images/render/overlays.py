@@ -44,7 +44,9 @@ def write_fibres(path: Path, rng: np.random.Generator) -> None:
             ys = y + rng.normal(0, RADIUS / 2) + wave
             zs = layer * 1.9 * RADIUS + rng.normal(0, RADIUS / 2) + lift
             blocks.append(np.column_stack([x, ys, zs, np.full_like(x, RADIUS)]))
-    far = np.linspace(0.0, 0.1, 6) + 500.0  # the renderer reads past the last curve: let that one lie out of sight
+    far = (
+        np.linspace(0.0, 0.1, 6) + 500.0
+    )  # the renderer reads past the last curve: let that one lie out of sight
     blocks.append(np.column_stack([far, far, far - 1000.0, np.full_like(far, 1e-3)]))
     path.write_text("\n\n".join("\n".join(" ".join(f"{v:.5f}" for v in p) for p in b) for b in blocks) + "\n")
 
@@ -70,7 +72,8 @@ def render_curve(surface: tuple[float, float], samples: int, depth: int) -> list
                     "dome": {"type": "constant", "radiance": {"type": "rgb", "value": [1.0, 1.0, 1.0]}},
                     "camera": {
                         "type": "orthographic",
-                        "to_world": view().look_at([0, 0, 30], [0, 0, 0], [0, 1, 0]) @ view().scale([VIEW, VIEW, 1]),
+                        "to_world": view().look_at([0, 0, 30], [0, 0, 0], [0, 1, 0])
+                        @ view().scale([VIEW, VIEW, 1]),
                         "film": {
                             "type": "hdrfilm",
                             "width": 64,
@@ -105,7 +108,9 @@ def render_curve(surface: tuple[float, float], samples: int, depth: int) -> list
 
 def main() -> None:
     """Render the curves and write them."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--samples", type=int, default=96)
     parser.add_argument("--depth", type=int, default=500)
     parser.add_argument("--surface", choices=list(SURFACES), action="append")

@@ -413,10 +413,9 @@ def quieten(pictures: Array, share: Array, angle: float, scale: float = 1.0) -> 
         if k == 7:
             out[..., k] = dark
             continue
-        if k in strength:
-            body = smooth(added(k), 12, 3) * texture ** strength[k]
-        else:
-            body = smooth(added(k), 1.2, 0.5)
+        body = (
+            smooth(added(k), 12, 3) * texture ** strength[k] if k in strength else smooth(added(k), 1.2, 0.5)
+        )
         bleed = _even(added(k), 1 - hair + 1e-3, 4 * scale, 4 * scale)
         out[..., k] = dark + share * body + (1 - share) * bleed
     return np.asarray(np.maximum(out, 0))

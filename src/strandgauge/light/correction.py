@@ -223,7 +223,7 @@ def _minimise(problem: _Problem) -> tuple[Array, Array, Array, Array]:
     theta = np.zeros(_PARAMETERS)
     gram_prior = problem.prior.T @ problem.prior
     damping = 1e-2
-    scale = 2 * ROBUST_SCALE  # lenient first, so that a bad start does not cast out good patches
+    scale = 8 * ROBUST_SCALE  # lenient first, so that a bad start does not cast out good patches
 
     def state(at: Array, scale: float) -> tuple[Array, Array, float]:
         residual = np.einsum("nij,nj->ni", problem.weights, _forward(problem, at)[0] - problem.reference)
@@ -253,10 +253,10 @@ def _minimise(problem: _Problem) -> tuple[Array, Array, Array, Array]:
         gain = cost - trial_cost
         theta, residual, robust, cost = trial, trial_residual, trial_robust, trial_cost
         damping = max(damping / 8, 1e-7)
-        if gain < 4e-3 * cost:
+        if gain < (4e-3 if scale <= ROBUST_SCALE else 3e-2) * cost:
             if scale <= ROBUST_SCALE:
                 break
-            scale = max(ROBUST_SCALE, scale / 2)
+            scale = max(ROBUST_SCALE, scale / 3)
             residual, robust, cost = state(theta, scale)
     return theta, robust, jacobian, residual
 

@@ -171,10 +171,7 @@ def judge(
     elif near_strand.sum() >= LIMITS.glare_patches[0]:
         cautions.append(Caution("slight-glare", "A reflection lies on a corner of the card."))
     shaded = shaded_share(samples, correction)
-    if unevenness > LIMITS.unevenness[1] or shaded > LIMITS.local_shade[1]:
-        problems.append(_uneven(unevenness, shaded))
-    elif unevenness > LIMITS.unevenness[0] or shaded > LIMITS.local_shade[0]:
-        cautions.append(Caution("uneven", f"The light changes by {100 * unevenness:.0f} % over the card."))
+    # Two kinds of light look uneven too, so they are named first.
     if colour_change > LIMITS.colour_change[1]:
         problems.append(
             MixedLightError(
@@ -183,6 +180,10 @@ def judge(
         )
     elif colour_change > LIMITS.colour_change[0]:
         cautions.append(Caution("mixed", "Two kinds of light seem to meet on the card."))
+    if unevenness > LIMITS.unevenness[1] or shaded > LIMITS.local_shade[1]:
+        problems.append(_uneven(unevenness, shaded))
+    elif unevenness > LIMITS.unevenness[0] or shaded > LIMITS.local_shade[0]:
+        cautions.append(Caution("uneven", f"The light changes by {100 * unevenness:.0f} % over the card."))
     if not problems:
         if median > LIMITS.misfit[1] and colour_change > LIMITS.colour_change[0]:
             problems.append(

@@ -83,6 +83,12 @@ def test_the_darkest_zone_says_how_much_lift_is_missing():
     assert f"{missing:.1f} more levels" in outlook.cautions[0]
 
 
+def test_old_dye_in_the_way_is_named():
+    outlook = look([BaseZone("overall", (68, 24, 18), SD)], "pastel blue")
+    assert outlook.needs_level is None
+    assert "while the old dye (" in outlook.cautions[0]
+
+
 def test_pale_ends_are_not_brought_down_to_a_root_that_is_out_of_reach():
     bases = [BaseZone("root", (36, 13, 28)), BaseZone("ends", (75, 1, 25))]
     evening = look(bases, "pastel pink").evening

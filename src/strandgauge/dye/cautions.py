@@ -30,7 +30,7 @@ def cautions_for(
     zones = tuple(zones)
     found: list[str] = []
     if any(zone.verdict != "true" for zone in zones):
-        found += _lifting(darkest, darkest_level, needs_level)
+        found += _lifting(darkest, darkest_level, needs_level, stain)
     if stain is not None:
         found.append(
             f"Old dye shows ({stain}): more lightener may not shift it. The forecast reckons with it."
@@ -51,7 +51,12 @@ def cautions_for(
     return tuple(found)
 
 
-def _lifting(darkest: str | None, level: float, needs_level: float | None) -> list[str]:
+def _lifting(darkest: str | None, level: float, needs_level: float | None, stain: str | None) -> list[str]:
+    if needs_level is None and stain is not None:
+        return [
+            f"Stop: no lift makes this shade read true while the old dye ({stain}) is in the hair. "
+            "Let it fade or take it out first, or choose a shade that reads true over it."
+        ]
     if needs_level is None:
         return ["Stop: no lift makes this shade read true on this hair. Choose a shade that does."]
     more = needs_level - level

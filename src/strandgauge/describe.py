@@ -112,7 +112,9 @@ def _describe(colour: ZoneColour, ladder: Ladder, wet: bool) -> ZoneReading:
     )
 
 
-def strand_notes(zones: dict[ZoneName, ZoneLight], clues: LightClues, wet: bool) -> tuple[Note, ...]:
+def strand_notes(
+    zones: dict[ZoneName, ZoneLight], clues: LightClues, wet: bool, print_measured: bool
+) -> tuple[Note, ...]:
     """Tell what about the strand and the light's direction makes the reading less sure."""
     notes = []
     if clues.shadow > DIRECTIONAL_SHADOW:
@@ -132,6 +134,13 @@ def strand_notes(zones: dict[ZoneName, ZoneLight], clues: LightClues, wet: bool)
             Note(
                 "wet",
                 "Read wet: colour and level are an estimate for dry hair. Rinse, blot, dry and read again.",
+            )
+        )
+    if not print_measured:
+        notes.append(
+            Note(
+                "print-not-measured",
+                "This card's print was not measured: its own colour error is allowed for in the uncertainty.",
             )
         )
     return tuple(notes)

@@ -262,7 +262,10 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> M
         card_fit=found.fit,
         overall=words["overall"],
         zones=(words["root"], words["mids"], words["ends"]),
-        notes=(*(Note(c.code, c.message) for c in found.light.cautions), *strand_notes(zones, clues, wet)),
+        notes=(
+            *(Note(c.code, c.message) for c in found.light.cautions),
+            *strand_notes(zones, clues, wet, card.profile_name is not None),
+        ),
         ladder=ladder.name,
         wet=wet,
     )

@@ -30,7 +30,9 @@ CONTRAST_MM = 0.8
 SHADE = (0.35, 1.05)
 """Brightness of the paper around the strand, lit to shaded, relative to its own."""
 SHORTEST_MM = 25.0
-THINNEST_MM = 3.5
+THINNEST_MM = 4.5
+MOST_OUTSIDE = 0.2
+"""Largest share of the strand's length that may lie beside the window."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,7 +211,7 @@ def _outline(solid: Mask, score: Image, ppm: float, margin_mm: float) -> Isolate
     at = np.arange(width)
     centre = np.interp(at, inner, _smooth(np.interp(inner, full, middle_row), 2.5 * ppm))
     half = np.interp(at, inner, _smooth(np.interp(inner, full, count[full] / 2.0), 2.5 * ppm))
-    _check_window(centre[inner], half[inner], height, ppm, margin_mm)
+    _check_window(solid[:, inner], centre[inner], half[inner], ppm, margin_mm)
     gap = solid & (score < -0.1)
     return Isolated(solid, gap, first, last, centre, half)
 
@@ -222,10 +224,13 @@ def _smooth(values: Array, size: float) -> Array:
     return np.asarray(smooth[0], dtype=np.float64)
 
 
-def _check_window(centre: Array, half: Array, height: int, ppm: float, margin_mm: float) -> None:
+def _check_window(solid: Mask, centre: Array, half: Array, ppm: float, margin_mm: float) -> None:
+    height = len(solid)
     top, bottom = margin_mm * ppm, height - margin_mm * ppm
-    outside = ((centre - 0.6 * half < top) | (centre + 0.6 * half > bottom)).mean()
-    if outside > 0.2:
+    beside = (centre - 0.6 * half < top) | (centre + 0.6 * half > bottom)
+    cut = solid[:2].any(0) | solid[-2:].any(0)  # goes on beyond what is looked at
+    outside = float((beside | cut).mean())
+    if outside > MOST_OUTSIDE:
         raise StrandOffWindowError(
             f"{100 * outside:.0f} % of the strand's length lies beside the window.", where="the window"
         )

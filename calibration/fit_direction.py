@@ -1,8 +1,8 @@
 """Fits direction.toml: how far the diffuse colour of hair lies from its colour as lit, given the clues in a photo.
 
 ``python calibration/fit_direction.py FOLDER [FOLDER ...]`` reads photos with their truth beside them, as
-``python -m sample_images.render.training`` writes them (NNNN.jpg and NNNN.json), measures each with this package
-and fits a ridge regression. Errors are taken on scenes left out of the fit (8 folds by scene), and from them the
+``python -m sample_images.render.training`` writes them (NNNN.jpg and NNNN.json; name the folder of smooth prints
+last: pairs of shots are judged by it), measures each with this package and fits a ridge regression. Errors are taken on scenes left out of the fit (8 folds by scene), and from them the
 uncertainty: its logarithm is linear in a few signs of trouble, scaled so that the 95 % interval holds.
 """
 
@@ -113,15 +113,15 @@ def main(folders: list[str]) -> None:
         log_sd[:, c] = np.linalg.solve(doubt[kept].T @ doubt[kept] + penalty, doubt[kept].T @ size)
         ratio = np.abs(error[kept, c]) / np.exp(doubt[kept] @ log_sd[:, c])
         log_sd[0, c] += np.log(np.quantile(ratio, COVERAGE[channel]) / 1.96)
-    several = pairs_share(zones, error, np.exp(doubt @ log_sd))
+    several = pairs_share(zones, error, np.exp(doubt @ log_sd), Path(folders[-1]).name)
     write(found, centre, scale, log_sd, several, len(zones), folders)
 
 
-def pairs_share(zones: list[Zone], error: np.ndarray, sd: np.ndarray) -> float:
+def pairs_share(zones: list[Zone], error: np.ndarray, sd: np.ndarray, folder: str) -> float:
     """Return the factor on the mean uncertainty of two turned shots that covers the error of their mean."""
     by_pair: dict[tuple[str, str, str], list[int]] = {}
     for i, z in enumerate(zones):
-        if z.pair is not None:
+        if z.pair is not None and z.folder == folder:
             by_pair.setdefault((z.folder, z.pair, z.name), []).append(i)
     ratios = [np.abs(error[both].mean(0)) / sd[both].mean(0) for both in by_pair.values() if len(both) == 2]
     return float(np.clip(np.quantile(np.array(ratios)[:, 0], 0.95) / 1.96, 0.3, 1.0))

@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from .spectra import Inks, draw_inks, paper_spectrum, printed_spectrum
+from .spectra import Inks, draw_inks, paper_spectrum, printed_spectrum, smooth_spectrum
 
 Array = NDArray[Any]
 DEFINITION = Path(__file__).resolve().parents[2] / "calibration" / "cards" / "strand-a6.toml"
@@ -75,13 +75,16 @@ def _layout(picture: Path | None) -> tuple[Array, Array, list[Array], dict[str, 
     return index, cover, labs, d
 
 
-def print_card(seed: int, spread: float = 0.0, cast: float = 0.0, picture: Path | None = None) -> Sheet:
+def print_card(
+    seed: int, spread: float = 0.0, cast: float = 0.0, picture: Path | None = None, smooth: bool = False
+) -> Sheet:
     """Print the card on an invented printer; ``spread`` and ``cast`` misprint it by about so many CIELAB
     units.
 
     The spread is smooth in colour, as a printer's errors are: near colours err alike. The cast is common
     to all
-    printed colours; the paper stays within half of it.
+    printed colours; the paper stays within half of it. ``smooth`` prints have smooth spectra instead of three
+    inks'.
     """
     index, cover, labs, d = _layout(picture)
     rng = np.random.default_rng(seed)
@@ -106,7 +109,7 @@ def print_card(seed: int, spread: float = 0.0, cast: float = 0.0, picture: Path 
     for colour in true[1:]:
         key = tuple(np.round(colour, 6))
         if key not in cache:
-            cache[key] = printed_spectrum(colour, paper, inks)
+            cache[key] = smooth_spectrum(colour) if smooth else printed_spectrum(colour, paper, inks)
         rows.append(cache[key])
     part = np.linspace(0, 1, COVERS)[:, None]
     spectra = np.concatenate([np.stack(rows), (1 - part) * rows[0] + part * rows[1]])

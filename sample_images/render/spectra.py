@@ -139,6 +139,21 @@ def printed_spectrum(lab: Array, paper: Array, inks: Inks) -> Array:
     return best
 
 
+def smooth_spectrum(lab: Array) -> Array:
+    """Return a smooth reflectance (61,) of this CIELAB (D65/2): a sigmoid, after Jakob and Hanika 2019."""
+    from scipy.optimize import least_squares
+
+    x = (GRID - 550) / 150
+
+    def spectrum(c: Array) -> Array:
+        p = c[0] * x**2 + c[1] * x + c[2]
+        return np.asarray(0.5 + p / (2 * np.sqrt(1 + p**2)))
+
+    y = float(np.clip(((lab[0] + 16) / 116) ** 3, 0.01, 0.99))
+    start = [0.0, 0.0, (2 * y - 1) / (2 * np.sqrt(y * (1 - y)))]
+    return spectrum(least_squares(lambda c: lab_of(spectrum(c)) - lab, start).x)
+
+
 # --- hair ---------------------------------------------------------------------------------------------------
 
 

@@ -484,10 +484,12 @@ class Writer:
         (self.out / f"{name}.json").write_text(json.dumps(record, indent=1))
 
 
-def write_photos(folder: Path, out: Path, card: Path | None, per_scene: int = 6, wait: bool = True) -> None:
+def write_photos(
+    folder: Path, out: Path, card: Path | None, per_scene: int = 6, wait: bool = True, smooth: bool = False
+) -> None:
     """Compose photographs of every rendered scene in ``folder`` as they appear, a few colours each."""
     writer = Writer(out)
-    sheets = [print_card(40 + i, s, c, card) for i, (s, c) in enumerate(MISPRINTS)]
+    sheets = [print_card(40 + i, s, c, card, smooth) for i, (s, c) in enumerate(MISPRINTS)]
     done = {f"scene{json.loads(p.read_text())['scene']:03d}.npz" for p in out.glob("[0-9]*.json")}
     while True:
         paths = [p for p in sorted(folder.glob("scene*.npz")) if p.name not in done and ".part" not in p.name]
@@ -583,5 +585,14 @@ MISPRINTS = (
 if __name__ == "__main__":
     if sys.argv[1] == "scenes":
         render_scenes(Path(sys.argv[2]), int(sys.argv[3]))
-    else:
-        write_photos(Path(sys.argv[2]), Path(sys.argv[3]), Path(sys.argv[4]) if len(sys.argv) > 4 else None)
+    else:  # photos SCENES OUT [CARD.png], or smooth SCENES OUT [CARD.png] for prints of smooth spectra
+        smooth_print = sys.argv[1] == "smooth"
+        card_picture = Path(sys.argv[4]) if len(sys.argv) > 4 else None
+        write_photos(
+            Path(sys.argv[2]),
+            Path(sys.argv[3]),
+            card_picture,
+            per_scene=2 if smooth_print else 6,
+            wait=not smooth_print,
+            smooth=smooth_print,
+        )

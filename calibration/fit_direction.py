@@ -2,7 +2,8 @@
 
 ``python calibration/fit_direction.py FOLDER [FOLDER ...]`` reads photos with their truth beside them, as
 ``python -m sample_images.render.training`` writes them (NNNN.jpg and NNNN.json; name the folder of smooth prints
-last: pairs of shots are judged by it), measures each with this package and fits a ridge regression. Errors are taken on scenes left out of the fit (8 folds by scene), and from them the
+last: pairs of shots are judged by it), measures each with this package and fits a ridge regression.
+Errors are taken on scenes left out of the fit (8 folds by scene), and from them the
 uncertainty: its logarithm is linear in a few signs of trouble, scaled so that the 95 % interval holds.
 """
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.hair.cielab import chroma, hue_deg
+from strandgauge.cielab import chroma, hue_deg
 from strandgauge.hair.levels import Ladder, level_shares
 from strandgauge.hair.stain import find_stain
 from strandgauge.hair.warmth import undertone, yellowness_e313

@@ -20,6 +20,7 @@ from strandgauge.card.definition import load_card
 from strandgauge.card.find import CardView, find_card
 from strandgauge.card.model import CardDefinition, Window
 from strandgauge.card.sample import Samples, sample_card
+from strandgauge.cielab import delta_e_2000
 from strandgauge.describe import (
     ZoneColour,
     describe_zones,
@@ -35,7 +36,6 @@ from strandgauge.errors import (
     NoCardError,
     StrandgaugeError,
 )
-from strandgauge.hair.cielab import delta_e_2000
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.light.correction import Correction, fit_correction
 from strandgauge.light.region import Region, correct_region

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.model import CardDefinition
+from strandgauge.cielab import lab_from_srgb, lab_from_xyz
 from strandgauge.errors import BadColourError, BlurError, CardCutOffError, NoCardError
-from strandgauge.hair.cielab import lab_from_srgb, lab_from_xyz
 from strandgauge.photo.open import Photo, open_photo
 from strandgauge.pipeline import FIRST_LOOK_SIDE, open_card
 from strandgauge.reading import Lab

@@ -3,6 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from strandgauge.cielab import delta_e_2000
 from strandgauge.dye.formula import weigh
 from strandgauge.dye.learn import Observation, dye_file, learn_dye
 from strandgauge.dye.mix import mix_of, parse_mix, predict
@@ -18,7 +19,6 @@ from strandgauge.errors import (
     UnknownDyeError,
     UnknownTargetError,
 )
-from strandgauge.hair.cielab import delta_e_2000
 from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.pigment import solve_base
 

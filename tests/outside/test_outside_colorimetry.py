@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import skimage.color
 
-from strandgauge.hair import cielab
+from strandgauge import cielab
 from strandgauge.light import colorimetry, tone
 
 with warnings.catch_warnings():

@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 from scipy.interpolate import PchipInterpolator
 
+from strandgauge.cielab import delta_e_2000
 from strandgauge.dye.learn import Observation, learn_dye
-from strandgauge.hair.cielab import delta_e_2000
 from strandgauge.hair.law import Law
 from strandgauge.hair.pigment import Pigments, load_pigments, solve_base
 from strandgauge.hair.spectra import GRID, lab_from_reflectance

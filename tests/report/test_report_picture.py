@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from strandgauge.cielab import delta_e_2000, lab_from_srgb
 from strandgauge.errors import CannotWriteError
-from strandgauge.hair.cielab import delta_e_2000, lab_from_srgb
 from strandgauge.pipeline import measure_photo
 from strandgauge.report.picture import GAP, MARGIN, WIDTH, draw_picture, write_picture
 from strandphoto import jpeg, strand_photo

@@ -8,10 +8,10 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from strandgauge.cielab import delta_e_2000
 from strandgauge.dye.outlook import FormulaPart
 from strandgauge.dye.palette import Palette
 from strandgauge.errors import BadMixError
-from strandgauge.hair.cielab import delta_e_2000
 from strandgauge.hair.pigment import Base
 
 Array = NDArray[np.float64]

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from strandgauge.cielab import delta_e_2000
 from strandgauge.dye.palette import SCHEMA, STRONGEST, Dye
 from strandgauge.errors import BadMixError, CannotLearnError
-from strandgauge.hair.cielab import delta_e_2000
 from strandgauge.hair.pigment import Base, solve_base
 from strandgauge.hair.spectra import GRID
 from strandgauge.reading import Lab

@@ -13,6 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from strandgauge.cielab import chroma, delta_e_2000, hue_deg
 from strandgauge.dye.cautions import cautions_for
 from strandgauge.dye.formula import SMALL_STEPS, Weighed, too_small, weigh
 from strandgauge.dye.mix import prediction_sd, sampled_colours
@@ -34,7 +35,6 @@ from strandgauge.dye.palette import Palette
 from strandgauge.dye.solve import Grid, Solutions, best_mixes, make_grid
 from strandgauge.dye.targets import Target
 from strandgauge.dye.words import colour_word, difference_words
-from strandgauge.hair.cielab import chroma, delta_e_2000, hue_deg
 from strandgauge.hair.levels import Ladder
 from strandgauge.hair.pigment import Base, lifted, solve_around
 from strandgauge.hair.stain import find_stain

@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from strandgauge.calibration import calibration_file, read_calibration
+from strandgauge.cielab import lab_from_srgb
 from strandgauge.errors import BadColourError, UnknownTargetError
-from strandgauge.hair.cielab import lab_from_srgb
 from strandgauge.reading import Lab
 
 _NUMBER = r"\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*"

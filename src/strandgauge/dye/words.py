@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from strandgauge.calibration import calibration_file, read_calibration
-from strandgauge.hair.cielab import chroma, delta_e_2000, hue_deg
+from strandgauge.cielab import chroma, delta_e_2000, hue_deg
 
 Array = NDArray[np.float64]
 

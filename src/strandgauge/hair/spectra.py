@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from strandgauge.calibration import calibration_file, read_calibration
-from strandgauge.hair.cielab import lab_from_xyz
+from strandgauge.cielab import lab_from_xyz
 
 Array = NDArray[np.float64]
 

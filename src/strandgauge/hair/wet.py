@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from strandgauge.calibration import calibration_file, read_calibration
-from strandgauge.hair.cielab import WHITE_D65, lab_from_xyz, xyz_from_lab
+from strandgauge.cielab import WHITE_D65, lab_from_xyz, xyz_from_lab
 
 Array = NDArray[np.float64]
 

@@ -1,7 +1,7 @@
 """CIELAB for D65 and the 2 degree observer: fast array forms and derivatives for the fit.
 
-Exact conversions and colour differences that a reading reports come from colour-science; the forms here serve
-the inner loop of the fit and whole rasters, and are checked against it.
+The conversions themselves are those of ``strandgauge.cielab``, here with Y = 1 for white; the derivatives serve the
+inner loop of the fit. All are checked against colour-science and scikit-image.
 """
 
 from __future__ import annotations
@@ -9,9 +9,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from strandgauge.cielab import WHITE_D65, lab_from_xyz, xyz_from_lab
+
 Array = NDArray[np.float64]
 
-WHITE_XYZ = np.array([0.95047, 1.0, 1.08883])
+WHITE_XYZ = WHITE_D65 / 100
 """D65, CIE 1931 2 degree observer, Y = 1 (IEC 61966-2-1 white, ASTM E308 rounded)."""
 SRGB_TO_XYZ = np.array(
     [
@@ -26,17 +28,13 @@ _SLOPE = (29 / 6) ** 2 / 3
 
 
 def xyz_to_lab(xyz: Array) -> Array:
-    """Return CIELAB of (..., 3) XYZ with Y = 1 for white (CIE 15:2004)."""
-    f = _f(xyz / WHITE_XYZ)
-    fx, fy, fz = f[..., 0], f[..., 1], f[..., 2]
-    return np.stack([116 * fy - 16, 500 * (fx - fy), 200 * (fy - fz)], axis=-1)
+    """Return CIELAB of (..., 3) XYZ with Y = 1 for white."""
+    return lab_from_xyz(100 * xyz)
 
 
 def lab_to_xyz(lab: Array) -> Array:
-    """Return XYZ with Y = 1 for white of (..., 3) CIELAB (CIE 15:2004)."""
-    fy = (lab[..., 0] + 16) / 116
-    f = np.stack([fy + lab[..., 1] / 500, fy, fy - lab[..., 2] / 200], axis=-1)
-    return np.asarray(np.where(f > 6 / 29, f**3, (f - 4 / 29) / _SLOPE) * WHITE_XYZ)
+    """Return XYZ with Y = 1 for white of (..., 3) CIELAB."""
+    return np.asarray(xyz_from_lab(lab) / 100)
 
 
 def lab_and_slope(xyz: Array) -> tuple[Array, Array]:
@@ -54,10 +52,6 @@ def lab_and_slope(xyz: Array) -> tuple[Array, Array]:
     derivative[:, 2, 1] = 200 * slope[:, 1]
     derivative[:, 2, 2] = -200 * slope[:, 2]
     return lab, derivative
-
-
-def _f(t: Array) -> Array:
-    return np.where(t > _EPSILON, np.cbrt(t), _SLOPE * t + 4 / 29)
 
 
 def difference_weights(lab: Array) -> Array:

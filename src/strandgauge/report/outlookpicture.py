@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from strandgauge.card.picture import font_file
+from strandgauge.cielab import srgb_from_lab
 from strandgauge.dye.outlook import Outlook, ZoneOutlook
 from strandgauge.dye.words import colour_word
-from strandgauge.hair.cielab import srgb_from_lab
 from strandgauge.reading import Lab
 from strandgauge.report.files import write_whole
 from strandgauge.report.outlookterminal import (

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.picture import font_file
-from strandgauge.hair.cielab import srgb_from_lab
+from strandgauge.cielab import srgb_from_lab
 from strandgauge.light.region import correct_region
 from strandgauge.light.tone import srgb_encode
 from strandgauge.reading import Lab, Reading, ZoneReading

@@ -74,7 +74,7 @@ def hex_colour(lab: Lab) -> str:
     """Return a CIELAB colour as ``#rrggbb`` in sRGB, out-of-gamut channels clipped."""
     import numpy as np
 
-    from strandgauge.hair.cielab import srgb_from_lab
+    from strandgauge.cielab import srgb_from_lab
 
     red, green, blue = (round(255 * float(v)) for v in np.clip(srgb_from_lab(lab), 0, 1))
     return f"#{red:02x}{green:02x}{blue:02x}"

@@ -83,10 +83,10 @@ def test_level():
 
 
 def test_stated_interval_of_the_level_is_not_bought_by_width():
-    # The aim is a median half-width of 0.6, and it is not met: narrower intervals would hold the truth less
-    # often than they claim, since one photo tells the light's direction only weakly.
+    # The aim is a median half-width of 0.6; on harder sets it is not met (docs/accuracy.md), since one photo
+    # tells the light's direction only weakly.
     _error, half_width = level_errors_and_half_widths(DRY)
-    assert np.median(half_width) <= 0.9
+    assert np.median(half_width) <= 0.65
 
 
 def test_dry_estimate_of_wet_hair_covers_the_dry_level():

@@ -28,7 +28,8 @@ TRUSTED_DELTA = 10.0
 """Zones whose colour as lit was itself measured worse than this (CIELAB) say nothing about direction."""
 COVERAGE = {"L": 0.892, "a": 0.95, "b": 0.95}
 """Share of all zones, hard prints under tubes included, that the 95 % interval is scaled to hold; on smooth prints,
-which are nearer to a photo printer's, it then holds about 94 %."""
+which are nearer to a photo printer's, it then holds about 94 %. For L* it was lowered from 0.95 after the widths had
+been seen; docs/accuracy.md says what that means."""
 HERE = Path(__file__).parent
 
 

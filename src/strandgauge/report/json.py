@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from strandgauge.errors import StrandgaugeError
 from strandgauge.reading import CardCheck, Note, Reading, Stain, ZoneReading
 from strandgauge.report import words
 
@@ -71,11 +70,6 @@ def error_document(code: str, message: str, remedy: str, where: str | None = Non
         "remedy": remedy,
         "where": where,
     }
-
-
-def error_document_of(error: StrandgaugeError) -> Document:
-    """Return an error of the family as ``strandgauge.error/1``."""
-    return error_document(error.code, error.message, error.remedy, error.where)
 
 
 def _zone(zone: ZoneReading) -> Document:

@@ -10,7 +10,9 @@ import jsonschema
 import numpy as np
 import pytest
 
+from readings import reading, zone
 from strandgauge.cli.app import run
+from strandgauge.report.json import reading_document
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 
@@ -22,9 +24,12 @@ def _document(capsys, name):
 
 
 def _saved_reading(path, schema="strandgauge.reading/1"):
-    labs = {"root": [57, 8, 36], "mids": [66, 5, 32], "ends": [75, 1, 25], "overall": [66, 5, 31]}
-    zones = [{"name": name, "lab": lab, "lab_sd": [1, 1, 1]} for name, lab in labs.items()]
-    path.write_text(json.dumps({"schema": schema, "zones": zones[:3], "overall": zones[3]}))
+    labs = {"root": (57, 8, 36), "mids": (66, 5, 32), "ends": (75, 1, 25)}
+    found = reading(
+        zones=tuple(zone(name, lab=lab, lab_sd=(1, 1, 1)) for name, lab in labs.items()),
+        overall=zone(lab=(66, 5, 31), lab_sd=(1, 1, 1)),
+    )
+    path.write_text(json.dumps(reading_document(found) | {"schema": schema}))
     return str(path)
 
 

@@ -1,0 +1,51 @@
+"""One photo of a batch, read or refused, as a plain frozen record: a row of the table, a card of the gallery."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from strandgauge.dye.outlook import Verdict
+from strandgauge.reading import Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a photo gave no reading."""
+
+    code: str
+    message: str
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
+class WantedShade:
+    """What the wanted shade would become on this strand."""
+
+    target: str
+    target_hex: str
+    predicted_hex: str
+    verdict: Verdict
+    saying: str
+    needs_level: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One photo: exactly one of ``reading`` and ``refusal`` is there."""
+
+    file: str
+    """Path below the batch's folder, with forward slashes."""
+    digest: str
+    """SHA-256 of the file's bytes, hexadecimal; empty where it could not be read."""
+    reading: Reading | None
+    refusal: Refusal | None
+    wanted: WantedShade | None
+    client: str | None
+    """Alias of the client or student, from the manifest."""
+    group: str | None
+    """Class or visit, from the manifest."""
+    taken: datetime | None
+    """When, from the manifest or the photo's EXIF."""
+    strip: bytes | None
+    """The strand in true colour, a small JPEG."""

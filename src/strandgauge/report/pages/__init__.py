@@ -1,0 +1,1 @@
+"""Pages to look at: HTML files that hold everything they need and ask the network for nothing."""

@@ -279,3 +279,49 @@ class CannotLearnError(StrandgaugeError):
     default_remedy = (
         "Dye pale, even hair so that the difference is plain, and photograph both in the same light."
     )
+
+
+# --- readings side by side ------------------------------------------------------------------------------
+
+
+class NotComparableError(StrandgaugeError):
+    """Readings that cannot be put side by side."""
+
+    code = "not-comparable"
+    exit_code = 84
+    default_remedy = "Read all photos again with the same --ladder, and give two or more."
+
+
+# --- the logbook ----------------------------------------------------------------------------------------
+
+
+class UnknownEntryError(StrandgaugeError):
+    """No such client, visit, strand or check in the logbook."""
+
+    code = "unknown-entry"
+    exit_code = 74
+    default_remedy = "See 'strandgauge log'."
+
+
+class BadEntryError(StrandgaugeError):
+    """Something that cannot stand in the logbook: an alias taken, empty or too long, an impossible time."""
+
+    code = "bad-entry"
+    exit_code = 75
+    default_remedy = "Write it another way; docs/logbook.md tells what can stand in the logbook."
+
+
+class UnusableLogbookError(StrandgaugeError):
+    """A file that is no logbook, is damaged, or was written by a newer version."""
+
+    code = "unusable-logbook"
+    exit_code = 76
+    default_remedy = "Name another file with --logbook, or put back a copy; docs/logbook.md tells how."
+
+
+class LogbookNotWrittenError(StrandgaugeError):
+    """The logbook could not be reached or written: busy, a full disk, no permission."""
+
+    code = "logbook-not-written"
+    exit_code = 77
+    default_remedy = "Nothing was lost or half written; make room or give permission, then do it again."

@@ -325,3 +325,76 @@ class LogbookNotWrittenError(StrandgaugeError):
     code = "logbook-not-written"
     exit_code = 77
     default_remedy = "Nothing was lost or half written; make room or give permission, then do it again."
+
+
+# --- a strand over time ---------------------------------------------------------------------------------
+
+
+class BadTimesError(StrandgaugeError):
+    """The times of the looks are missing or cannot be."""
+
+    code = "bad-times"
+    exit_code = 71
+    default_remedy = "Give the minutes since the lightener went on with --at, such as --at 5,22,41."
+
+
+# --- many strands ---------------------------------------------------------------------------------------
+
+
+class WorkersUnavailableError(StrandgaugeError):
+    """What a batch was asked to use is not there: worker processes, a cluster, an optional package."""
+
+    code = "workers-unavailable"
+    exit_code = 69
+    default_remedy = "Leave the option out, or install what is missing."
+
+
+class BadManifestError(StrandgaugeError):
+    """A manifest that cannot be used; ``where`` names file and line."""
+
+    code = "bad-manifest"
+    exit_code = 72
+    default_remedy = "Correct the line named; docs/batch.md describes every column."
+
+
+class BatchFolderError(StrandgaugeError):
+    """A result folder that holds other results already, other settings', or is in use."""
+
+    code = "batch-folder"
+    exit_code = 73
+    default_remedy = "Go on with --resume and the same options, or name a new folder with --out."
+
+
+# --- the server -----------------------------------------------------------------------------------------
+
+
+class CannotServeError(StrandgaugeError):
+    """The address cannot be listened on: the port is taken, or there is no network."""
+
+    code = "cannot-serve"
+    exit_code = 80
+    default_remedy = "Choose another port, such as --port 8500."
+
+
+class PhotoTooHardError(StrandgaugeError):
+    """Reading the photo took more time or memory than a photo may."""
+
+    code = "photo-too-hard"
+    exit_code = 81
+    default_remedy = "Take the photo again with the phone's own camera, and send it as it is."
+
+
+class ServerBusyError(StrandgaugeError):
+    """More photos at once than the server can read."""
+
+    code = "server-busy"
+    exit_code = 82
+    default_remedy = "Wait a moment and send the photo again."
+
+
+class UnknownLookError(StrandgaugeError):
+    """A look that the server does not remember."""
+
+    code = "unknown-look"
+    exit_code = 83
+    default_remedy = "Take the photo again, with its strand named so that it is kept."

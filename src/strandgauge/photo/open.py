@@ -68,7 +68,7 @@ def open_photo(source: Path | bytes, *, longest_side_wanted: int = 2000) -> Phot
     FileTooLargeError : more than 200 MB, more than 100 megapixels, or absurdly long and narrow.
     """
     name = source.name if isinstance(source, Path) else "photo"
-    data = _read_bytes(source) if isinstance(source, Path) else source
+    data = read_bytes(source) if isinstance(source, Path) else source
     try:
         return _open_bytes(data, name, longest_side_wanted)
     except StrandgaugeError as error:
@@ -77,8 +77,14 @@ def open_photo(source: Path | bytes, *, longest_side_wanted: int = 2000) -> Phot
         raise
 
 
-def _read_bytes(path: Path) -> bytes:
-    """Return the content of a file, refusing what is not a file of reasonable size."""
+def read_bytes(path: Path) -> bytes:
+    """Return the content of a file.
+
+    Raises
+    ------
+    UnreadableFileError : it is missing, is no file, or may not be read.
+    FileTooLargeError : it is larger than any photo.
+    """
     try:
         with open(path, "rb", opener=_open_without_waiting) as file:
             status = os.fstat(file.fileno())

@@ -1,0 +1,35 @@
+"""Everything a worker needs, imported and loaded ahead, so that its first photo is as quick as any other.
+
+Imported once by the process of which the workers are copies; they find all of it in place.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+
+@cache
+def up() -> None:
+    """Import what reading a photo imports, and load the data that ships with the package."""
+    import cv2
+    import scipy.optimize  # noqa: F401
+    from PIL import Image, ImageDraw, ImageFont, JpegImagePlugin  # noqa: F401
+
+    from strandgauge.dye.outlook import BaseZone
+    from strandgauge.dye.palette import load_palette
+    from strandgauge.dye.reach import reach
+    from strandgauge.dye.targets import load_targets
+    from strandgauge.hair.levels import load_ladder
+    from strandgauge.pipeline import default_card
+    from strandgauge.report import picture, strip  # noqa: F401
+    from strandgauge.strand.direction import load_direction_model
+
+    cv2.setNumThreads(1)
+    default_card()
+    load_direction_model()
+    shades, ladder = load_targets(), load_ladder()
+    # The first outlook lays out the mixes of the whole shelf, which later ones find again.
+    reach([BaseZone("overall", ladder.lab[-1])], shades[0], load_palette(), shades, ladder)
+
+
+up()

@@ -1,0 +1,278 @@
+"""Worker processes in which photos are read, so that a hostile one costs one error and one process.
+
+A photo from outside is decoded nowhere else. Each worker has its own pipe to the server and a limit on memory;
+the server keeps the clock: a worker that has not answered in time is killed, whatever it is doing, and replaced.
+(A ready-made pool shares its pipes and locks among the workers, so that one stopped at the wrong moment would
+stop them all; hence one pipe each, and no lock.)
+"""
+
+from __future__ import annotations
+
+import io
+import multiprocessing
+import os
+import queue
+import signal
+import sys
+from contextlib import suppress
+from dataclasses import dataclass, field
+from functools import lru_cache
+from multiprocessing.connection import Connection
+from multiprocessing.context import BaseContext
+from threading import Lock, Thread, Timer
+from typing import TYPE_CHECKING
+
+from strandgauge.errors import PhotoTooHardError, ServerBusyError, StrandgaugeError
+from strandgauge.web.settings import Limits
+
+if TYPE_CHECKING:
+    from strandgauge.card.model import CardDefinition
+    from strandgauge.dye.outlook import Outlook
+    from strandgauge.dye.targets import Target
+    from strandgauge.hair.levels import Ladder
+    from strandgauge.reading import Reading
+
+PICTURE_QUALITY = 85
+WRITES_AT_MOST = 4_000_000
+"""Bytes that a worker may write to a file: it keeps what the decoders say, and nothing else."""
+ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One photo to be read."""
+
+    photo: bytes = field(repr=False)
+    wet: bool
+    target: Target | None
+    """The wanted shade, for the outlook."""
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What became of it."""
+
+    reading: Reading
+    outlook: Outlook | None
+    picture_jpeg: bytes = field(repr=False)
+    strip_jpeg: bytes = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """What every worker works with; None stands for what ships with the package."""
+
+    card: CardDefinition | None = None
+    ladder: Ladder | None = None
+
+
+class _Worker:
+    """One process and the server's end of its pipe."""
+
+    def __init__(self, context: BaseContext, bench: Bench, limits: Limits) -> None:
+        self.pipe, far_end = context.Pipe()
+        self.process = context.Process(  # type: ignore[attr-defined]  # every context has it
+            target=_work, args=(far_end, bench, limits.worker_bytes), name="strandgauge-worker", daemon=True
+        )
+        self.process.start()
+        far_end.close()  # so that the pipe breaks when the process ends
+
+    def run(self, job: Job, seconds: float) -> Result | StrandgaugeError:
+        """Hand over a job and wait for what comes back.
+
+        Raises
+        ------
+        PhotoTooHardError : the process ended, or was ended because its time was up.
+        """
+        clock = Timer(seconds, self.kill)
+        clock.start()
+        try:
+            self.pipe.send(job)
+            answer: Result | StrandgaugeError = self.pipe.recv()
+        except (OSError, EOFError) as error:
+            raise PhotoTooHardError("This photo could not be read: it took too long or too much.") from error
+        finally:
+            clock.cancel()
+        return answer
+
+    def kill(self) -> None:
+        """End the process at once; a process that was stopped ends as well."""
+        self.process.kill()
+
+    def close(self) -> None:
+        """End the process and leave nothing of it."""
+        self.kill()
+        self.process.join(2.0)
+        self.pipe.close()
+
+
+class WorkerPool:
+    """A few long-lived worker processes.
+
+    Parameters
+    ----------
+    count : processes.
+    bench : what they work with.
+    limits : their memory, their time, and how long a job waits for one of them.
+    """
+
+    def __init__(self, count: int, bench: Bench, limits: Limits) -> None:
+        self._count, self._bench, self._limits = count, bench, limits
+        self._idle: queue.SimpleQueue[_Worker] = queue.SimpleQueue()
+        self._all: set[_Worker] = set()
+        self._lock = Lock()
+        self._closed = False
+
+    def start(self) -> None:
+        """Start the processes in the background; jobs wait for them."""
+        Thread(target=self._start, name="strandgauge-start", daemon=True).start()
+
+    def _start(self) -> None:
+        context = _context()
+        for _ in range(self._count):
+            self._add(context)
+
+    def _add(self, context: BaseContext) -> None:
+        worker = _Worker(context, self._bench, self._limits)
+        with self._lock:
+            if not self._closed:
+                self._all.add(worker)
+                self._idle.put(worker)
+                return
+        worker.close()
+
+    @property
+    def process_ids(self) -> tuple[int, ...]:
+        """Ids of the processes that are there now."""
+        with self._lock:
+            return tuple(worker.process.pid for worker in self._all if worker.process.pid is not None)
+
+    def run(self, job: Job) -> Result:
+        """Have a photo read.
+
+        Raises
+        ------
+        StrandgaugeError : the photo is refused.
+        PhotoTooHardError : reading it took more time or memory than it may.
+        ServerBusyError : no worker came free in time.
+        """
+        worker = self._take()
+        try:
+            answer = worker.run(job, self._limits.look_seconds)
+        except BaseException:
+            self._replace(worker)
+            raise
+        self._idle.put(worker)
+        if isinstance(answer, StrandgaugeError):
+            raise answer
+        return answer
+
+    def _take(self) -> _Worker:
+        """Wait for a worker that is alive; one that died while it was idle costs nobody an error."""
+        while True:
+            try:
+                worker = self._idle.get(timeout=self._limits.wait_seconds + self._limits.look_seconds)
+            except queue.Empty:
+                raise ServerBusyError("Every worker is busy with other photos.") from None
+            if worker.process.is_alive():
+                return worker
+            self._replace(worker)
+
+    def _replace(self, worker: _Worker) -> None:
+        with self._lock:
+            self._all.discard(worker)
+        worker.close()
+        if not self._closed:
+            self._add(_context())
+
+    def close(self) -> None:
+        """End all processes; jobs under way end in an error."""
+        with self._lock:
+            self._closed = True
+            workers, self._all = self._all, set()
+        for worker in workers:
+            worker.close()
+
+
+@lru_cache(maxsize=1)
+def _context() -> BaseContext:
+    """Return how processes are started: copies of one that has everything imported, where the system can."""
+    for name in ONE_THREAD:
+        os.environ.setdefault(name, "1")
+    if "forkserver" not in multiprocessing.get_all_start_methods():
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(["strandgauge.web.warm"])
+    return context
+
+
+# --- in the worker --------------------------------------------------------------------------------------
+
+
+def _work(pipe: Connection, bench: Bench, memory: int) -> None:
+    """Read photos until the server goes away."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's; it ends its workers itself
+    from strandgauge.web import warm
+
+    warm.up()
+    _limit(memory)
+    while True:
+        try:
+            job = pipe.recv()
+        except (EOFError, OSError):
+            return
+        answer: Result | StrandgaugeError
+        try:
+            answer = _read(job, bench)
+        except StrandgaugeError as error:
+            answer = error
+        except MemoryError:
+            answer = PhotoTooHardError("This photo takes more memory than a photo may.")
+        except Exception as error:
+            # Whatever it is, it came from this one photo; the server has to go on.
+            answer = PhotoTooHardError(f"This photo could not be read ({type(error).__name__}).")
+        with suppress(BrokenPipeError):
+            pipe.send(answer)
+
+
+def _limit(memory: int) -> None:
+    """Bound what this process may take, where the system can."""
+    if sys.platform == "win32":
+        return
+    import resource
+
+    for what, most in (
+        (resource.RLIMIT_AS, memory),
+        (resource.RLIMIT_FSIZE, WRITES_AT_MOST),
+        (resource.RLIMIT_CORE, 0),
+    ):
+        _, hard = resource.getrlimit(what)
+        bound = most if hard == resource.RLIM_INFINITY else min(most, hard)
+        resource.setrlimit(what, (bound, bound))
+
+
+def _read(job: Job, bench: Bench) -> Result:
+    """Read one photo: reading, outlook and both pictures."""
+    from strandgauge.hair.levels import load_ladder
+    from strandgauge.pipeline import measure_photo
+    from strandgauge.report.picture import draw_picture
+    from strandgauge.report.strip import strip_jpeg
+
+    ladder = bench.ladder or load_ladder()
+    measurement = measure_photo(job.photo, card=bench.card, ladder=ladder, wet=job.wet)
+    reading = measurement.reading
+    picture = io.BytesIO()
+    draw_picture(measurement, reading).save(picture, "JPEG", quality=PICTURE_QUALITY)
+    return Result(reading, _outlook(reading, job.target, ladder), picture.getvalue(), strip_jpeg(measurement))
+
+
+def _outlook(reading: Reading, target: Target | None, ladder: Ladder) -> Outlook | None:
+    if target is None:
+        return None
+    from strandgauge.dye.outlook import BaseZone
+    from strandgauge.dye.palette import load_palette
+    from strandgauge.dye.reach import reach
+    from strandgauge.dye.targets import load_targets
+
+    zones = [BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall)]
+    return reach(zones, target, load_palette(), load_targets(), ladder)

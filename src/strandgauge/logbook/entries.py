@@ -1,0 +1,158 @@
+"""What may stand in the logbook: aliases, names, notes, times and documents put in order, or refused."""
+
+from __future__ import annotations
+
+import json
+import math
+import unicodedata
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+from strandgauge.errors import BadEntryError
+from strandgauge.logbook.records import STRETCH_ANSWERS
+
+LONGEST_NAME = 80
+"""Characters of an alias, and of a strand's name."""
+LONGEST_TARGET = 200
+LONGEST_NOTE = 4000
+LONGEST_LIMIT = 24 * 60.0
+"""Minutes; a limit beyond a day is a slip."""
+
+READING_SCHEMA = "strandgauge.reading/1"
+OUTLOOK_SCHEMA = "strandgauge.outlook/1"
+
+
+def name_of(text: str, what: str, longest: int = LONGEST_NAME) -> str:
+    """Return a name of one line: trimmed, runs of blanks made one, letters composed (Unicode NFC).
+
+    Raises
+    ------
+    BadEntryError : empty, too long, or with characters that cannot be seen.
+    """
+    name = unicodedata.normalize("NFC", " ".join(text.split()))
+    if not name:
+        raise BadEntryError(f"The {what} is empty.")
+    if len(name) > longest:
+        raise BadEntryError(f"The {what} is longer than {longest} characters.")
+    if not name.isprintable():
+        raise BadEntryError(f"The {what} contains characters that cannot be seen.")
+    return name
+
+
+def key_of(alias: str) -> str:
+    """Return an alias as it is compared with others: without regard to case or to how letters are coded."""
+    return unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", alias).casefold())
+
+
+def lookup_key(alias: str) -> str:
+    """Return the key under which an alias that somebody typed would be found, if it is there."""
+    return key_of(" ".join(alias.split()))
+
+
+def note_of(text: str) -> str:
+    """Return a note: any lines of visible text, trimmed, line ends as ``\\n``; may be empty.
+
+    Raises
+    ------
+    BadEntryError : too long, or with control characters.
+    """
+    note = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n").strip())
+    if len(note) > LONGEST_NOTE:
+        raise BadEntryError(f"The note is longer than {LONGEST_NOTE} characters.")
+    # Notes may hold pictographs, which are joined by invisible characters (category Cf); those are let pass.
+    if any(c not in "\n\t" and unicodedata.category(c) in ("Cc", "Cs", "Cn", "Co") for c in note):
+        raise BadEntryError("The note contains control characters.")
+    return note
+
+
+def target_of(text: str | None) -> str | None:
+    """Return a wanted shade as it was named; None for none.
+
+    Raises
+    ------
+    BadEntryError : empty, too long, or with characters that cannot be seen.
+    """
+    return None if text is None else name_of(text, "wanted shade", LONGEST_TARGET)
+
+
+def minutes_of(limit: float | None) -> float | None:
+    """Return a time limit in minutes; None for none.
+
+    Raises
+    ------
+    BadEntryError : no number, not above zero, or more than a day.
+    """
+    if limit is None:
+        return None
+    if not (math.isfinite(limit) and 0 < limit <= LONGEST_LIMIT):
+        raise BadEntryError(f"The time limit is not between 0 and {LONGEST_LIMIT:g} minutes.")
+    return float(limit)
+
+
+def stretch_of(answer: str | None) -> str | None:
+    """Return the answer of a stretch test; None for none.
+
+    Raises
+    ------
+    BadEntryError : none of the three answers.
+    """
+    if answer is not None and answer not in STRETCH_ANSWERS:
+        raise BadEntryError(f"A stretch test is answered with {', '.join(STRETCH_ANSWERS)}.")
+    return answer
+
+
+def stored_time(time: datetime) -> str:
+    """Return a time as it is stored: UTC, of fixed width, so that text sorts as time does.
+
+    Raises
+    ------
+    BadEntryError : without a time zone, or at the edge of the calendar.
+    """
+    if time.tzinfo is None or time.utcoffset() is None:
+        raise BadEntryError("The time says no time zone.")
+    try:
+        utc = time.astimezone(UTC)
+    except OverflowError as error:
+        raise BadEntryError("The time lies outside the calendar.") from error
+    return utc.replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
+
+
+def time_from(stored: str) -> datetime:
+    """Return a stored time."""
+    return datetime.fromisoformat(stored)
+
+
+def stored_reading(reading: Mapping[str, Any]) -> str:
+    """Return a reading document as JSON text.
+
+    Raises
+    ------
+    BadEntryError : of another schema, without a level, or with a number that JSON has not.
+    """
+    overall = reading.get("overall")
+    level = overall.get("level") if isinstance(overall, Mapping) else None
+    if reading.get("schema") != READING_SCHEMA or not isinstance(level, int | float):
+        raise BadEntryError(f"The reading is no '{READING_SCHEMA}' document.")
+    return _json(reading, "reading")
+
+
+def stored_outlook(outlook: Mapping[str, Any] | None) -> str | None:
+    """Return an outlook document as JSON text; None for none.
+
+    Raises
+    ------
+    BadEntryError : of another schema, without a verdict, or with a number that JSON has not.
+    """
+    if outlook is None:
+        return None
+    if outlook.get("schema") != OUTLOOK_SCHEMA or not isinstance(outlook.get("verdict"), str):
+        raise BadEntryError(f"The outlook is no '{OUTLOOK_SCHEMA}' document.")
+    return _json(outlook, "outlook")
+
+
+def _json(document: Mapping[str, Any], what: str) -> str:
+    try:
+        return json.dumps(document, allow_nan=False, separators=(",", ":"))
+    except ValueError as error:
+        raise BadEntryError(f"The {what} holds a number that is none.") from error

@@ -1,0 +1,110 @@
+"""What the logbook holds, as plain frozen records.
+
+Times are aware and in UTC. Ids are never given twice, so that a link to a check that was deleted cannot lead to
+somebody else's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Literal
+
+Stretch = Literal["springs back", "slow", "gummy"]
+"""The stylist's own answer to the stretch test of a wet strand; ``gummy`` always means stop."""
+
+STRETCH_ANSWERS: tuple[Stretch, ...] = ("springs back", "slow", "gummy")
+
+
+@dataclass(frozen=True, slots=True)
+class Client:
+    """A person, known by an alias only; the tool has no need of a real name."""
+
+    id: int
+    alias: str
+    created: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One time that a client came in."""
+
+    id: int
+    client_id: int
+    started: datetime
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Strand:
+    """One strand that is followed during a visit."""
+
+    id: int
+    visit_id: int
+    name: str
+    target: str | None
+    """The wanted shade: a name, or a colour as it was typed."""
+    started: datetime | None
+    """When the lightener went on; None where none did."""
+    limit_minutes: float | None
+    """The maker's time limit."""
+
+    def minutes_at(self, at: datetime) -> float | None:
+        """Return the minutes from lightener on to ``at``; None where no lightener went on."""
+        return None if self.started is None else (at - self.started).total_seconds() / 60
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRecord:
+    """One look at a strand."""
+
+    id: int
+    strand_id: int
+    at: datetime
+    wet: bool
+    reading: dict[str, Any]
+    """A ``strandgauge.reading/1`` document."""
+    outlook: dict[str, Any] | None
+    """A ``strandgauge.outlook/1`` document."""
+    thumbnail: bytes | None
+    """A small JPEG of the strand."""
+    has_photo: bool
+    """Whether the photo itself was kept."""
+    stretch: Stretch | None
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class ClientSummary:
+    """A client as a line of a list."""
+
+    client: Client
+    visits: int
+    checks: int
+    last_visit: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class StrandSummary:
+    """A strand as a line of a list, with whose it is."""
+
+    client: Client
+    visit: Visit
+    strand: Strand
+    checks: int
+    last_check: datetime | None
+    gummy: bool
+    """Whether any stretch test of this strand was answered with gummy."""
+
+
+@dataclass(frozen=True, slots=True)
+class Deletion:
+    """What was deleted, and whether its bytes are gone from the files."""
+
+    visits: int
+    strands: int
+    checks: int
+    photos: int
+    erased: bool
+    """False where another program was reading the logbook: the entries are gone, but their bytes may remain in
+    its files until :meth:`Logbook.erase` succeeds, which is tried again whenever a logbook opens or closes."""

@@ -1,0 +1,125 @@
+"""The tables of the logbook, and the steps from each version of them to the next.
+
+A step, once released, is never changed: a change of the tables is a further step. The version in use stands in
+SQLite's ``user_version``, the mark that a file is a logbook at all in its ``application_id``.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+
+APPLICATION_ID = 0x53474C42
+"""The letters SGLB."""
+
+VERSION_1 = (
+    """
+    CREATE TABLE clients (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        alias TEXT NOT NULL,
+        alias_key TEXT NOT NULL UNIQUE,  -- the alias as it is compared: without regard to case
+        created TEXT NOT NULL
+    )
+    """,
+    """
+    CREATE TABLE visits (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        client_id INTEGER NOT NULL REFERENCES clients (id) ON DELETE CASCADE,
+        started TEXT NOT NULL,
+        note TEXT NOT NULL
+    )
+    """,
+    "CREATE INDEX visits_of_client ON visits (client_id, started)",
+    """
+    CREATE TABLE strands (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        visit_id INTEGER NOT NULL REFERENCES visits (id) ON DELETE CASCADE,
+        name TEXT NOT NULL,
+        target TEXT,
+        started TEXT,
+        limit_minutes REAL
+    )
+    """,
+    "CREATE INDEX strands_of_visit ON strands (visit_id)",
+    """
+    CREATE TABLE checks (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        strand_id INTEGER NOT NULL REFERENCES strands (id) ON DELETE CASCADE,
+        at TEXT NOT NULL,
+        wet INTEGER NOT NULL CHECK (wet IN (0, 1)),
+        reading TEXT NOT NULL,
+        outlook TEXT,
+        thumbnail BLOB,
+        stretch TEXT CHECK (stretch IN ('springs back', 'slow', 'gummy')),
+        note TEXT NOT NULL
+    )
+    """,
+    "CREATE INDEX checks_of_strand ON checks (strand_id, at)",
+    """
+    -- In a table of their own, so that a list of checks does not read past megabytes of pictures.
+    CREATE TABLE photos (
+        check_id INTEGER PRIMARY KEY REFERENCES checks (id) ON DELETE CASCADE,
+        content BLOB NOT NULL
+    )
+    """,
+    """
+    -- A row for each deletion whose bytes are not known to be gone from the files yet.
+    CREATE TABLE erasures (
+        id INTEGER PRIMARY KEY AUTOINCREMENT
+    )
+    """,
+)
+
+Step = Sequence[str]
+"""SQL statements, run one after the other."""
+
+STEPS: tuple[Step, ...] = (VERSION_1,)
+"""Step number n, counted from zero, leads from version n to version n + 1."""
+
+
+def version_of(connection: sqlite3.Connection) -> int:
+    """Return the version of the tables; 0 for an empty file."""
+    return _number(connection, "PRAGMA user_version")
+
+
+def belongs_to_us(connection: sqlite3.Connection) -> bool:
+    """Tell whether a database is a logbook, or empty and free to become one."""
+    mark = _number(connection, "PRAGMA application_id")
+    if mark == APPLICATION_ID:
+        return True
+    return mark == 0 and _number(connection, "SELECT count(*) FROM sqlite_schema") == 0
+
+
+def upgrade(connection: sqlite3.Connection, steps: Sequence[Step] = STEPS) -> None:
+    """Bring the tables to the newest version, each step whole or not at all.
+
+    Several processes may do so at once: whoever comes second finds the step done.
+
+    Parameters
+    ----------
+    connection : in autocommit mode.
+    steps : to be taken from version 0 on.
+
+    Raises
+    ------
+    sqlite3.Error : a step failed; the tables are as the step before left them.
+    """
+    while version_of(connection) < len(steps):
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            version = version_of(connection)
+            if version < len(steps):
+                for statement in steps[version]:
+                    connection.execute(statement)
+                connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+                connection.execute(f"PRAGMA user_version = {version + 1}")
+            connection.execute("COMMIT")
+        except BaseException:
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+            raise
+
+
+def _number(connection: sqlite3.Connection, sql: str) -> int:
+    ((value,),) = connection.execute(sql).fetchall()
+    return int(value)

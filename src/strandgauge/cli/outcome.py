@@ -35,6 +35,10 @@ class Session:
     json: JsonLines | None = field(default=None)
     """Set by a command that was asked for JSON, so that its errors are written there as well."""
 
+    def tell_aside(self, error: StrandgaugeError) -> None:
+        """Tell, in one line on standard error, of something that was left out while the rest goes on."""
+        print(one_line(f"strandgauge: left out: {describe(error).line}"), file=sys.stderr)
+
     def tell(self, error: BaseException) -> int:
         """Tell an error in one line, and as JSON where that was asked for; return its exit code."""
         failure = describe(error)

@@ -21,7 +21,7 @@ _SWATCH_WIDTH = 6
 
 def print_reading(reading: Reading, console: Console | None = None) -> None:
     """Print a reading."""
-    console = console or _Console(highlight=False)
+    console = console or plain_console()
     swatches = _shows_colours(console)
     console.print(Text(reading.photo, style="dim"))
     console.print(_headline(reading, swatches))
@@ -41,7 +41,7 @@ def print_reading(reading: Reading, console: Console | None = None) -> None:
 
 def print_check(check: CardCheck, console: Console | None = None) -> None:
     """Print a card check."""
-    console = console or _Console(highlight=False)
+    console = console or plain_console()
     verdict = "A reading can be trusted" if check.trusted else "A reading cannot be trusted"
     console.print(Text(check.photo, style="dim"))
     console.print(Text(f"{verdict}.", style="bold"))
@@ -61,6 +61,11 @@ def print_check(check: CardCheck, console: Console | None = None) -> None:
     )
     console.print()
     console.print(_patch_grid(check.patches, console))
+
+
+def plain_console() -> Console:
+    """Return the console that results are printed to."""
+    return _Console(highlight=False)
 
 
 class _Console(Console):

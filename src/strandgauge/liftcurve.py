@@ -1,0 +1,84 @@
+"""How one strand lifts, as plain frozen records: the looks, the curve through them, and what follows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from strandgauge.reading import Lab, ZoneName
+
+State = Literal["first look", "lifting", "slowing", "stalled", "light enough", "time is up"]
+"""What the strand is doing, from the looks so far."""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One look at the strand."""
+
+    minutes: float
+    """Since the lightener went on."""
+    photo: str
+    level: float
+    level_sd: float
+    lab: Lab
+    used: bool
+    """False where it fits the others so badly that the curve was drawn without it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A value with the interval that holds it in 95 of 100 cases."""
+
+    value: float
+    low: float
+    high: float
+    """May be infinite, where the value may never be reached."""
+
+
+@dataclass(frozen=True, slots=True)
+class CurvePoint:
+    """The lift curve at one time, with its 95 % band."""
+
+    minutes: float
+    level: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class LiftCurve:
+    """How a strand lifts, and what follows from it."""
+
+    zone: ZoneName
+    """The part of the strand that the curve is of."""
+    looks: tuple[Look, ...]
+    """In order of time."""
+    points: tuple[CurvePoint, ...]
+    """From the first look to the end of the time limit or a while past the last look; empty after one look."""
+    state: State
+    stop: bool
+    """True where the answer is to take the lightener off."""
+    headline: str
+    """The answer in one short sentence."""
+    advice: tuple[str, ...]
+    """What to do and why, a sentence each, most pressing first."""
+    stop_signs: tuple[str, ...]
+    """What eyes and fingers must check, always shown."""
+    level_now: Estimate
+    """At the last look."""
+    rate: Estimate | None
+    """Levels in 10 minutes at the last look; None after one look."""
+    plateau: Estimate | None
+    """The level at which this lift ends by itself; None after one look."""
+    target: str | None
+    needs_level: float | None
+    """The level that the target needs."""
+    minutes_to_need: Estimate | None
+    """From the last look until the needed level; None where none is needed or one look cannot tell."""
+    chance_in_time: float | None
+    """Probability that the needed level comes within the time limit; None without a limit or a need."""
+    limit: float | None
+    """The maker's time limit, minutes since the lightener went on."""
+    next_look: float | None
+    """Minutes from the last look to the next; None where the answer is to stop."""
+    ladder: str

@@ -1,0 +1,171 @@
+"""The page of one strand's lift: go on or stop, in letters that can be read at arm's length."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from strandgauge.follow import Estimate, LiftCurve, Look
+from strandgauge.reading import Reading
+from strandgauge.report import words
+from strandgauge.report.pages.charts import INTERVAL, lift_chart
+from strandgauge.report.pages.render import minutes, render
+
+_ALREADY = 0.5
+"""Minutes below which a level counts as reached."""
+
+Fact = tuple[str, str, str]
+"""Name, value and a lesser line, which may be empty."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The answer as a shape and a word."""
+
+    kind: str
+    """Of the macro ``icon`` and of the class in style.css: go, slow, stop or look."""
+    word: str
+
+
+@dataclass(frozen=True, slots=True)
+class ShownLook:
+    """One look, in words."""
+
+    time: str
+    photo: str
+    level: str
+    used: bool
+    lab: tuple[float, float, float]
+    undertone: str
+    evenness: str
+    warmth: str
+    strip: bytes | None
+    picture_words: str
+
+
+def follow_page(curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, bytes]) -> str:
+    """Return the page of a lift curve.
+
+    Parameters
+    ----------
+    curve : what `strandgauge.follow.follow` found.
+    readings : those the curve was drawn from, in any order; found by their photo's name.
+    strips : of each photo's name the picture by `strandgauge.report.strip.strip_jpeg`; a photo without one is shown
+        as a colour field.
+    """
+    return render(
+        "follow.html.j2",
+        curve=curve,
+        answer=answer(curve),
+        facts_shown=facts(curve),
+        roomy=Markup(lift_chart(curve, width=860, height=380)),
+        narrow=Markup(lift_chart(curve, width=340, height=300)),
+        looks=_looks(curve, readings, strips),
+    )
+
+
+def answer(curve: LiftCurve) -> Answer:
+    """Return shape and word of the answer."""
+    if curve.stop:
+        return Answer("stop", "Stop")
+    if curve.state == "first look":
+        return Answer("look", "Look again")
+    if curve.state == "slowing":
+        return Answer("slow", "Slowing")
+    return Answer("go", "Go on")
+
+
+def facts(curve: LiftCurve) -> list[Fact]:
+    """Return what is known, most pressing first. No time past the limit is ever named as one to wait for."""
+    last = curve.looks[-1].minutes
+    shown: list[Fact] = []
+    if not curve.stop and curve.next_look is not None:
+        shown.append(("Next look", f"in {minutes(curve.next_look)}", f"at {minutes(last + curve.next_look)}"))
+    if curve.limit is None:
+        shown.append(("Time limit", "not given", "Look it up in the maker's directions and keep to it."))
+    elif curve.stop:
+        shown.append(("On the hair", minutes(last), f"time limit {minutes(curve.limit)}"))
+    else:
+        shown.append(
+            ("Time left", minutes(max(curve.limit - last, 0.0)), f"to the limit of {minutes(curve.limit)}")
+        )
+    shown.append(("Level now", f"{curve.level_now.value:.1f}", _between(curve.level_now)))
+    if curve.needs_level is not None:
+        shown.append(_need(curve, last))
+    if curve.rate is not None:
+        shown.append(("Pace", f"{curve.rate.value:+.1f}", f"levels in 10 min, {_between(curve.rate)}"))
+    if curve.plateau is not None:
+        shown.append(("Ends by itself", f"near {curve.plateau.value:.1f}", _between(curve.plateau)))
+    return shown
+
+
+def _need(curve: LiftCurve, last: float) -> Fact:
+    name = f"{words_of(curve.target)} needs"
+    value = f"{curve.needs_level:.1f}"
+    wait = curve.minutes_to_need
+    if wait is None:
+        return name, value, ""
+    if wait.value <= _ALREADY:
+        return name, value, "reached"
+    if curve.stop or not math.isfinite(wait.value):
+        return name, value, "not with this lift"
+    if curve.limit is not None and last + wait.value > curve.limit:
+        return name, value, "not within the time limit" + _chance(curve)
+    upper = (
+        f" to {wait.high:.0f}"
+        if math.isfinite(wait.high) and (curve.limit is None or last + wait.high <= curve.limit)
+        else " or more"
+    )
+    return name, value, f"in about {minutes(wait.value)} ({wait.low:.0f}{upper}){_chance(curve)}"
+
+
+def words_of(target: str | None) -> str:
+    """Return a wanted shade's name fit to begin a phrase."""
+    return target[:1].upper() + target[1:] if target else "The wanted shade"
+
+
+def _chance(curve: LiftCurve) -> str:
+    if curve.chance_in_time is None:
+        return ""
+    return f", chance {100 * curve.chance_in_time:.0f}\u00a0%"
+
+
+def _between(estimate: Estimate) -> str:
+    upper = f"to {estimate.high:.1f}" if math.isfinite(estimate.high) else "or more"
+    return f"{estimate.low:.1f} {upper}"
+
+
+def _looks(curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, bytes]) -> list[ShownLook]:
+    # Photos of different folders may share a name: each look takes the next reading of its name.
+    waiting: dict[str, list[Reading]] = {}
+    for reading in readings:
+        waiting.setdefault(reading.photo, []).append(reading)
+    return [_shown(curve, look, waiting.get(look.photo, []), strips.get(look.photo)) for look in curve.looks]
+
+
+def _shown(curve: LiftCurve, look: Look, candidates: list[Reading], strip: bytes | None) -> ShownLook:
+    level = f"{look.level:.1f} ± {INTERVAL * look.level_sd:.1f}"
+    reading = candidates.pop(0) if candidates else None
+    zone = None
+    if reading is not None:
+        zone = next(
+            (one for one in (reading.overall, *reading.zones) if one.name == curve.zone), reading.overall
+        )
+    tone = zone.undertone if zone is not None else ""
+    time = minutes(look.minutes)
+    return ShownLook(
+        time=time,
+        photo=look.photo,
+        level=level,
+        used=look.used,
+        lab=look.lab,
+        undertone=tone,
+        evenness=words.evenness(reading).word if reading is not None else "",
+        warmth=words.warmth(zone) if zone is not None else "",
+        strip=strip,
+        picture_words=f"The strand at {time}, root end on the left: level {level}"
+        + (f", {tone}" if tone else ""),
+    )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from strandgauge.card.definition import load_card
+    from strandgauge.change import Change, compare
     from strandgauge.dye.mix import Mix, predict
     from strandgauge.dye.outlook import BaseZone, Outlook, Settings
     from strandgauge.dye.palette import load_palette
@@ -24,6 +25,7 @@ __version__ = "0.1.0"
 
 __all__ = [
     "BaseZone",
+    "Change",
     "Mix",
     "Outlook",
     "Reading",
@@ -31,6 +33,7 @@ __all__ = [
     "StrandgaugeError",
     "Target",
     "check_photo",
+    "compare",
     "find_target",
     "load_card",
     "load_ladder",
@@ -45,6 +48,7 @@ __all__ = [
 
 _HOMES = {
     "BaseZone": "dye.outlook",
+    "Change": "change",
     "Mix": "dye.mix",
     "Outlook": "dye.outlook",
     "Reading": "reading",
@@ -52,6 +56,7 @@ _HOMES = {
     "StrandgaugeError": "errors",
     "Target": "dye.targets",
     "check_photo": "pipeline",
+    "compare": "change",
     "find_target": "dye.targets",
     "load_card": "card.definition",
     "load_ladder": "hair.levels",

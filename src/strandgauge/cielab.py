@@ -59,6 +59,16 @@ def delta_e_2000(first: ArrayLike, second: ArrayLike) -> Array:
     return np.asarray(np.sqrt(np.maximum(dl**2 + dc**2 + dh**2 + cross * dc * dh, 0.0)))
 
 
+def delta_e_2000_terms(first: ArrayLike, second: ArrayLike) -> Array:
+    """Return the terms of the CIEDE2000 difference (..., 4), signed, kL = kC = kH = 1.
+
+    Delta L' / SL, Delta C' / SC, Delta H' / SH, and the rotation term RT (Delta C' / SC) (Delta H' / SH): the
+    squares of the first three and the fourth sum to the square of the difference; see `delta_e_2000`.
+    """
+    dl, dc, dh, cross = _weighted_differences(first, second)
+    return np.stack([dl, dc, dh, cross * dc * dh], axis=-1)
+
+
 def delta_e_2000_parts(first: ArrayLike, second: ArrayLike) -> Array:
     """Return three numbers (..., 3), signed, whose squares sum to the square of the CIEDE2000 difference.
 

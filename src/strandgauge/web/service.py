@@ -15,9 +15,11 @@ from functools import cached_property
 from threading import Lock
 from typing import TYPE_CHECKING, Literal
 
-from strandgauge.dye.outlook import Outlook
+from strandgauge.dye.outlook import BaseZone, Outlook
+from strandgauge.dye.palette import load_palette
+from strandgauge.dye.reach import reach
 from strandgauge.dye.targets import Target, find_target, load_targets
-from strandgauge.errors import StrandgaugeError, UnknownLookError
+from strandgauge.errors import UnknownLookError
 from strandgauge.follow import LiftCurve, follow
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.photo.formats import recognise
@@ -86,6 +88,7 @@ class Service:
         self.workers = workers
         self._answers: OrderedDict[str, Answer] = OrderedDict()
         self._keys: dict[int, str] = {}
+        self._outlooks: OrderedDict[tuple[int, str], Outlook] = OrderedDict()
         self._lock = Lock()
 
     @cached_property
@@ -198,6 +201,7 @@ class Service:
         with self._lock:
             self._answers.clear()
             self._keys.clear()
+            self._outlooks.clear()
 
     # --- strands ----------------------------------------------------------------------------------------
 
@@ -210,7 +214,7 @@ class Service:
         return _stop_reason(self.logbook.checks(strand_id))
 
     def _curve(self, strand: Strand, checks: Sequence[CheckRecord]) -> LiftCurve | None:
-        readings, minutes, needs_level = [], [], None
+        readings, minutes, used = [], [], []
         for check in sorted(checks, key=lambda one: one.at):
             if strand.started is None or check.at < strand.started:
                 continue
@@ -219,20 +223,43 @@ class Service:
                 continue  # its levels are no levels of this ladder
             readings.append(reading)
             minutes.append((check.at - strand.started).total_seconds() / 60.0)
-            if check.outlook is not None and check.outlook["target"]["name"] == strand.target:
-                needs_level = check.outlook["needs_level"]
+            used.append(check)
         if not readings:
             return None
+        outlook = self._wished(strand, used[-1], readings[-1])
         curve = follow(
             readings,
             minutes,
-            target=strand.target,
-            needs_level=needs_level,
+            target=None if outlook is None else outlook.target.name,
+            needs_level=None if outlook is None else level_needed(outlook),
+            reads_true_now=() if outlook is None else [shade.name for shade in outlook.instead],
             limit=strand.limit_minutes,
             ladder=self.ladder,
         )
         reason = _stop_reason(checks)
         return curve if reason is None else stopped(curve, reason)
+
+    def _wished(self, strand: Strand, check: CheckRecord, reading: Reading) -> Outlook | None:
+        """Return the outlook of a look for the strand's wanted shade as it is now."""
+        if strand.target is None:
+            return None
+        if check.outlook is not None and check.outlook["target"]["name"] == strand.target:
+            return outlook_from_document(check.outlook, f"check {check.id}")
+        return self._outlook_of(check.id, strand.target, reading)
+
+    def _outlook_of(self, check_id: int, target: str, reading: Reading) -> Outlook:
+        """Work out an outlook that was not asked for when the photo was taken, once."""
+        with self._lock:
+            known = self._outlooks.get((check_id, target))
+        if known is None:
+            zones = [BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall)]
+            shade = find_target(target, self.targets)
+            known = reach(zones, shade, load_palette(), self.targets, self.ladder)
+            with self._lock:
+                self._outlooks[check_id, target] = known
+                while len(self._outlooks) > REMEMBERED:
+                    self._outlooks.popitem(last=False)
+        return known
 
     def _brought_up_to_date(self, answer: Answer) -> Answer:
         """Add what the logbook says of the strand now: its curve, and whether to stop."""
@@ -259,6 +286,13 @@ def stopped(curve: LiftCurve, reason: str) -> LiftCurve:
     )
 
 
+def level_needed(outlook: Outlook) -> float | None:
+    """Return the level that the shade needs: where it reads true already, the level that the hair has."""
+    if outlook.needs_level is None and outlook.verdict == "true":
+        return outlook.base_level
+    return outlook.needs_level
+
+
 def _stop_reason(checks: Sequence[CheckRecord]) -> str | None:
     return GUMMY_MEANS_STOP if any(check.stretch == "gummy" for check in checks) else None
 
@@ -278,6 +312,3 @@ def _answer_from(record: CheckRecord) -> Answer:
         picture_jpeg=strip,
         strip_jpeg=strip,
     )
-
-
-__all__ = ["Answer", "Service", "ServerSettings", "StrandgaugeError", "Stretch", "stopped"]

@@ -1,0 +1,282 @@
+"""The JSON API under ``/api``: everything the phone page does, with the documents of the command line."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Request, Response
+from fastapi.responses import JSONResponse
+from starlette.concurrency import run_in_threadpool
+
+from strandgauge import __version__
+from strandgauge.dye.targets import find_target
+from strandgauge.report.followjson import curve_document
+from strandgauge.report.outlookjson import targets_document
+from strandgauge.web import documents as told
+from strandgauge.web.bodies import LARGEST_ID, photo_form
+from strandgauge.web.documents import (
+    Document,
+    look_document,
+    told_check,
+    told_client,
+    told_strand,
+    told_visit,
+)
+from strandgauge.web.refusals import Refused
+from strandgauge.web.service import Service
+
+Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
+
+
+def _errors(*statuses: int) -> dict[int | str, dict[str, Any]]:
+    return {status: {"model": told.Error, "description": _MEANINGS[status]} for status in sorted(statuses)}
+
+
+_MEANINGS = {
+    400: "It cannot be understood.",
+    403: "Not let in, or sent by another page.",
+    404: "There is no such entry.",
+    408: "It took too long to arrive.",
+    413: "More than any phone photo.",
+    415: "A file or form of another kind.",
+    421: "Not the address of this server.",
+    422: "The photo is refused, or a value is not what it should be.",
+    429: "Too much in too short a time; Retry-After says when to come back.",
+    500: "Something is wrong on the server: its files, its logbook or itself.",
+    503: "Too many photos at once; Retry-After says when to come back.",
+    507: "There is no room to write to.",
+}
+EVERYWHERE = _errors(403, 421, 429, 500)
+WRITES = _errors(400, 408, 413, 422, 507)
+
+_PICTURE: dict[str, Any] = {
+    "response_class": Response,
+    "responses": {
+        200: {
+            "content": {"image/jpeg": {"schema": {"type": "string", "format": "binary"}}},
+            "description": "JPEG",
+        },
+        **_errors(404, 422),
+    },
+}
+_PHOTO_FORM: dict[str, Any] = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "multipart/form-data": {
+                "schema": {
+                    "type": "object",
+                    "required": ["photo"],
+                    "properties": {
+                        "photo": {
+                            "type": "string",
+                            "format": "binary",
+                            "description": "JPEG, PNG, TIFF, WebP or HEIC.",
+                        },
+                        "strand": {
+                            "type": "integer",
+                            "minimum": 1,
+                            "maximum": LARGEST_ID,
+                            "description": "The strand it shows; left out, nothing is stored.",
+                        },
+                        "wet": {"type": "boolean", "default": False},
+                        "target": {
+                            "type": "string",
+                            "maxLength": 200,
+                            "description": "The wanted shade; the strand's own when left out.",
+                        },
+                        "keep_photo": {"type": "boolean", "default": False},
+                    },
+                }
+            }
+        },
+    }
+}
+
+
+def router(service: Service) -> APIRouter:
+    """Return the routes of the API."""
+    routes = APIRouter(prefix="/api", responses=EVERYWHERE)
+    _add_looks(routes, service)
+    _add_clients(routes, service)
+    _add_strands(routes, service)
+
+    @routes.get("/targets", response_model=told.ShadeList, summary="The wanted shades that have a name")
+    def targets() -> Document:
+        return targets_document(service.targets)
+
+    @routes.get("/health", response_model=told.Health, summary="Whether the server is well")
+    def health() -> told.Health:
+        return told.Health(version=__version__)
+
+    return routes
+
+
+def _add_looks(routes: APIRouter, service: Service) -> None:
+    @routes.post(
+        "/looks",
+        response_model=told.Look,
+        responses={**WRITES, **_errors(404, 415, 503)},
+        openapi_extra=_PHOTO_FORM,
+        summary="Read a photo; store it where it belongs to a strand",
+    )
+    async def look(request: Request) -> Document:
+        form = await photo_form(request)
+        answer = await run_in_threadpool(
+            service.look,
+            form.photo,
+            strand_id=form.strand_id,
+            wet=form.wet,
+            target=form.target,
+            keep_photo=form.keep_photo,
+        )
+        return look_document(answer)
+
+    @routes.get(
+        "/looks/{check_id}", response_model=told.Look, responses=_errors(404, 422), summary="A stored look"
+    )
+    def stored(check_id: Id) -> Document:
+        return look_document(service.answer(check_id))
+
+    @routes.get("/looks/{check_id}/picture", summary="The picture of a stored look", **_PICTURE)
+    def picture(check_id: Id) -> Response:
+        return _jpeg(service.answer(check_id).picture_jpeg)
+
+    @routes.get("/quick/{key}/picture", summary="The picture of a look that was not stored", **_PICTURE)
+    def quick_picture(key: str) -> Response:
+        return _jpeg(service.remembered(key).picture_jpeg)
+
+    @routes.post(
+        "/looks/{check_id}/stretch",
+        response_model=told.Look,
+        responses={**WRITES, **_errors(404)},
+        summary="Enter what the stretch test said; gummy means stop",
+    )
+    def stretch(check_id: Id, given: told.StretchAnswer) -> Document:
+        return look_document(service.set_stretch(check_id, given.answer))
+
+
+def _add_clients(routes: APIRouter, service: Service) -> None:
+    book = service.logbook
+
+    @routes.get("/clients", response_model=told.Clients, summary="All clients")
+    def clients() -> told.Clients:
+        return told.Clients(clients=[told_client(one) for one in book.clients()])
+
+    @routes.post(
+        "/clients",
+        status_code=201,
+        response_model=told.ToldClient,
+        responses=WRITES,
+        summary="Enter a client, by alias",
+    )
+    def add_client(given: told.NewClient) -> told.ToldClient:
+        return told_client(book.add_client(given.alias))
+
+    @routes.delete(
+        "/clients/{client_id}",
+        response_model=told.Deleted,
+        responses=_errors(404, 422, 507),
+        summary="Delete a client with everything of theirs, for good",
+    )
+    def delete_client(client_id: Id) -> told.Deleted:
+        deleted = told.Deleted.model_validate(book.delete_client(client_id))
+        service.forget()
+        return deleted
+
+    @routes.get(
+        "/clients/{client_id}/visits",
+        response_model=told.Visits,
+        responses=_errors(404, 422),
+        summary="A client's visits",
+    )
+    def visits(client_id: Id) -> told.Visits:
+        return told.Visits(visits=[told_visit(one) for one in book.visits(client_id)])
+
+    @routes.post(
+        "/clients/{client_id}/visits",
+        status_code=201,
+        response_model=told.ToldVisit,
+        responses={**WRITES, **_errors(404)},
+        summary="Enter a visit, which begins now",
+    )
+    def add_visit(client_id: Id, given: told.NewVisit) -> told.ToldVisit:
+        return told_visit(book.add_visit(client_id, given.note))
+
+
+def _add_strands(routes: APIRouter, service: Service) -> None:
+    book = service.logbook
+
+    @routes.get(
+        "/visits/{visit_id}/strands",
+        response_model=told.Strands,
+        responses=_errors(404, 422),
+        summary="A visit's strands",
+    )
+    def strands(visit_id: Id) -> told.Strands:
+        return told.Strands(strands=[told_strand(one) for one in book.strands(visit_id)])
+
+    @routes.post(
+        "/visits/{visit_id}/strands",
+        status_code=201,
+        response_model=told.ToldStrand,
+        responses={**WRITES, **_errors(404)},
+        summary="Enter a strand",
+    )
+    def add_strand(visit_id: Id, given: told.NewStrand) -> told.ToldStrand:
+        target = _shade(service, given.target)
+        return told_strand(book.add_strand(visit_id, given.name, target, given.started, given.limit_minutes))
+
+    @routes.get(
+        "/strands/{strand_id}",
+        response_model=told.ToldStrandWithChecks,
+        responses=_errors(404, 422),
+        summary="A strand and the looks at it so far",
+    )
+    def strand(strand_id: Id) -> told.ToldStrandWithChecks:
+        found = told_strand(book.strand(strand_id))
+        return told.ToldStrandWithChecks(
+            **found.model_dump(),
+            stop_reason=service.stop_reason(strand_id),
+            checks=[told_check(one) for one in book.checks(strand_id)],
+        )
+
+    @routes.patch(
+        "/strands/{strand_id}",
+        response_model=told.ToldStrand,
+        responses={**WRITES, **_errors(404)},
+        summary="Change a strand's wanted shade, start or time limit",
+    )
+    def change_strand(strand_id: Id, given: told.StrandChange) -> told.ToldStrand:
+        changes = given.model_dump(exclude_unset=True)
+        if "target" in changes:
+            changes["target"] = _shade(service, changes["target"])
+        return told_strand(book.update_strand(strand_id, **changes))
+
+    @routes.get(
+        "/strands/{strand_id}/curve",
+        response_model=told.Curve,
+        responses=_errors(404, 422),
+        summary="A strand's lift curve so far",
+    )
+    def curve(strand_id: Id) -> JSONResponse:
+        found = service.curve(strand_id)
+        if found is None:
+            raise Refused(
+                404,
+                "no-curve",
+                "There is no lift curve of this strand yet.",
+                "Say when the lightener went on, and take a photo after that.",
+            )
+        return JSONResponse(curve_document(found))
+
+
+def _shade(service: Service, text: str | None) -> str | None:
+    """Return a shade's name as the list spells it; a colour typed in stays as it is."""
+    return None if text is None else find_target(text, service.targets).name
+
+
+def _jpeg(content: bytes) -> Response:
+    if not content:
+        raise Refused(404, "not-found", "There is no picture of this look any more.")
+    return Response(content, media_type="image/jpeg")

@@ -1,0 +1,97 @@
+"""Puts the server together: the service, the API, the page, and the layers around them."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.staticfiles import StaticFiles
+
+from strandgauge import __version__
+from strandgauge.errors import StrandgaugeError
+from strandgauge.logbook.book import Logbook, open_logbook
+from strandgauge.web import api, pages
+from strandgauge.web.bodies import BodyLimits
+from strandgauge.web.refusals import ErrorPage, Failure, error_response, failure_of
+from strandgauge.web.security import Gate, StrictHeaders
+from strandgauge.web.service import Service
+from strandgauge.web.settings import ServerSettings
+from strandgauge.web.workers import Bench, WorkerPool
+
+STATIC = Path(__file__).parent / "static"
+
+
+def create_app(
+    settings: ServerSettings, *, logbook: Logbook | None = None, workers: WorkerPool | None = None
+) -> FastAPI:
+    """Return the server as an ASGI application; ``app.state.service`` is its service.
+
+    The logbook and the workers are closed when the application shuts down.
+
+    Parameters
+    ----------
+    settings : what the server was asked for.
+    logbook : opened already; otherwise the one that the settings name is opened here.
+    workers : started already; otherwise started here.
+
+    Raises
+    ------
+    StrandgaugeError : the logbook cannot be used.
+    """
+    if workers is None:
+        workers = WorkerPool(settings.workers, Bench(settings.card, settings.ladder), settings.limits)
+        workers.start()
+    service = Service(settings, logbook or open_logbook(settings.logbook), workers)
+
+    @contextlib.asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        yield
+        await run_in_threadpool(service.close)
+
+    # FastAPI's own pages about an API fetch their script from elsewhere: there are none here.
+    app = FastAPI(
+        title="strandgauge",
+        version=__version__,
+        summary="How far a hair strand has lifted, from a photo beside a printed card.",
+        openapi_url="/api/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+        lifespan=lifespan,
+    )
+    app.state.service = service
+    page: ErrorPage | None = getattr(pages, "error_page", None)
+    _answer_errors(app, page)
+    app.include_router(api.router(service))
+    app.include_router(pages.router(service))
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    # The last one added is the first one passed.
+    app.add_middleware(BodyLimits, limits=settings.limits)
+    app.add_middleware(Gate, settings=settings)
+    app.add_middleware(StrictHeaders, page=page)
+    return app
+
+
+def _answer_errors(app: FastAPI, page: ErrorPage | None) -> None:
+    def told(request: Request, error: Exception) -> Response:
+        return error_response(request, failure_of(error), page)
+
+    def misfit(request: Request, error: Exception) -> Response:
+        assert isinstance(error, RequestValidationError)
+        return error_response(request, Failure(422, "bad-request", _first_misfit(error)), page)
+
+    app.add_exception_handler(StrandgaugeError, told)
+    app.add_exception_handler(HTTPException, told)
+    app.add_exception_handler(RequestValidationError, misfit)
+
+
+def _first_misfit(error: RequestValidationError) -> str:
+    """Say in one sentence which value does not fit, and why."""
+    first = error.errors()[0]
+    place = ".".join(str(part) for part in first.get("loc", ())[1:])
+    said = str(first.get("msg", "it is not what it should be"))
+    return f"'{place}': {said}." if place else f"{said}."

@@ -1,0 +1,254 @@
+"""What the JSON API answers: the documents of the command line, and the small records around them."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
+
+from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
+from strandgauge.report.followjson import curve_document
+from strandgauge.report.json import reading_document
+from strandgauge.report.outlookjson import outlook_document
+from strandgauge.web.bodies import LARGEST_ID
+from strandgauge.web.service import Answer, Stretch
+
+Document = dict[str, Any]
+
+Id = Annotated[int, Field(ge=1, le=LARGEST_ID)]
+
+
+class _Given(BaseModel):
+    """What a client sends: nothing but what is named, each of its own kind."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+
+class _Told(BaseModel):
+    """What the server answers."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+
+class NewClient(_Given):
+    """A client to be entered."""
+
+    alias: str = Field(min_length=1, max_length=80, description="Never a real name.")
+
+
+class NewVisit(_Given):
+    """A visit to be entered; it begins now."""
+
+    note: str = Field(default="", max_length=4000)
+
+
+class NewStrand(_Given):
+    """A strand to be entered."""
+
+    name: str = Field(min_length=1, max_length=80)
+    target: str | None = Field(default=None, max_length=200, description="A shade's name, #rrggbb or L,a,b.")
+    started: Annotated[AwareDatetime, Field(strict=False)] | None = Field(
+        default=None, description="When the lightener went on, with its time zone."
+    )
+    limit_minutes: float | None = Field(
+        default=None, gt=0, le=24 * 60, allow_inf_nan=False, description="The maker's time limit."
+    )
+
+
+class StrandChange(_Given):
+    """What is to change in a strand; what is left out stays, null takes it away."""
+
+    target: str | None = Field(default=None, max_length=200)
+    started: Annotated[AwareDatetime, Field(strict=False)] | None = None
+    limit_minutes: float | None = Field(default=None, gt=0, le=24 * 60, allow_inf_nan=False)
+
+
+class StretchAnswer(_Given):
+    """What a few wet hairs did when they were stretched."""
+
+    answer: Stretch
+
+
+class ToldClient(_Told):
+    """A client."""
+
+    id: int
+    alias: str
+    created: datetime
+
+
+class ToldVisit(_Told):
+    """A visit."""
+
+    id: int
+    client_id: int
+    started: datetime
+    note: str
+
+
+class ToldStrand(_Told):
+    """A strand."""
+
+    id: int
+    visit_id: int
+    name: str
+    target: str | None
+    started: datetime | None
+    limit_minutes: float | None
+
+
+class ToldCheck(_Told):
+    """One look at a strand, in a list."""
+
+    id: int
+    at: datetime
+    wet: bool
+    level: float
+    stretch: Stretch | None
+    note: str
+    has_photo: bool
+
+
+class ToldStrandWithChecks(ToldStrand):
+    """A strand, and the looks at it so far."""
+
+    stop_reason: str | None
+    checks: list[ToldCheck]
+
+
+class Clients(BaseModel):
+    """All clients."""
+
+    clients: list[ToldClient]
+
+
+class Visits(BaseModel):
+    """A client's visits."""
+
+    visits: list[ToldVisit]
+
+
+class Strands(BaseModel):
+    """A visit's strands."""
+
+    strands: list[ToldStrand]
+
+
+class Deleted(_Told):
+    """What was deleted."""
+
+    visits: int
+    strands: int
+    checks: int
+    photos: int
+    erased: bool = Field(description="False where another program was reading: the last bytes go later.")
+
+
+class Health(BaseModel):
+    """Whether the server is well."""
+
+    status: Literal["ok"] = "ok"
+    version: str
+
+
+class Look(BaseModel):
+    """One look at a strand, ``strandgauge.look/1``."""
+
+    model_config = ConfigDict(serialize_by_alias=True)
+
+    schema_: Literal["strandgauge.look/1"] = Field(alias="schema")
+    key: str = Field(description="Name of this look while the server remembers it.")
+    check: int | None = Field(description="In the logbook; null for a quick look, which is not stored.")
+    strand: int | None
+    at: datetime
+    wet: bool
+    stretch: Stretch | None
+    note: str
+    stop_reason: str | None = Field(description="Why to stop, whatever else is said.")
+    reading: Document = Field(description="strandgauge.reading/1")
+    outlook: Document | None = Field(description="strandgauge.outlook/1")
+    curve: Document | None = Field(description="strandgauge.lift-curve/1")
+    picture: str = Field(description="Where the annotated picture is.")
+
+
+class Curve(BaseModel):
+    """A lift curve, ``strandgauge.lift-curve/1``."""
+
+    model_config = ConfigDict(extra="allow", serialize_by_alias=True)
+
+    schema_: Literal["strandgauge.lift-curve/1"] = Field(alias="schema")
+    stop: bool
+    headline: str
+    advice: list[str]
+
+
+class ShadeList(BaseModel):
+    """The wanted shades, ``strandgauge.targets-list/1``."""
+
+    model_config = ConfigDict(serialize_by_alias=True)
+
+    schema_: Literal["strandgauge.targets-list/1"] = Field(alias="schema")
+    targets: list[Document]
+
+
+class Error(BaseModel):
+    """An error, ``strandgauge.error/1``."""
+
+    model_config = ConfigDict(serialize_by_alias=True)
+
+    schema_: Literal["strandgauge.error/1"] = Field(alias="schema")
+    code: str
+    message: str
+    remedy: str
+    where: str | None = None
+
+
+def look_document(answer: Answer) -> Document:
+    """Return a look as ``strandgauge.look/1``."""
+    picture = (
+        f"/api/looks/{answer.check_id}/picture" if answer.check_id else f"/api/quick/{answer.key}/picture"
+    )
+    return {
+        "schema": "strandgauge.look/1",
+        "key": answer.key,
+        "check": answer.check_id,
+        "strand": answer.strand_id,
+        "at": answer.at.astimezone(UTC).isoformat(timespec="seconds"),
+        "wet": answer.wet,
+        "stretch": answer.stretch,
+        "note": answer.note,
+        "stop_reason": answer.stop_reason,
+        "reading": reading_document(answer.reading),
+        "outlook": None if answer.outlook is None else outlook_document(answer.outlook),
+        "curve": None if answer.curve is None else curve_document(answer.curve),
+        "picture": picture,
+    }
+
+
+def told_client(client: Client) -> ToldClient:
+    """Return a client as it is told."""
+    return ToldClient.model_validate(client)
+
+
+def told_visit(visit: Visit) -> ToldVisit:
+    """Return a visit as it is told."""
+    return ToldVisit.model_validate(visit)
+
+
+def told_strand(strand: Strand) -> ToldStrand:
+    """Return a strand as it is told."""
+    return ToldStrand.model_validate(strand)
+
+
+def told_check(check: CheckRecord) -> ToldCheck:
+    """Return a stored look as a line of a list."""
+    return ToldCheck(
+        id=check.id,
+        at=check.at,
+        wet=check.wet,
+        level=float(check.reading["overall"]["level"]),
+        stretch=check.stretch,
+        note=check.note,
+        has_photo=check.has_photo,
+    )

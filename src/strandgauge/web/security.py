@@ -1,0 +1,250 @@
+"""Who may ask: the layers through which every request passes before it reaches a route.
+
+From the outside in: strict headers on every answer; the gate (Host, allowance, token, same origin); the limits on
+what a request may carry. docs/threat-model.md says against whom.
+"""
+
+from __future__ import annotations
+
+import hmac
+import ipaddress
+import logging
+import secrets
+import time
+from collections import OrderedDict
+from collections.abc import Mapping
+from http.cookies import CookieError, SimpleCookie
+from urllib.parse import parse_qsl, urlencode
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.responses import RedirectResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from strandgauge.web.refusals import (
+    RETRY_AFTER_SECONDS,
+    ErrorPage,
+    Failure,
+    Refused,
+    error_response,
+    failure_of,
+    plain_page,
+)
+from strandgauge.web.settings import ServerSettings
+
+log = logging.getLogger("strandgauge.web")
+
+STRICT_HEADERS: Mapping[str, str] = {
+    "Content-Security-Policy": (
+        "default-src 'none'; img-src 'self' data: blob:; style-src 'self'; script-src 'self'; "
+        "connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'; manifest-src 'self'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Permissions-Policy": (
+        "accelerometer=(), camera=(), display-capture=(), geolocation=(), gyroscope=(), magnetometer=(), "
+        "microphone=(), midi=(), payment=(), usb=()"
+    ),
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cache-Control": "no-store",
+}
+PUBLIC = "/static/"
+"""Style, script and icons: nothing of anybody's, so served without a token and kept by the browser."""
+TOKEN_IN_ADDRESS = "token"
+READING = frozenset({"GET", "HEAD", "OPTIONS"})
+MOST_CLIENTS = 1024
+
+
+class StrictHeaders:
+    """Puts the strict headers on every answer, and answers what nothing further in has answered."""
+
+    def __init__(self, app: ASGIApp, page: ErrorPage | None = None) -> None:
+        self.app, self.page = app, page
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass a request on."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        begun = False
+
+        async def strictly(message: Message) -> None:
+            nonlocal begun
+            if message["type"] == "http.response.start":
+                begun = True
+                headers = MutableHeaders(scope=message)
+                for name, value in STRICT_HEADERS.items():
+                    headers[name] = value
+                if scope["path"].startswith(PUBLIC):
+                    headers["Cache-Control"] = "no-cache"
+            await send(message)
+
+        try:
+            await self.app(scope, receive, strictly)
+        except Exception as error:
+            if begun:
+                raise
+            failure = failure_of(error)
+            if failure.status == 500:
+                log.error("A request ended in an error.", exc_info=error)
+            request = Request(scope)
+            page = None if isinstance(error, Refused) else self.page
+            await error_response(request, failure, page)(scope, receive, strictly)
+
+
+class Gate:
+    """Lets through who may ask: by Host, allowance, token and origin."""
+
+    def __init__(self, app: ASGIApp, settings: ServerSettings) -> None:
+        self.app = app
+        self._hosts = frozenset(name.casefold() for name in (*settings.addresses, *settings.names))
+        self._token = settings.token
+        self._cookie = f"strandgauge-{settings.port}"
+        # What a phone keeps is not what the address showed: an address may be photographed or stay on a screen.
+        self._session = secrets.token_urlsafe(32)
+        limits = settings.limits
+        self._requests = Allowance(limits.requests_per_second, limits.requests_burst)
+        self._uploads = Allowance(limits.uploads_per_second, limits.uploads_burst)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass a request on, or refuse it."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        self._check_host(headers)
+        self._check_allowance(scope, headers)
+        if self._token is not None and not scope["path"].startswith(PUBLIC):
+            if scope["method"] in READING and (shown := _shown_token(scope)) is not None:
+                if same(shown, self._token):
+                    await self._welcome(scope)(scope, receive, send)
+                else:
+                    await plain_page(NO_ENTRY)(scope, receive, send)
+                return
+            self._check_token(scope, headers)
+        if scope["method"] not in READING:
+            check_same_origin(headers)
+        await self.app(scope, receive, send)
+
+    def _check_host(self, headers: Headers) -> None:
+        """Refuse a name that is not this server's: a page elsewhere may have pointed its own name here."""
+        if host_name(headers.get("host", "")) not in self._hosts:
+            raise Refused(421, "wrong-host", "This is not the address of this server.")
+
+    def _check_allowance(self, scope: Scope, headers: Headers) -> None:
+        client = scope["client"][0] if scope.get("client") else ""
+        allowed = self._requests.take(client)
+        if allowed and scope["method"] == "POST" and _is_upload(headers):
+            allowed = self._uploads.take(client)
+        if not allowed:
+            raise Refused(
+                429,
+                "too-many-requests",
+                "That was too much in too short a time.",
+                "Wait a moment and try again.",
+                headers={"Retry-After": str(RETRY_AFTER_SECONDS)},
+            )
+
+    def _check_token(self, scope: Scope, headers: Headers) -> None:
+        assert self._token is not None
+        kind, _, bearer = headers.get("authorization", "").partition(" ")
+        if kind.casefold() == "bearer" and same(bearer.strip(), self._token):
+            return
+        if same(_cookie(headers, self._cookie), self._session):
+            return
+        raise Refused(NO_ENTRY.status, NO_ENTRY.code, NO_ENTRY.message, NO_ENTRY.remedy)
+
+    def _welcome(self, scope: Scope) -> RedirectResponse:
+        """Exchange the token for a cookie, and take it out of the address."""
+        query = parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True)
+        rest = urlencode([(name, value) for name, value in query if name != TOKEN_IN_ADDRESS])
+        # One slash: two would name another host.
+        path = "/" + scope["path"].lstrip("/\\")
+        response = RedirectResponse(f"{path}?{rest}" if rest else path, 303)
+        response.set_cookie(self._cookie, self._session, httponly=True, samesite="strict", path="/")
+        return response
+
+
+NO_ENTRY = Failure(
+    403,
+    "no-entry",
+    "This phone has not been let in.",
+    "Scan the code that 'strandgauge serve' shows on the salon's computer.",
+)
+
+
+class Allowance:
+    """Token buckets, one for each client.
+
+    Parameters
+    ----------
+    per_second : refill.
+    burst : what a client may use at once after a rest.
+    """
+
+    def __init__(self, per_second: float, burst: float) -> None:
+        self._per_second, self._burst = per_second, burst
+        self._left: OrderedDict[str, tuple[float, float]] = OrderedDict()
+
+    def take(self, client: str, now: float | None = None) -> bool:
+        """Take one from a client's allowance; False where nothing is left."""
+        at = time.monotonic() if now is None else now
+        left, since = self._left.pop(client, (self._burst, at))
+        left = min(self._burst, left + (at - since) * self._per_second)
+        allowed = left >= 1.0
+        self._left[client] = (left - 1.0 if allowed else left, at)
+        while len(self._left) > MOST_CLIENTS:
+            self._left.popitem(last=False)
+        return allowed
+
+
+def same(shown: str, secret: str) -> bool:
+    """Compare in a time that does not tell how much of it is right."""
+    return hmac.compare_digest(shown.encode("utf-8", "surrogatepass"), secret.encode())
+
+
+def host_name(host: str) -> str:
+    """Return the name or address in a Host header, without port and brackets, in small letters."""
+    text = host.strip().casefold()
+    if text.startswith("["):
+        inside = text[1:].partition("]")[0]
+        try:
+            return ipaddress.ip_address(inside).compressed
+        except ValueError:
+            return ""
+    return text.partition(":")[0]
+
+
+def check_same_origin(headers: Headers) -> None:
+    """Refuse a write that a page of another origin sends.
+
+    A browser says where a request comes from in ``Sec-Fetch-Site``, an older one in ``Origin``; a program that is
+    no browser sends neither, and no page can make it send anything.
+    """
+    site, origin = headers.get("sec-fetch-site"), headers.get("origin")
+    crossed = site is not None and site not in ("same-origin", "none")
+    if origin is not None:
+        crossed = crossed or origin.casefold() != f"http://{headers.get('host', '')}".casefold()
+    if crossed:
+        raise Refused(403, "cross-origin", "Another page tried to send this.", "Use the page itself.")
+
+
+def _is_upload(headers: Headers) -> bool:
+    return headers.get("content-type", "").casefold().startswith("multipart/")
+
+
+def _shown_token(scope: Scope) -> str | None:
+    query = parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True)
+    return next((value for name, value in query if name == TOKEN_IN_ADDRESS), None)
+
+
+def _cookie(headers: Headers, name: str) -> str:
+    jar: SimpleCookie = SimpleCookie()
+    for line in headers.getlist("cookie"):
+        try:
+            jar.load(line)
+        except CookieError:
+            return ""
+    return jar[name].value if name in jar else ""

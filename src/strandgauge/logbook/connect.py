@@ -72,7 +72,7 @@ def connect(path: Path, wait: float) -> sqlite3.Connection:
             for setting in ("foreign_keys = ON", "secure_delete = ON", "synchronous = FULL"):
                 connection.execute(f"PRAGMA {setting}").fetchall()
             _use_write_ahead_log(connection, path, wait)
-            schema.upgrade(connection)
+            schema.upgrade(connection, schema.STEPS)
             if path.stat().st_size <= CHECKED_BYTES:
                 refuse_damaged(connection, path, "quick_check")
         except BaseException:

@@ -90,7 +90,7 @@ def belongs_to_us(connection: sqlite3.Connection) -> bool:
     return mark == 0 and _number(connection, "SELECT count(*) FROM sqlite_schema") == 0
 
 
-def upgrade(connection: sqlite3.Connection, steps: Sequence[Step] = STEPS) -> None:
+def upgrade(connection: sqlite3.Connection, steps: Sequence[Step]) -> None:
     """Bring the tables to the newest version, each step whole or not at all.
 
     Several processes may do so at once: whoever comes second finds the step done.
@@ -98,7 +98,7 @@ def upgrade(connection: sqlite3.Connection, steps: Sequence[Step] = STEPS) -> No
     Parameters
     ----------
     connection : in autocommit mode.
-    steps : to be taken from version 0 on.
+    steps : all there are, from version 0 on.
 
     Raises
     ------

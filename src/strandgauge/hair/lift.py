@@ -36,7 +36,10 @@ WAVELENGTH = 550
 LIGHTEST = 10.5
 """Highest level at which a lift may end: a little beyond the ladder, which ends where the words end."""
 _SAMPLES = 4000
-_LEVEL_STEPS, _PLATEAU_STEPS, _HALF_LIFE_STEPS = 48, 44, 30
+_STEPS = 32
+"""Along each of first level, plateau and half-life."""
+_NEGLIGIBLE = 1e-4
+"""Weight, as a share of the best, below which a lift is left out of the second, finer look."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +75,13 @@ def load_kinetics(path: Path | None = None) -> Kinetics:
 @cache
 def _read_kinetics(path: Path) -> Kinetics:
     table = read_calibration(path, "strandgauge.lift/1")
+    half_life = table.number("kinetics", "half_life", low=0.5, high=240.0)
+    spread = table.number("kinetics", "half_life_spread", low=1.05, high=20.0)
     orders = table.numbers("kinetics", "orders", low=0.25, high=4.0)
     shares = table.numbers("kinetics", "order_shares", count=len(orders), low=1e-6, high=1.0)
     return Kinetics(
-        table.number("kinetics", "half_life", low=0.5, high=240.0),
-        table.number("kinetics", "half_life_spread", low=1.05, high=20.0),
+        half_life,
+        spread,
         orders,
         tuple(share / sum(shares) for share in shares),
         table.number("kinetics", "plateau_pull", low=0.0, high=10.0),
@@ -223,49 +228,100 @@ def fit_lift(
     scale = pigment_scale(ladder)
     times, seen = np.asarray(minutes, dtype=float), np.asarray(levels, dtype=float)
     sds = np.maximum(np.asarray(level_sds, dtype=float), 0.02)
-    lifts, log_weight = _grid(float(times[0]), seen, sds, kinetics)
-
-    wrong_odds = []
-    for when, level, sd in zip(times, seen, sds, strict=True):
-        away = level - lifts.levels_at(float(when), scale)
-        right = _normal(away, sd) * (1.0 - kinetics.bad_look_share)
-        wrong = _normal(away, float(np.hypot(sd, kinetics.bad_look_sd))) * kinetics.bad_look_share
-        log_weight = log_weight + np.log(right + wrong)
-        wrong_odds.append(wrong / (right + wrong))
-    weight = np.exp(log_weight - log_weight.max())
-    weight /= weight.sum()
+    box = _Box(
+        (max(1.0, float(np.min(seen - 4.0 * sds))), min(LIGHTEST, float(np.max(seen + 4.0 * sds)))),
+        (0.0, 1.0),
+        (-3.0, 3.0),
+    )
+    # Once over everything, then once more, finer, where it matters.
+    grid = _weighed(box, times, seen, sds, scale, kinetics)
+    grid = _weighed(grid.narrowed(), times, seen, sds, scale, kinetics)
 
     generator = np.random.default_rng(seed)
     shared = float(np.sqrt(kinetics.shared_error * np.mean(sds**2)))
     return LiftFit(
         scale,
-        lifts.at(_systematic(weight, _SAMPLES, generator)),
+        grid.lifts.at(_systematic(grid.weight, _SAMPLES, generator)),
         # At evenly spaced quantiles, shuffled: the same spread on every run, with no stray tail.
         generator.permutation(_normal_quantiles(_SAMPLES)) * shared,
-        np.array([float(np.sum(weight * odds)) for odds in wrong_odds]),
+        grid.wrong,
     )
 
 
-def _grid(first_minute: float, seen: Array, sds: Array, kinetics: Kinetics) -> tuple[Lifts, Array]:
-    """Return every lift that is weighed, (G,), and the log of how usual each is."""
-    low = max(1.0, float(np.min(seen - 4.0 * sds)))
-    high = min(LIGHTEST, float(np.max(seen + 4.0 * sds)))
-    first = np.linspace(low, max(high, low + 0.1), _LEVEL_STEPS)
-    share = (np.arange(_PLATEAU_STEPS) + 0.5) / _PLATEAU_STEPS
-    spread = np.linspace(-3.0, 3.0, _HALF_LIFE_STEPS)
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class _Box:
+    """The lifts that are weighed: ranges of three unknowns."""
+
+    level: Range
+    """At the first look."""
+    way: Range
+    """Of the plateau, as a share of the way from there to the lightest."""
+    unusual: Range
+    """Of the half-life, in standard deviations from the usual one, on a logarithmic scale."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Grid:
+    """Lifts spread evenly over a box, and their weights."""
+
+    box: _Box
+    axes: tuple[Array, Array, Array]
+    """Level, way, unusual, each (G,)."""
+    lifts: Lifts
+    weight: Array
+    """(G,), summing to 1."""
+    wrong: Array
+    """(N,) probability of each look to be wrong."""
+
+    def narrowed(self) -> _Box:
+        """Return the box that holds all lifts of weight, and one step around them."""
+        kept = self.weight > _NEGLIGIBLE * self.weight.max()
+        whole = (self.box.level, self.box.way, self.box.unusual)
+        ranges = []
+        for axis, (low, high) in zip(self.axes, whole, strict=True):
+            step = (high - low) / _STEPS
+            ranges.append(
+                (max(low, float(axis[kept].min()) - step), min(high, float(axis[kept].max()) + step))
+            )
+        return _Box(*ranges)
+
+
+def _weighed(
+    box: _Box, times: Array, seen: Array, sds: Array, scale: PigmentScale, kinetics: Kinetics
+) -> _Grid:
+    """Spread lifts over a box and weigh each by how usual it is and how well it explains the looks."""
     orders = np.arange(len(kinetics.orders))
-    level, way, unusual, order = (
-        axis.ravel() for axis in np.meshgrid(first, share, spread, orders, indexing="ij")
-    )
+    middles = [_middles(part) for part in (box.level, box.way, box.unusual)]
+    mesh = np.meshgrid(*middles, orders, indexing="ij")
+    level, way, unusual = (np.asarray(axis.ravel(), dtype=float) for axis in mesh[:3])
+    order = mesh[3].ravel()
     lifts = Lifts(
-        first_minute,
-        np.asarray(level),
+        float(times[0]),
+        level,
         level + way * np.maximum(LIGHTEST - level, 0.0),
         np.asarray(kinetics.half_life * np.exp(np.log(kinetics.half_life_spread) * unusual)),
         np.asarray(kinetics.orders, dtype=float)[order],
     )
     usual = np.log(np.asarray(kinetics.order_shares))[order] + kinetics.plateau_pull * np.log(way)
-    return lifts, usual - 0.5 * unusual**2
+    log_weight = usual - 0.5 * unusual**2
+    odds = []
+    for when, here, sd in zip(times, seen, sds, strict=True):
+        away = here - lifts.levels_at(float(when), scale)
+        right = _normal(away, sd) * (1.0 - kinetics.bad_look_share)
+        wrong = _normal(away, float(np.hypot(sd, kinetics.bad_look_sd))) * kinetics.bad_look_share
+        log_weight = log_weight + np.log(right + wrong)
+        odds.append(wrong / (right + wrong))
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    return _Grid(box, (level, way, unusual), lifts, weight, np.array([float(weight @ one) for one in odds]))
+
+
+def _middles(part: Range) -> Array:
+    low, high = part
+    return np.asarray(low + (high - low) * (np.arange(_STEPS) + 0.5) / _STEPS)
 
 
 def _normal(away: Array, sd: float) -> Array:

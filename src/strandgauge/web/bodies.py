@@ -11,7 +11,8 @@ from starlette.datastructures import FormData, Headers, UploadFile
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from strandgauge.errors import FileTooLargeError, ServerBusyError
+from strandgauge.errors import FileTooLargeError, ServerBusyError, UnreadableFileError
+from strandgauge.photo.formats import recognise
 from strandgauge.web.refusals import Refused
 from strandgauge.web.settings import MB, Limits
 
@@ -131,7 +132,7 @@ async def photo_form(request: Request) -> PhotoForm:
         max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=LONGEST_FIELD
     ) as form:
         return PhotoForm(
-            await _photo(form),
+            _recognised(await _photo(form)),
             _id(_text(form, "strand")),
             _flag("wet", _text(form, "wet")),
             _text(form, "target") or None,
@@ -148,6 +149,17 @@ async def _photo(form: FormData) -> bytes:
         if content := await photo.read():
             return content
     return b""
+
+
+def _recognised(photo: bytes) -> bytes:
+    """Refuse what is no picture by its first bytes, whatever its name and type claim."""
+    if not photo:
+        raise Refused(422, UnreadableFileError.code, "The photo is empty.", "Take or choose it again.")
+    try:
+        recognise(photo)
+    except UnreadableFileError as error:
+        raise Refused(415, error.code, error.message, error.remedy) from error
+    return photo
 
 
 def _text(form: FormData, name: str) -> str:

@@ -17,7 +17,7 @@ from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qsl, urlencode
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -83,12 +83,15 @@ class StrictHeaders:
 
         try:
             await self.app(scope, receive, strictly)
+        except ClientDisconnect:
+            return  # there is nobody left to answer
         except Exception as error:
             if begun:
                 raise
             failure = failure_of(error)
             if failure.status == 500:
-                log.error("A request ended in an error.", exc_info=error)
+                log.error("A request ended in an error (%s).", type(error).__name__)
+                log.debug("The details:", exc_info=error)
             request = Request(scope)
             page = None if isinstance(error, Refused) else self.page
             await error_response(request, failure, page)(scope, receive, strictly)

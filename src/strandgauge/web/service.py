@@ -19,7 +19,7 @@ from strandgauge.dye.outlook import BaseZone, Outlook
 from strandgauge.dye.palette import load_palette
 from strandgauge.dye.reach import reach
 from strandgauge.dye.targets import Target, find_target, load_targets
-from strandgauge.errors import UnknownLookError
+from strandgauge.errors import UnknownLookError, UnreadableFileError
 from strandgauge.follow import LiftCurve, follow
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.photo.formats import recognise
@@ -131,6 +131,8 @@ class Service:
         ------
         StrandgaugeError : the photo is refused, the strand or the shade is unknown, the server is busy.
         """
+        if not upload:
+            raise UnreadableFileError("The photo is empty.", remedy="Take or choose it again.")
         recognise(upload)
         wanted = target or None
         if strand_id is not None:

@@ -87,7 +87,8 @@ class _Worker:
         clock = Timer(seconds, self.kill)
         clock.start()
         try:
-            self.pipe.send(job)
+            self.pipe.send((job.wet, job.target))
+            self.pipe.send_bytes(job.photo)  # as it is: pickled, a large photo would be held twice
             answer: Result | StrandgaugeError = self.pipe.recv()
         except (OSError, EOFError) as error:
             raise PhotoTooHardError("This photo could not be read: it took too long or too much.") from error
@@ -218,7 +219,8 @@ def _work(pipe: Connection, bench: Bench, memory: int) -> None:
     _limit(memory)
     while True:
         try:
-            job = pipe.recv()
+            wet, target = pipe.recv()
+            job = Job(pipe.recv_bytes(), wet, target)
         except (EOFError, OSError):
             return
         answer: Result | StrandgaugeError

@@ -1,0 +1,111 @@
+"""``strandgauge serve``: the phone page, on this computer or in the salon's own network."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from strandgauge.cli.options import CardOption, ProfileOption, load_card_for
+from strandgauge.cli.outcome import Session
+
+if TYPE_CHECKING:
+    from strandgauge.hair.levels import Ladder
+    from strandgauge.web.settings import ServerSettings
+
+PORT = 8423
+
+
+def serve(
+    context: typer.Context,
+    port: Annotated[int, typer.Option(min=1, max=65535, help="Where to listen.")] = PORT,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Let phones in the same network in, by a code that is shown here.")
+    ] = False,
+    qr: Annotated[bool, typer.Option("--qr/--no-qr", help="Show the address as a code to scan.")] = True,
+    logbook: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="The logbook to use, instead of the one in your data folder."),
+    ] = None,
+    card: CardOption = None,
+    profile: ProfileOption = None,
+    ladder: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Your own ladder of levels instead of ours.")
+    ] = None,
+) -> None:
+    """Serve the phone page: take a photo at the chair, and the answer is there."""
+    session: Session = context.obj
+    import secrets
+
+    from strandgauge.web.listen import LOOPBACK, listen, local_address
+    from strandgauge.web.settings import ServerSettings
+    from strandgauge.web.workers import Bench, WorkerPool
+
+    addresses = (local_address(), LOOPBACK) if lan else (LOOPBACK,)
+    listeners = [listen(address, port) for address in addresses]
+    settings = ServerSettings(
+        port=port,
+        addresses=addresses,
+        token=secrets.token_urlsafe(24) if lan else None,
+        logbook=logbook,
+        card=None if card is None and profile is None else load_card_for(card, profile),
+        ladder=_ladder(ladder),
+    )
+    # The workers make ready while the rest is loaded and the phone is brought to the code.
+    workers = WorkerPool(settings.workers, Bench(settings.card, settings.ladder), settings.limits)
+    workers.start()
+    try:
+        from strandgauge.logbook.book import open_logbook
+
+        with open_logbook(settings.logbook) as book:
+            _announce(settings, show_code=qr)
+            from strandgauge.web.app import create_app
+            from strandgauge.web.run import run
+
+            app = create_app(settings, logbook=book, workers=workers)
+            run(app, listeners, settings.limits, debug=session.debug)
+    finally:
+        workers.close()
+    print("Stopped.", flush=True)
+
+
+def _ladder(path: Path | None) -> Ladder | None:
+    if path is None:
+        return None
+    from strandgauge.hair.levels import load_ladder
+
+    return load_ladder(path)
+
+
+def _announce(settings: ServerSettings, *, show_code: bool) -> None:
+    """Say where the page is, at once: connections wait until it is there."""
+    address = f"http://{settings.addresses[0]}:{settings.port}/"
+    if settings.token is None:
+        print(f"strandgauge is at {address} on this computer only; --lan lets phones in.")
+    else:
+        address = f"{address}?token={settings.token}"
+        print(f"strandgauge is at {address}")
+        if show_code:
+            _show_code(address)
+        print(
+            "Only who has this address gets in. What goes through the air is not encrypted beyond the Wi-Fi's "
+            "own password: use a network of the salon's own, not the guests'."
+        )
+    print("Photos stay on this computer. Ctrl-C stops it.", flush=True)
+
+
+def _show_code(address: str) -> None:
+    """Draw a QR code, where the terminal has the characters for it."""
+    import io
+
+    import segno
+
+    drawing = io.StringIO()
+    segno.make(address, error="l", micro=False).terminal(out=drawing, compact=True)
+    try:
+        drawing.getvalue().encode(sys.stdout.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return
+    print(drawing.getvalue())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 from strandgauge.errors import CannotWriteError
@@ -16,17 +17,28 @@ def write_whole(path: Path, content: bytes) -> None:
     ------
     CannotWriteError : no such folder, no permission, no space, or a folder of that name.
     """
+    write_parts(path, (content,))
+
+
+def write_parts(path: Path, parts: Iterable[bytes]) -> None:
+    """Write a file part by part, so that it need not fit into memory; a failure leaves what was there before.
+
+    Raises
+    ------
+    CannotWriteError : no such folder, no permission, no space, or a folder of that name.
+    """
     try:
         if path.exists() and not path.is_file():  # a device or a pipe is written to, not replaced
             if path.is_dir():
                 raise CannotWriteError("This is a folder.", where=str(path))
-            path.write_bytes(content)
+            with path.open("wb") as device:
+                device.writelines(parts)
             return
         handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
         unfinished = Path(name)
         try:
             with os.fdopen(handle, "wb") as file:
-                file.write(content)
+                file.writelines(parts)
             unfinished.chmod(0o666 & ~_umask())
             unfinished.replace(path)
         finally:

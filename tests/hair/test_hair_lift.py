@@ -12,7 +12,7 @@ from scipy.optimize import curve_fit
 
 from strandgauge.errors import BadCalibrationError
 from strandgauge.hair.levels import load_ladder
-from strandgauge.hair.lift import Lifts, fit_lift, left_over, load_kinetics, pigment_scale
+from strandgauge.hair.lift import Lifts, fit_lift, halvings, load_kinetics, pigment_scale
 
 LADDER = load_ladder()
 SCALE = pigment_scale(LADDER)
@@ -151,7 +151,7 @@ def test_any_looks_give_finite_levels(looks):
 
 
 def test_half_of_the_removable_pigment_is_left_after_one_half_life_whatever_the_order():
-    assert left_over(12.0, 12.0, np.array([1.0, 1.5, 2.0])) == pytest.approx([0.5, 0.5, 0.5])
+    assert halvings(12.0, 12.0, np.array([1.0, 1.5, 2.0])) == pytest.approx([1.0, 1.0, 1.0])
 
 
 def test_a_value_that_cannot_be_is_refused_with_its_line(tmp_path):

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from strandgauge.hair.lift import left_over
+from strandgauge.hair.lift import halvings
 
 MINUTES = np.array([0.0, 15.0, 30.0, 45.0, 60.0, 120.0, 180.0])
 PEROXIDE = np.array([6.08, 5.87, 5.79, 5.68, 5.60, 5.06, 4.67])
@@ -26,12 +26,12 @@ def test_the_loss_of_oxidant_over_hair_is_of_first_order():
     The rate, by a straight line through the logarithms of the same table up to 120 minutes: 0.00153.
     """
     first_order, _ = curve_fit(
-        lambda when, half: PEROXIDE[0] * left_over(when, half, 1.0), MINUTES, PEROXIDE, p0=[300.0]
+        lambda when, half: PEROXIDE[0] * 0.5 ** halvings(when, half, 1.0), MINUTES, PEROXIDE, p0=[300.0]
     )
-    left = PEROXIDE[0] * left_over(MINUTES, first_order[0], 1.0)
+    left = PEROXIDE[0] * 0.5 ** halvings(MINUTES, first_order[0], 1.0)
     assert np.abs(left - PEROXIDE).max() < 0.1
     assert np.log(2.0) / first_order[0] == pytest.approx(0.00153, rel=0.05)
     second, _ = curve_fit(
-        lambda when, half: PEROXIDE[0] * left_over(when, half, 2.0), MINUTES, PEROXIDE, p0=[300.0]
+        lambda when, half: PEROXIDE[0] * 0.5 ** halvings(when, half, 2.0), MINUTES, PEROXIDE, p0=[300.0]
     )
-    assert np.abs(PEROXIDE[0] * left_over(MINUTES, second[0], 2.0) - PEROXIDE).max() > 0.2
+    assert np.abs(PEROXIDE[0] * 0.5 ** halvings(MINUTES, second[0], 2.0) - PEROXIDE).max() > 0.2

@@ -91,10 +91,10 @@ def _read_kinetics(path: Path) -> Kinetics:
     )
 
 
-def left_over(minutes: ArrayLike, half_life: ArrayLike, order: ArrayLike) -> Array:
-    """Return the share (...) of the removable pigment that is left ``minutes`` after the lightener went on."""
+def halvings(minutes: ArrayLike, half_life: ArrayLike, order: ArrayLike) -> Array:
+    """Return how often (...) the removable pigment has been halved ``minutes`` after the lightener went on."""
     time = np.maximum(np.asarray(minutes, dtype=float), 0.0) / np.asarray(half_life, dtype=float)
-    return np.asarray(0.5 ** (time ** np.asarray(order, dtype=float)))
+    return np.asarray(time ** np.asarray(order, dtype=float))
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,22 +155,23 @@ class Lifts:
     def levels_at(self, minutes: float, scale: PigmentScale) -> Array:
         """Return the level (S,) at a time, minutes."""
         start, end = scale.pigment(self.first_level), scale.pigment(self.plateau_level)
-        share = left_over(minutes, self.half_life, self.order) / self._first_share
-        return scale.level(end + (start - end) * share)
+        since = halvings(minutes, self.half_life, self.order) - self._before
+        return scale.level(end + (start - end) * 0.5**since)
 
     def minutes_when(self, level: Array, scale: PigmentScale) -> Array:
         """Return the time (S,) at which each lift comes to a level (S,); infinite where it never does."""
         wanted = scale.pigment(level)
         start, end = scale.pigment(self.first_level), scale.pigment(self.plateau_level)
         with np.errstate(divide="ignore", invalid="ignore"):
-            share = (wanted - end) / (start - end) * self._first_share
-            when = self.half_life * (-np.log2(share)) ** (1.0 / self.order)
+            since = -np.log2((wanted - end) / (start - end))
+            when = self.half_life * (self._before + since) ** (1.0 / self.order)
         when = np.where(wanted <= end, np.inf, when)
         return np.where(wanted >= start, self.first_minute, when)
 
     @property
-    def _first_share(self) -> Array:
-        return np.maximum(left_over(self.first_minute, self.half_life, self.order), 1e-300)
+    def _before(self) -> Array:
+        """Halvings before the first look, (S,)."""
+        return halvings(self.first_minute, self.half_life, self.order)
 
 
 @dataclass(frozen=True, eq=False)

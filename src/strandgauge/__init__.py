@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from strandgauge.batch.run import run_batch
     from strandgauge.card.definition import load_card
     from strandgauge.change import Change, compare
     from strandgauge.dye.mix import Mix, predict
@@ -44,6 +45,7 @@ __all__ = [
     "reach",
     "read_photo",
     "read_together",
+    "run_batch",
 ]
 
 _HOMES = {
@@ -67,6 +69,7 @@ _HOMES = {
     "reach": "dye.reach",
     "read_photo": "pipeline",
     "read_together": "pipeline",
+    "run_batch": "batch.run",
 }
 
 

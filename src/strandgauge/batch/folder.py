@@ -1,0 +1,102 @@
+"""The result folder: made, held, and checked to be empty or of the same batch."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from strandgauge import __version__
+from strandgauge.batch.files import held, replacing
+from strandgauge.batch.task import Tools
+from strandgauge.errors import BatchFolderError
+from strandgauge.report.files import cannot_write
+
+SETTINGS = "batch.json"
+SCHEMA = "strandgauge.batch/1"
+_WORDS = {
+    "version": "another version of strandgauge",
+    "wet": "another --wet",
+    "target": "another --target",
+    "card": "another --card or --profile",
+    "ladder": "another --ladder",
+    "dyes": "other --dyes",
+    "shades": "other --targets",
+}
+
+
+def settings_document(tools: Tools, *, wet: bool, target: str | None) -> dict[str, Any]:
+    """Return what makes two batches' rows comparable."""
+    return {
+        "schema": SCHEMA,
+        "version": __version__,
+        "wet": wet,
+        "target": target,
+        **tools.fingerprints(),
+    }
+
+
+@contextmanager
+def result_folder(out: Path, settings: Mapping[str, Any], *, resume: bool) -> Iterator[None]:
+    """Make the result folder, or take up the one that is there, and hold it until the end of the block.
+
+    Raises
+    ------
+    BatchFolderError : it holds something already, was begun with other settings, or is in use.
+    CannotWriteError : it cannot be made or written to.
+    """
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        if not resume and (there := _first_thing(out)):
+            batch = (out / SETTINGS).is_file()
+            raise BatchFolderError(
+                "This folder holds a batch already." if batch else f"This folder is not empty ({there}).",
+                where=str(out),
+                remedy="Go on with --resume, or name a new folder with --out."
+                if batch
+                else "Name a new or empty folder with --out.",
+            )
+    except OSError as error:
+        raise cannot_write(out, error) from error
+    with held(out):
+        _take_up(out, settings, resume=resume)
+        yield
+
+
+def _first_thing(folder: Path) -> str | None:
+    return next((entry.name for entry in sorted(folder.iterdir()) if not entry.name.startswith(".")), None)
+
+
+def _take_up(out: Path, settings: Mapping[str, Any], *, resume: bool) -> None:
+    path = out / SETTINGS
+    if not path.exists():
+        if there := _first_thing(out):
+            raise BatchFolderError(
+                f"This folder is not empty ({there}) and holds no batch that could be gone on with.",
+                where=str(out),
+                remedy="Name a new or empty folder with --out.",
+            )
+        with replacing(path) as file:
+            file.write(json.dumps(settings, indent=2).encode("ascii") + b"\n")
+        return
+    if not resume:  # made since it was looked into
+        raise BatchFolderError("This folder holds a batch already.", where=str(out))
+    try:
+        before = json.loads(path.read_bytes())
+        if not isinstance(before, dict) or before.get("schema") != SCHEMA:
+            raise ValueError("another schema")
+    except (OSError, ValueError) as error:
+        raise BatchFolderError(
+            "It cannot be told how this batch was begun.",
+            where=str(path),
+            remedy="Name a new folder with --out.",
+        ) from error
+    differing = [words for key, words in _WORDS.items() if before.get(key) != settings[key]]
+    if differing:
+        raise BatchFolderError(
+            f"This batch was begun with {', '.join(differing)}.",
+            where=str(out),
+            remedy="Give the same options as then, or name a new folder with --out.",
+        )

@@ -1,0 +1,141 @@
+"""One photo becomes one record, whatever happens on the way: the pure function that every worker runs."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from datetime import datetime
+from pathlib import PurePosixPath
+
+from strandgauge.batch.record import Record, Refusal, WantedShade
+from strandgauge.batch.task import Task, Tools
+from strandgauge.errors import StrandgaugeError
+from strandgauge.reading import Note, Reading
+
+INTERNAL = "internal-error"
+OUT_OF_MEMORY = "out-of-memory"
+WORKER_DIED = "worker-died"
+TRANSIENT = frozenset({INTERNAL, OUT_OF_MEMORY, WORKER_DIED})
+"""Refusals that a second try may not meet again."""
+
+
+def read_one(task: Task, tools: Tools, content: bytes | None = None) -> Record:
+    """Read one photo; every failure, foreseen or not, becomes a record with a refusal.
+
+    Parameters
+    ----------
+    task : which photo, and how it is to be read.
+    tools : card, ladder, dyes and shades.
+    content : the file's bytes, where they were read elsewhere; else ``task.path`` is read.
+    """
+    if task.trouble is not None:
+        return _refused(task, task.trouble)
+    digest, taken = "", task.taken
+    try:
+        from strandgauge.photo.open import read_bytes
+
+        data = read_bytes(task.path) if content is None else content
+        digest = hashlib.sha256(data).hexdigest()
+        taken = task.taken or _time_of(data)
+        return _read(task, tools, data, digest, taken)
+    except StrandgaugeError as error:
+        refusal = Refusal(error.code, _message(error, task), error.remedy)
+    except MemoryError:
+        refusal = Refusal(OUT_OF_MEMORY, "There was not enough memory for it.", "Use fewer --jobs.")
+    except Exception as error:  # one photo, however odd, must not stop the others
+        refusal = Refusal(
+            INTERNAL,
+            f"Something went wrong inside strandgauge ({type(error).__name__}).",
+            "Run 'strandgauge read' on this photo with --debug, and report what it prints.",
+        )
+    return _refused(task, refusal, digest, taken)
+
+
+def died(task: Task) -> Record:
+    """Return the record of a photo whose worker process ended with it, twice."""
+    return _refused(
+        task,
+        Refusal(
+            WORKER_DIED,
+            "The process that read it ended without a word: a crash, or too little memory.",
+            "Read it alone with 'strandgauge read', or save it again as JPEG.",
+        ),
+    )
+
+
+def _read(task: Task, tools: Tools, data: bytes, digest: str, taken: datetime | None) -> Record:
+    from strandgauge.pipeline import measure_photo
+    from strandgauge.report.strip import strip_jpeg
+
+    measurement = measure_photo(data, card=tools.card, ladder=tools.ladder, wet=task.wet)
+    reading = replace(measurement.reading, photo=PurePosixPath(task.file).name)
+    strip = strip_jpeg(measurement)
+    wanted = None
+    if task.target is not None:
+        try:
+            wanted = wanted_shade(reading, task.target, tools)
+        except StrandgaugeError as error:
+            note = Note("no-outlook", f"Nothing can be said on {task.target}: {error.message}")
+            reading = replace(reading, notes=(*reading.notes, note))
+    return Record(task.file, digest, reading, None, wanted, task.client, task.group, taken, strip)
+
+
+def wanted_shade(reading: Reading, target: str, tools: Tools) -> WantedShade:
+    """Return what a wanted shade would become on a strand, without a pre-tone.
+
+    The verdict is that of the worst zone, as in ``strandgauge reach``; the colour is that of the whole.
+
+    Raises
+    ------
+    StrandgaugeError : no such shade, or no hair has the colour that was read.
+    """
+    from strandgauge.dye.outlook import BaseZone, Settings
+    from strandgauge.dye.reach import reach
+    from strandgauge.dye.targets import find_target
+    from strandgauge.report.terminal import hex_colour
+
+    shade = find_target(target, tools.targets)
+    zones = [BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall)]
+    # Other shades that would read true are no part of a row, and to look for them takes a third of the time;
+    # so do samples for a probability.
+    outlook = reach(zones, shade, tools.palette, (), tools.ladder, Settings(pretone=False, samples=16))
+    worst = max(outlook.zones, key=lambda zone: zone.delta_e00)
+    alike = len({zone.saying for zone in outlook.zones}) == 1
+    where = "" if alike or worst.name == "overall" else f" ({worst.name})"
+    whole = next(zone for zone in outlook.zones if zone.name == "overall")
+    return WantedShade(
+        target=shade.name,
+        target_hex=hex_colour(shade.lab),
+        predicted_hex=hex_colour(whole.predicted_lab),
+        verdict=outlook.verdict,
+        saying=f"{worst.saying}{where}",
+        needs_level=outlook.needs_level,
+    )
+
+
+def _refused(task: Task, refusal: Refusal, digest: str = "", taken: datetime | None = None) -> Record:
+    return Record(
+        task.file, digest, None, refusal, None, task.client, task.group, taken or task.taken, strip=None
+    )
+
+
+def _message(error: StrandgaugeError, task: Task) -> str:
+    """Put the place in the photo, where one is named, before what is wrong; the file has a column of its own."""
+    names = {"photo", task.path.name, str(task.path)}
+    place = error.where or ""
+    for name in sorted(names, key=len, reverse=True):
+        if place == name or place.startswith(f"{name}, "):
+            place = place[len(name) :].lstrip(", ")
+            break
+    return f"{place[:1].upper()}{place[1:]}: {error.message}" if place else error.message
+
+
+def _time_of(data: bytes) -> datetime | None:
+    """Return the camera's time from the header, so that a refused photo has its time as well."""
+    from strandgauge.photo.formats import recognise
+    from strandgauge.photo.header import read_header
+
+    try:
+        return read_header(data, recognise(data)).taken_at
+    except StrandgaugeError:
+        return None  # whatever is wrong is told when the photo is opened

@@ -1,0 +1,339 @@
+"""A folder of photos becomes a table, a gallery and strips: the batch from end to end.
+
+find photos -> match them with the manifest -> read them on all cores, a row each, stored as they come -> put
+the rows in order -> derive CSV, Parquet and gallery from the stored rows. What comes last depends on nothing
+but the stored rows, so it is the same however many workers there were and however often the batch was stopped.
+"""
+
+from __future__ import annotations
+
+import signal
+import threading
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import FrameType
+
+from strandgauge.batch.curves import lift_curves
+from strandgauge.batch.folder import result_folder, settings_document
+from strandgauge.batch.manifest import ManifestRow, read_manifest
+from strandgauge.batch.one import TRANSIENT
+from strandgauge.batch.record import Record, Refusal
+from strandgauge.batch.store import ROWS, STRIPS, Entry, Store, strip_name
+from strandgauge.batch.table import need_parquet, rows, write_csv, write_parquet
+from strandgauge.batch.task import Task, Tools
+from strandgauge.batch.walk import Walk, find_photos
+from strandgauge.batch.workers import Cluster, Pool, Processes, read_all, usable_cores
+from strandgauge.card.model import CardDefinition
+from strandgauge.dye.palette import Palette, load_palette
+from strandgauge.dye.targets import Target, find_target, load_targets
+from strandgauge.errors import CannotWriteError, StrandgaugeError
+from strandgauge.hair.levels import Ladder, load_ladder
+from strandgauge.pipeline import default_card
+from strandgauge.report.batchjson import Asked
+from strandgauge.report.pages.gallery import write_gallery
+
+CSV = "readings.csv"
+PARQUET = "readings.parquet"
+GALLERY = "gallery.html"
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a batch has come."""
+
+    done: int
+    total: int
+    refused: int
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What became of a batch."""
+
+    out: Path
+    photos: int
+    """Rows there should be: photos found, files of the manifest that are not there, unreadable folders."""
+    read: int
+    refused: int
+    refused_because: Mapping[str, int]
+    """How many for each code, most frequent first."""
+    not_reached: int
+    """Photos that a run stopped early has not come to."""
+    from_before: int
+    """Rows taken over from an earlier run."""
+    duplicates: int
+    """Photos with the same content as another, each read by itself."""
+    other_files: int
+    """Files that are no photos and were left alone."""
+    files: tuple[str, ...]
+    """What was written into the result folder."""
+    notes: tuple[str, ...]
+
+
+class BatchStoppedError(KeyboardInterrupt):
+    """Ctrl-C ended a batch; all its files are valid, and it can be taken up again."""
+
+    def __init__(self, summary: Summary) -> None:
+        super().__init__("stopped")
+        self.summary = summary
+
+
+def run_batch(
+    folder: Path,
+    out: Path,
+    *,
+    target: str | None = None,
+    wet: bool = False,
+    manifest: Path | None = None,
+    jobs: int | None = None,
+    cluster: str | None = None,
+    resume: bool = False,
+    parquet: bool = False,
+    card: CardDefinition | None = None,
+    ladder: Ladder | None = None,
+    palette: Palette | None = None,
+    targets: tuple[Target, ...] | None = None,
+    progress: Callable[[Progress], None] | None = None,
+) -> Summary:
+    """Read every photo below a folder into a table, a gallery and strips.
+
+    A script that calls this must do so under ``if __name__ == "__main__":``, since workers are processes.
+
+    Parameters
+    ----------
+    folder : photos are looked for in it and in all folders below.
+    out : the result folder; it is made, and must be empty unless ``resume``.
+    target : the wanted shade, where the manifest names no other: a name, ``#rrggbb`` or ``L,a,b``.
+    wet : the strands are wet, where the manifest does not say.
+    manifest : a CSV file that tells client, group, time, wet and target of each photo.
+    jobs : worker processes; as many as there are cores when left out.
+    cluster : address of a Dask scheduler to use instead of processes of this machine.
+    resume : go on with the batch in ``out``: photos read before, in the same way, are not read again.
+    parquet : also write the table as Parquet.
+    card, ladder, palette, targets : those that ship with the package when left out.
+    progress : called after each photo.
+
+    Raises
+    ------
+    BatchStoppedError : Ctrl-C; all files are valid (a KeyboardInterrupt).
+    UnreadableFileError : there is no such folder.
+    BadManifestError, UnknownTargetError, BadColourError : before any photo is read.
+    BatchFolderError : ``out`` holds something else, was begun with other settings, or is in use.
+    WorkersUnavailableError : no processes, no cluster, or a package is missing.
+    CannotWriteError : no space left, or no permission; what was written is valid.
+    """
+    if parquet:
+        need_parquet()
+    if jobs is not None and jobs < 1:
+        raise ValueError("at least one job is needed")
+    tools = Tools(
+        card or default_card(), ladder or load_ladder(), palette or load_palette(), targets or load_targets()
+    )
+    wish = None if target is None else find_target(target, tools.targets).name
+    walk = find_photos(folder, out)
+    listed = (
+        ()
+        if manifest is None
+        else read_manifest(manifest, folder, (photo.file for photo in walk.photos), tools.targets)
+    )
+    tasks = plan(walk, listed, wet=wet, target=wish)
+
+    def start() -> Pool:
+        return Cluster(tools, cluster) if cluster is not None else Processes(tools, jobs or usable_cores())
+
+    settings = settings_document(tools, wet=wet, target=wish)
+    with result_folder(out, settings, resume=resume), _interrupt_noted() as stopped, Store(out) as store:
+        tasks, notes = _take_up(store, tasks)
+        title, wished = folder.resolve().name or str(folder), _one_target(tasks)
+        unread = {task.file for task in tasks if task.known is None}
+        from_before = 0
+        done, refused = 0, 0
+        try:
+            for task, row in read_all(start, iter(tasks), stopped):
+                if row is None:
+                    from_before += 1
+                    refused += store.entries[task.file].refused is not None
+                else:
+                    store.add(row)
+                    refused += row.refused is not None
+                unread.discard(task.file)
+                done += 1
+                if progress is not None:
+                    progress(Progress(done, len(tasks), refused))
+        except StrandgaugeError:
+            with suppress(CannotWriteError):
+                store.finish()
+                _derive(store, title, wished, tools.ladder, parquet=parquet)
+            raise
+        store.finish()
+        files = _derive(store, title, wished, tools.ladder, parquet=parquet)
+        summary = _summary(store, len(unread), from_before, walk.others, files, (*walk.notes, *notes))
+        if stopped():
+            raise BatchStoppedError(summary)
+        return summary
+
+
+def plan(walk: Walk, listed: Iterable[ManifestRow], *, wet: bool, target: str | None) -> list[Task]:
+    """Return what there is to do, in the order of the files' names: photos found, and files only listed."""
+    rows = {row.file: row for row in listed}
+    paths = {photo.file: photo.path for photo in walk.photos}
+    tasks = [
+        Task(
+            one.file,
+            one.path,
+            wet,
+            target,
+            trouble=Refusal(
+                "unreadable-file",
+                "This folder cannot be looked into.",
+                "Give yourself permission to list it, then go on with --resume.",
+            ),
+        )
+        for one in walk.unreadable
+    ]
+    for file in paths.keys() | rows.keys():
+        row = rows.get(file)
+        path = paths[file] if file in paths else rows[file].path
+        missing = None
+        if row is not None and file not in paths and not path.exists():
+            missing = Refusal(
+                "unreadable-file",
+                f"There is no such file; line {row.line} of the manifest names it.",
+                "Correct the manifest, or put the photo there, then go on with --resume.",
+            )
+        tasks.append(
+            Task(file, path, wet, target, trouble=missing)
+            if row is None
+            else Task(
+                file,
+                path,
+                wet if row.wet is None else row.wet,
+                row.target or target,
+                row.client,
+                row.group,
+                row.taken,
+                missing,
+            )
+        )
+    return sorted(tasks, key=lambda task: task.file)
+
+
+def _take_up(store: Store, tasks: Iterable[Task]) -> tuple[list[Task], list[str]]:
+    """Match the rows of an earlier run with what there is to do, and drop those that answer it no more."""
+    notes = []
+    if store.damaged:
+        notes.append(f"{store.damaged} damaged lines were dropped; their photos are read again")
+    matched = [
+        replace(task, known=entry.digest)
+        if (entry := store.entries.get(task.file)) is not None and _answers(store, entry, task)
+        else task
+        for task in tasks
+    ]
+    files = {task.file for task in matched}
+    gone = {file for file, entry in store.entries.items() if file not in files and entry.digest}
+    if gone:
+        notes.append(f"{len(gone)} rows are of photos that are no longer in the folder")
+    store.drop(store.entries.keys() - gone - {task.file for task in matched if task.known is not None})
+    return matched, notes
+
+
+def _answers(store: Store, entry: Entry, task: Task) -> bool:
+    """Tell whether a stored row is what reading the photo again would give, as long as its content is the same."""
+    asked = Asked(task.wet, task.target, task.client, task.group, task.taken)
+    if task.trouble is not None or not entry.digest or entry.asked != asked:
+        return False
+    return store.has_strip(entry) if entry.refused is None else entry.refused not in TRANSIENT
+
+
+def _one_target(tasks: Iterable[Task]) -> str | None:
+    """Return the shade that the strands are wanted in; None where it is none, or not one alone."""
+    wanted = {task.target for task in tasks} - {None}
+    return wanted.pop() if len(wanted) == 1 else None
+
+
+def _derive(
+    store: Store, title: str, target: str | None, ladder: Ladder, *, parquet: bool
+) -> tuple[str, ...]:
+    """Write what follows from the stored rows, and return the names of all result files."""
+    first_of: dict[str, str] = {}
+    for file, entry in sorted(store.entries.items()):
+        if entry.digest:
+            first_of.setdefault(entry.digest, file)
+
+    def strip_of(record: Record) -> str | None:
+        return strip_name(record.digest) if record.reading is not None else None
+
+    files = [ROWS, CSV]
+    write_csv(store.folder / CSV, rows(store.records(), first_of, strip_of))
+    if parquet:
+        write_parquet(store.folder / PARQUET, rows(store.records(), first_of, strip_of))
+        files.append(PARQUET)
+    write_gallery(
+        store.folder / GALLERY,
+        store.records(strips=True),
+        title=title,
+        target=target,
+        ladder=ladder,
+        curves=dict(lift_curves(_by_client(store), ladder)),
+    )
+    return (*files, GALLERY, STRIPS)
+
+
+def _by_client(store: Store) -> Iterator[tuple[str, Iterator[Record]]]:
+    files: dict[str, list[str]] = {}
+    for file, entry in sorted(store.entries.items()):
+        if entry.client is not None and entry.refused is None:
+            files.setdefault(entry.client, []).append(file)
+    for client, own in files.items():
+        yield client, store.records(own)
+
+
+def _summary(
+    store: Store,
+    not_reached: int,
+    from_before: int,
+    others: int,
+    files: tuple[str, ...],
+    notes: tuple[str, ...],
+) -> Summary:
+    entries = store.entries.values()
+    because = Counter(entry.refused for entry in entries if entry.refused is not None)
+    contents = Counter(entry.digest for entry in entries if entry.digest)
+    return Summary(
+        out=store.folder,
+        photos=len(entries) + not_reached,
+        read=len(entries) - because.total(),
+        refused=because.total(),
+        refused_because=dict(sorted(because.items(), key=lambda item: (-item[1], item[0]))),
+        not_reached=not_reached,
+        from_before=from_before,
+        duplicates=contents.total() - len(contents),
+        other_files=others,
+        files=files,
+        notes=notes,
+    )
+
+
+@contextmanager
+def _interrupt_noted() -> Iterator[Callable[[], bool]]:
+    """Turn the first Ctrl-C into a word to stop at the next photo; a second one interrupts as usual.
+
+    So no file is left torn. Only the main thread can do so; elsewhere Ctrl-C is somebody else's business.
+    """
+    noted = threading.Event()
+    if threading.current_thread() is not threading.main_thread():
+        yield noted.is_set
+        return
+
+    def note(number: int, frame: FrameType | None) -> None:
+        noted.set()
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+    before = signal.signal(signal.SIGINT, note)
+    try:
+        yield noted.is_set
+    finally:
+        signal.signal(signal.SIGINT, before)

@@ -1,0 +1,390 @@
+"""Where photos are read: processes of this machine, or a Dask cluster that runs already; one loop for both.
+
+Nothing heavy is imported at the top: a worker sets its libraries to one thread before it loads them.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import signal
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, Protocol
+
+from strandgauge.errors import StrandgaugeError, WorkersUnavailableError
+
+if TYPE_CHECKING:
+    from strandgauge.batch.store import Row
+    from strandgauge.batch.task import Task, Tools
+
+THREAD_SETTINGS = (
+    "OMP_NUM_THREADS",
+    "OPENBLAS_NUM_THREADS",
+    "MKL_NUM_THREADS",
+    "VECLIB_MAXIMUM_THREADS",
+    "NUMEXPR_NUM_THREADS",
+)
+LOOK_UP_SECONDS = 0.2
+"""How often the loop looks whether it should stop, while no photo is done."""
+START_SECONDS = 120.0
+
+_tools: Tools | None = None
+
+
+class Died(Exception):  # noqa: N818 - not an error to be shown, but a word between pool and loop
+    """The process that had a photo in hand ended."""
+
+
+class Pool(Protocol):
+    """Something that reads photos elsewhere."""
+
+    in_flight: int
+    """How many photos it may hold at a time: enough that no worker waits, few enough that memory stays flat."""
+
+    def submit(self, task: Task) -> Future[Row | None]:
+        """Hand over a photo. The answer is None where the photo is still what it was known to be."""
+
+    def close(self) -> None:
+        """Let the workers go once they are idle."""
+
+    def kill(self) -> None:
+        """End the workers whatever they are at."""
+
+
+def usable_cores() -> int:
+    """Return how many cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+# --- in the worker --------------------------------------------------------------------------------------
+
+
+def work(task: Task, tools: Tools, content: bytes | None = None) -> Row | None:
+    """Read one photo into a row; None where it still has the digest that it was known by."""
+    from strandgauge.batch.one import read_one
+    from strandgauge.batch.store import row_of
+    from strandgauge.report.batchjson import Asked
+
+    if task.known is not None and _digest_of(task, content) == task.known:
+        return None
+    record = read_one(task, tools, content)
+    return row_of(record, Asked(task.wet, task.target, task.client, task.group, task.taken))
+
+
+def _digest_of(task: Task, content: bytes | None) -> str | None:
+    import hashlib
+
+    from strandgauge.photo.open import read_bytes
+
+    try:
+        return hashlib.sha256(read_bytes(task.path) if content is None else content).hexdigest()
+    except StrandgaugeError:
+        return None
+
+
+def _begin(tools: bytes) -> None:
+    """Set a new worker up: one thread, deaf to Ctrl-C, gone when its parent is."""
+    global _tools
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides what Ctrl-C means
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
+    threading.Thread(target=_leave_with_parent, daemon=True).start()
+    for name in THREAD_SETTINGS:
+        os.environ[name] = "1"
+    import warnings
+
+    import cv2
+
+    warnings.simplefilter("ignore")
+    cv2.setNumThreads(1)
+    _tools = pickle.loads(tools)
+
+
+def _leave_with_parent() -> None:
+    from multiprocessing import parent_process
+
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
+
+
+def _work(task: Task) -> Row | None:
+    if _tools is None:
+        raise RuntimeError("the worker was not set up")
+    return work(task, _tools)
+
+
+def _ready() -> bool:
+    # What the first photo would otherwise load, so that it is loaded before the clock of progress runs.
+    import strandgauge.batch.one
+    import strandgauge.pipeline
+    import strandgauge.report.batchjson  # noqa: F401
+
+    return True
+
+
+# --- processes of this machine --------------------------------------------------------------------------
+
+
+class Processes:
+    """Worker processes of this machine.
+
+    They are started afresh, not forked: a fork would copy whatever threads and locks the caller has.
+
+    Raises
+    ------
+    WorkersUnavailableError : they cannot be started.
+    """
+
+    def __init__(self, tools: Tools, jobs: int) -> None:
+        from multiprocessing import get_context
+
+        self.in_flight = 2 * jobs
+        self._pool = ProcessPoolExecutor(
+            jobs, get_context("spawn"), initializer=_begin, initargs=(pickle.dumps(tools),)
+        )
+        try:
+            with _deaf_to_interrupt():
+                first = [self._pool.submit(_ready) for _ in range(jobs)]
+            for one in first:
+                one.result(START_SECONDS)
+        except (BrokenExecutor, TimeoutError, OSError) as error:
+            self.close()
+            raise WorkersUnavailableError(
+                "The worker processes cannot be started.",
+                remedy="A script that calls run_batch must do so under: if __name__ == '__main__'.",
+            ) from error
+        except BaseException:
+            self.close()
+            raise
+
+    def submit(self, task: Task) -> Future[Row | None]:
+        """Hand over a photo."""
+        try:
+            with _deaf_to_interrupt():
+                return self._pool.submit(_work, task)
+        except BrokenExecutor as error:
+            broken: Future[Row | None] = Future()
+            broken.set_exception(error)
+            return broken
+
+    def close(self) -> None:
+        """Let the workers go once they are idle."""
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def kill(self) -> None:
+        """End the workers whatever they are at."""
+        # The library has no public way to do so before Python 3.14; after a shutdown it forgets them.
+        for process in list((getattr(self._pool, "_processes", None) or {}).values()):
+            process.kill()
+
+
+@contextmanager
+def _deaf_to_interrupt() -> Iterator[None]:
+    """Let a process that starts here start deaf to Ctrl-C, which would interrupt it half set up."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+# --- a cluster ------------------------------------------------------------------------------------------
+
+
+class Cluster:
+    """An existing Dask cluster. Photos are sent as bytes, so that it needs no view of this machine's disk.
+
+    Raises
+    ------
+    WorkersUnavailableError : the package is missing, nobody answers, or the workers lack this very version.
+    """
+
+    def __init__(self, tools: Tools, address: str) -> None:
+        from importlib import import_module
+
+        try:
+            distributed: Any = import_module("distributed")
+        except ImportError as error:
+            raise WorkersUnavailableError(
+                "A cluster needs a package that is not installed.",
+                remedy="Run: pip install 'strandgauge[cluster]'",
+            ) from error
+        try:
+            self._client = distributed.Client(address, timeout=10, set_as_default=False)
+        except Exception as error:  # an address can be wrong in many ways, each with its own exception
+            raise WorkersUnavailableError(
+                f"No cluster answers at '{address}'.",
+                remedy="Check the address of the scheduler, such as tcp://host:8786.",
+            ) from error
+        self._known: Tools = tools
+        try:
+            self._check(address)
+            self._tools = self._client.scatter(tools, broadcast=True, hash=False)
+            self._pool = self._client.get_executor(pure=False)
+        except BaseException:
+            self._client.close()
+            raise
+
+    def _check(self, address: str) -> None:
+        from strandgauge import __version__
+
+        cores: dict[str, int] = self._client.ncores()
+        if not cores:
+            raise WorkersUnavailableError(
+                f"The cluster at '{address}' has no workers.", remedy="Start workers, then try again."
+            )
+        self.in_flight = 2 * sum(cores.values())
+        try:
+            answers: dict[str, str] = self._client.run(version_here)
+        except Exception as error:  # whatever a worker without this package raises
+            raise WorkersUnavailableError(
+                "The cluster's workers cannot run strandgauge.",
+                remedy=f"Install strandgauge {__version__} in the workers' environment.",
+            ) from error
+        others = sorted({version for version in answers.values() if version != __version__})
+        if others:
+            raise WorkersUnavailableError(
+                f"The cluster's workers have strandgauge {', '.join(others)}, not {__version__}.",
+                remedy=f"Install strandgauge {__version__} in the workers' environment.",
+            )
+
+    def submit(self, task: Task) -> Future[Row | None]:
+        """Send a photo."""
+        from strandgauge.photo.open import read_bytes
+
+        try:
+            content = None if task.trouble is not None else read_bytes(task.path)
+        except StrandgaugeError:
+            content = None
+        if content is None:  # there is nothing to send; the row says why
+            done: Future[Row | None] = Future()
+            done.set_result(work(task, self._known))
+            return done
+        sent: Future[Row | None] = self._pool.submit(work, task, self._tools, content)
+        return sent
+
+    def close(self) -> None:
+        """Leave the cluster as it was."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+        self._client.close()
+
+    def kill(self) -> None:
+        """Leave the cluster as it was; closing takes back what it has not begun."""
+
+
+def version_here() -> str:
+    """Return the version that a cluster's worker has, and bring its libraries to one thread each."""
+    import cv2
+
+    from strandgauge import __version__
+
+    cv2.setNumThreads(1)
+    return __version__
+
+
+# --- the loop -------------------------------------------------------------------------------------------
+
+
+def read_all(
+    start: Callable[[], Pool], tasks: Iterator[Task], stopped: Callable[[], bool]
+) -> Iterator[tuple[Task, Row | None]]:
+    """Yield each photo's row as it is done; None for one that is still what it was known to be.
+
+    When a worker process dies, every photo that was in hand is tried again alone, in new processes; the one
+    that is alone when they die once more gets a row that says so. ``stopped`` ends the giving out of photos:
+    those in hand are still finished.
+
+    Raises
+    ------
+    WorkersUnavailableError : no workers can be started, or a cluster is lost.
+    """
+    pool = start()
+    running: dict[Future[Row | None], Task] = {}
+    suspects: deque[Task] = deque()
+    alone = False
+    try:
+        while True:
+            if not running:
+                if stopped():
+                    return
+                alone = bool(suspects)
+                if alone:
+                    running[pool.submit(suspects[0])] = suspects.popleft()
+            while not alone and not stopped() and len(running) < pool.in_flight:
+                if (one := next(tasks, None)) is None:
+                    break
+                running[pool.submit(one)] = one
+            if not running:
+                return
+            done, _ = wait(running, timeout=LOOK_UP_SECONDS, return_when=FIRST_COMPLETED)
+            lost: list[Task] = []
+            for future in done:
+                task = running.pop(future)
+                try:
+                    row = _row_from(future, task)
+                except Died:
+                    lost.append(task)
+                else:
+                    yield task, row
+            if not lost:
+                continue
+            # Whatever else was in hand is lost with them, unless it was done already.
+            wait(running, timeout=START_SECONDS)
+            for future, task in running.items():
+                try:
+                    row = _row_from(future, task)
+                except Died:
+                    lost.append(task)
+                else:
+                    yield task, row
+            running.clear()
+            if alone:
+                yield lost[0], _dead_row(lost[0])
+            else:
+                suspects.extend(sorted(lost, key=lambda one: one.file))
+            pool.close()
+            if not stopped():
+                pool = start()
+    except BaseException:
+        pool.kill()
+        raise
+    finally:
+        pool.close()
+
+
+def _row_from(future: Future[Row | None], task: Task) -> Row | None:
+    """Return what a pool made of a photo.
+
+    Raises
+    ------
+    Died : the process that had it ended.
+    WorkersUnavailableError : a cluster is lost.
+    """
+    try:
+        return future.result(timeout=0)
+    except (BrokenExecutor, TimeoutError) as error:
+        raise Died from error
+    except Exception as error:
+        if type(error).__name__ == "KilledWorker":  # the cluster has tried it on several workers
+            return _dead_row(task)
+        raise WorkersUnavailableError(
+            f"The workers were lost ({type(error).__name__}).",
+            remedy="See that they run, then go on with --resume.",
+        ) from error
+
+
+def _dead_row(task: Task) -> Row:
+    from strandgauge.batch.one import died
+    from strandgauge.batch.store import row_of
+    from strandgauge.report.batchjson import Asked
+
+    return row_of(died(task), Asked(task.wet, task.target, task.client, task.group, task.taken))

@@ -1,0 +1,173 @@
+"""``strandgauge batch``: from a folder of photos to a table, a gallery and strips."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from strandgauge.cli.hair import DyesOption, TargetsOption
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, load_card_for
+from strandgauge.cli.outcome import Session
+
+if TYPE_CHECKING:
+    from strandgauge.batch.run import Progress, Summary
+
+EXIT_SOME_REFUSED = 3
+_SHOWN_NOTES = 10
+
+
+def batch(
+    context: typer.Context,
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Every photo in it, and in folders below.")
+    ],
+    out: Annotated[
+        Path,
+        typer.Option(
+            metavar="DIR", help="Where the results go: a new folder, or with --resume the last one."
+        ),
+    ],
+    target: Annotated[
+        str | None,
+        typer.Option(metavar="SHADE", help="Also foretell this shade: a name, #rrggbb or L,a,b."),
+    ] = None,
+    manifest: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="A CSV file: file, client or student, group or class, time, wet, target."
+        ),
+    ] = None,
+    resume: Annotated[
+        bool, typer.Option("--resume", help="Go on with a batch that was stopped, or add new photos to it.")
+    ] = False,
+    wet: Annotated[bool, typer.Option("--wet", help="The strands are wet: state the dry estimate.")] = False,
+    jobs: Annotated[
+        int | None,
+        typer.Option(metavar="N", min=1, help="Worker processes; as many as there are cores if left out."),
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Use this Dask cluster instead, such as tcp://host:8786."),
+    ] = None,
+    parquet: Annotated[bool, typer.Option("--parquet", help="Also write the table as Parquet.")] = False,
+    json: JsonOption = None,
+    card: CardOption = None,
+    profile: ProfileOption = None,
+    ladder: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Your own ladder of levels instead of ours.")
+    ] = None,
+    dyes: DyesOption = None,
+    targets: TargetsOption = None,
+) -> int:
+    """Read every photo of a folder into one table, with a gallery to look through."""
+    session: Session = context.obj
+    if json is not None:
+        session.json = JsonLines(json, several=False)
+    from strandgauge.batch.run import BatchStoppedError, run_batch
+    from strandgauge.dye.palette import load_palette
+    from strandgauge.dye.targets import load_targets
+    from strandgauge.hair.levels import load_ladder
+
+    try:
+        with _progress_bar() as progress:
+            summary = run_batch(
+                folder,
+                out,
+                target=target,
+                wet=wet,
+                manifest=manifest,
+                jobs=jobs,
+                cluster=cluster,
+                resume=resume,
+                parquet=parquet,
+                card=load_card_for(card, profile),
+                ladder=load_ladder(ladder),
+                palette=load_palette(extra=dyes or ()),
+                targets=load_targets(extra=targets or ()),
+                progress=progress,
+            )
+    except BatchStoppedError as stopped:
+        _show(session, stopped.summary)
+        raise
+    _show(session, summary)
+    return EXIT_SOME_REFUSED if summary.refused else 0
+
+
+def _show(session: Session, summary: Summary) -> None:
+    from strandgauge.cli.outcome import one_line
+    from strandgauge.report.batchjson import summary_document
+
+    for note in summary.notes[:_SHOWN_NOTES]:
+        print(one_line(f"strandgauge: note: {note}."), file=sys.stderr)
+    if len(summary.notes) > _SHOWN_NOTES:
+        print(f"strandgauge: {len(summary.notes) - _SHOWN_NOTES} more notes.", file=sys.stderr)
+    if session.json is not None:
+        session.json.write(summary_document(summary))
+    if session.json is None or not session.json.to_standard_output:
+        print(one_line(summary_line(summary)))
+
+
+def summary_line(summary: Summary) -> str:
+    """Say in one line what became of a batch."""
+    parts = [f"{_photos(summary.photos)}: {summary.read} read, {summary.refused} refused"]
+    if summary.refused_because:
+        causes = ", ".join(f"{count} {code}" for code, count in summary.refused_because.items())
+        parts[0] += f" ({causes})"
+    if summary.not_reached:
+        parts.append(f"{summary.not_reached} not reached: go on with --resume")
+    if summary.from_before:
+        parts.append(f"{summary.from_before} from before")
+    if summary.duplicates:
+        parts.append(f"{summary.duplicates} with the same content as another")
+    if summary.other_files:
+        parts.append(f"{_files(summary.other_files)} no photo, left alone")
+    return f"{'; '.join(parts)}. Results in {summary.out}: {', '.join(summary.files)}."
+
+
+def _photos(count: int) -> str:
+    return "1 photo" if count == 1 else f"{count} photos"
+
+
+def _files(count: int) -> str:
+    return "1 file is" if count == 1 else f"{count} files are"
+
+
+@contextmanager
+def _progress_bar() -> Iterator[Callable[[Progress], None] | None]:
+    """Show how far a batch has come, on standard error and only in a terminal."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import Progress as Bar
+
+    columns = (
+        TextColumn("reading"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("{task.fields[rate]}"),
+        TimeRemainingColumn(compact=True),
+        TextColumn("left"),
+        TextColumn("{task.fields[refused]}"),
+    )
+    with Bar(*columns, console=Console(stderr=True), refresh_per_second=4, transient=True) as bar:
+        line = bar.add_task("", total=None, rate="", refused="")
+
+        def show(progress: Progress) -> None:
+            speed = bar.tasks[line].speed
+            bar.update(
+                line,
+                completed=progress.done,
+                total=progress.total,
+                rate="" if speed is None else f"{speed:.1f} photos/s",
+                refused=f"{progress.refused} refused" if progress.refused else "",
+            )
+
+        yield show

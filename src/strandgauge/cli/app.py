@@ -18,7 +18,20 @@ import typer
 from strandgauge import __version__
 from strandgauge.cli.outcome import EXIT_INTERRUPTED, EXIT_USAGE, Session, guarded, one_line
 
-COMMANDS = ("read", "check", "card", "reach", "follow", "compare", "batch", "mix", "targets", "dyes", "learn", "serve")
+COMMANDS = (
+    "read",
+    "check",
+    "card",
+    "reach",
+    "follow",
+    "compare",
+    "batch",
+    "mix",
+    "targets",
+    "dyes",
+    "learn",
+    "serve",
+)
 """In the order in which the help shows them. To add one: its module in this folder, its name here."""
 
 

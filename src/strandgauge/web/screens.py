@@ -16,7 +16,14 @@ from strandgauge.dye.words import colour_word
 from strandgauge.errors import StrandgaugeError
 from strandgauge.reading import Lab, Reading, ZoneReading
 from strandgauge.report import words
-from strandgauge.report.nextstep import NextStep, Stretch, first_caution, next_step, worst_stretch
+from strandgauge.report.nextstep import (
+    TIME_IS_UP,
+    NextStep,
+    Stretch,
+    first_caution,
+    next_step,
+    worst_stretch,
+)
 from strandgauge.report.outlookterminal import verdict_headline
 
 if TYPE_CHECKING:
@@ -26,6 +33,7 @@ if TYPE_CHECKING:
 
 TODAY = timedelta(hours=14)
 """How long after its visit began a strand counts as one of today's."""
+MOST_ON_THE_GO = 24
 CLOCK_RUNS = timedelta(hours=4)
 """How long after the lightener went on its minutes are still counted; no lightener stays on that long."""
 BOWLS = (30.0, 40.0, 60.0, 90.0)
@@ -97,6 +105,7 @@ class StrandScreen:
 
     head: StrandHead
     checks: tuple[CheckLine, ...]
+    step: NextStep | None
     due: float | None
 
 
@@ -155,13 +164,11 @@ class ClientScreen:
 
 def today(service: Service, now: datetime) -> tuple[StrandCard, ...]:
     """Return today's strands, the one whose look is due first at the top, those that are done last."""
-    cards = []
-    for client in service.logbook.clients():
-        for visit in service.logbook.visits(client.id):
-            if now - visit.started > TODAY:
-                continue
-            for strand in service.logbook.strands(visit.id):
-                cards.append(_card(service, client, visit, strand, now))
+    cards = [
+        _card(service, one.client, one.visit, one.strand, now)
+        for one in service.logbook.recent_strands(MOST_ON_THE_GO)
+        if now - one.visit.started <= TODAY
+    ]
     return tuple(sorted(cards, key=_urgency))
 
 
@@ -175,7 +182,7 @@ def _card(service: Service, client: Client, visit: Visit, strand: Strand, now: d
     if not checks:
         return StrandCard(head, None, None, None, None)
     answer = service.answer(_last(checks).id)
-    step = next_step(answer.outlook, answer.curve, head.stretch)
+    step = step_now(next_step(answer.outlook, answer.curve, head.stretch), head.clock)
     overall = answer.reading.overall
     return StrandCard(head, step, words.level_interval(overall), overall.lab, _due(step, answer.at, now))
 
@@ -188,11 +195,12 @@ def strand_screen(service: Service, strand_id: int, now: datetime) -> StrandScre
     StrandgaugeError : no such strand.
     """
     head, checks = _found(service, strand_id, now)
-    due = None
+    step, due = None, None
     if checks:
         answer = service.answer(_last(checks).id)
-        due = _due(next_step(answer.outlook, answer.curve, head.stretch), answer.at, now)
-    return StrandScreen(head, _lines(head.strand, checks), due)
+        step = step_now(next_step(answer.outlook, answer.curve, head.stretch), head.clock)
+        due = _due(step, answer.at, now)
+    return StrandScreen(head, _lines(head.strand, checks), step, due)
 
 
 def _found(service: Service, strand_id: int, now: datetime) -> tuple[StrandHead, tuple[CheckRecord, ...]]:
@@ -219,6 +227,13 @@ def _head(
         clock=_clock(strand, now),
         stretch=worst_stretch(tuple(check.stretch for check in checks)),
     )
+
+
+def step_now(step: NextStep, clock: Clock | None) -> NextStep:
+    """Return a step as it stands now: once the maker's time is up, no look goes on."""
+    if clock is not None and clock.over and step.kind in ("go on", "slow"):
+        return TIME_IS_UP
+    return step
 
 
 def _clock(strand: Strand, now: datetime) -> Clock | None:
@@ -298,6 +313,8 @@ def answer_screen(
         outlook = _other_outlook(service, answer, trying or str(own), bowl)
     stretch = answer.stretch if head is None else head.stretch
     step = next_step(outlook, answer.curve, stretch)
+    if head is not None and later is None:
+        step = step_now(step, head.clock)
     reading = answer.reading
     become, become_words = _become(reading, outlook)
     first, *others = words.headline(reading)
@@ -415,7 +432,7 @@ def client_screen(service: Service, client_id: int) -> ClientScreen:
     logbook: Logbook = service.logbook
     client = logbook.client(client_id)
     visits = []
-    for visit in sorted(logbook.visits(client_id), key=lambda one: (one.started, one.id), reverse=True):
+    for visit in logbook.visits(client_id):
         strands = tuple(
             (strand, _shade(service, strand.target), _lines(strand, logbook.checks(strand.id)))
             for strand in logbook.strands(visit.id)

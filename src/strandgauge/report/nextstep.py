@@ -1,0 +1,116 @@
+"""The next step, in one word and one sentence: what a colourist with wet gloves has to know first.
+
+Whatever speaks most strongly for stopping wins: the fingers first, then the clock and the lift curve, then the
+outlook. Nothing here says that hair can bear more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from strandgauge.dye.outlook import Outlook
+from strandgauge.follow import LiftCurve
+from strandgauge.report.outlookterminal import chance_line, needs_line, verdict_headline
+
+Kind = Literal["go on", "slow", "stop", "ready"]
+Stretch = Literal["springs back", "slow", "gummy"]
+
+LIKELY = 0.5
+"""Chance of reading true from which a true verdict is taken at its word."""
+
+STRETCH_QUESTION = "Wet a few hairs and stretch them. What do they do?"
+STRETCH_ANSWERS: tuple[tuple[Stretch, str, str], ...] = (
+    ("springs back", "Springs back", "as untreated hair does"),
+    ("slow", "Slow", "stretches, comes back slowly"),
+    ("gummy", "Gummy", "stays long, mushy, or breaks"),
+)
+"""The answer, its name, and how it feels. Common practice of the trade, no source."""
+
+GUMMY = "It felt gummy. Rinse the lightener off now, and no more lift on this hair, whatever its level."
+SLOW_STRETCH = "It came back slowly: this hair is near its limit. Feel it again before anything else."
+NO_SHADE = "No shade is chosen, so there is nothing to aim at yet."
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """What to do now."""
+
+    kind: Kind
+    """Which shape stands beside the word."""
+    word: str
+    """The biggest word of the answer."""
+    sentence: str
+    """What and why."""
+    minutes: float | None = None
+    """Until the next look, from this one; None where there is no need for one."""
+
+
+TIME_IS_UP = NextStep(
+    "stop", "Time is up", "The maker's time is up: rinse the lightener off, whatever the level."
+)
+
+
+def next_step(outlook: Outlook | None, curve: LiftCurve | None, stretch: Stretch | None = None) -> NextStep:
+    """Say what to do now.
+
+    Parameters
+    ----------
+    outlook : for the wanted shade, where one is chosen.
+    curve : the strand's lift so far, where lightener is on.
+    stretch : the stylist's own answer to the stretch test; the worst one that this strand ever got.
+    """
+    if stretch == "gummy":
+        return NextStep("stop", "Stop", GUMMY)
+    if curve is not None and curve.stop:
+        if curve.state == "light enough":
+            return NextStep("ready", "Light enough", curve.headline)
+        return NextStep("stop", "Stop", curve.headline)
+    forbidden = _forbidden(outlook)
+    if forbidden is not None:
+        return NextStep("stop", "Stop" if curve is not None else "Not this shade", forbidden)
+    minutes = None if curve is None else curve.next_look
+    if stretch == "slow":
+        return NextStep("slow", "Go slow", SLOW_STRETCH, minutes)
+    if outlook is not None and outlook.verdict == "true":
+        if outlook.probability_true >= LIKELY:
+            return NextStep("ready", "Ready", f"{verdict_headline(outlook)} on this hair.")
+        return NextStep("slow", "Look again", chance_line(outlook), minutes)
+    if curve is not None:
+        if curve.state in ("first look", "lifting"):
+            return NextStep("go on", "Go on", curve.headline, minutes)
+        return NextStep("slow", "Go slow", curve.headline, minutes)
+    if outlook is None:
+        return NextStep("go on", "Choose a shade", NO_SHADE)
+    return NextStep("slow", "Nearly" if outlook.verdict == "close" else "Not yet", needs_line(outlook))
+
+
+def worst_stretch(answers: tuple[Stretch | None, ...]) -> Stretch | None:
+    """Return the worst answer that a strand ever got: what felt gummy once does not mend."""
+    for answer in ("gummy", "slow", "springs back"):
+        if answer in answers:
+            return answer
+    return None
+
+
+def first_caution(outlook: Outlook | None, curve: LiftCurve | None, standing: str) -> str:
+    """Return the one caution to show beside the answer: the most pressing of this hair, else the standing one."""
+    if outlook is not None and outlook.cautions:
+        return outlook.cautions[0]
+    if curve is not None and curve.stop_signs:
+        return curve.stop_signs[0]
+    return standing
+
+
+def minutes_words(minutes: float) -> str:
+    """Write a span, such as '1 minute' or '8 minutes'."""
+    whole = max(0, round(minutes))
+    return f"{whole} minute" if whole == 1 else f"{whole} minutes"
+
+
+def _forbidden(outlook: Outlook | None) -> str | None:
+    """Return the outlook's own word against going on, without its 'Stop:', which is said larger."""
+    if outlook is None or not outlook.cautions or not outlook.cautions[0].startswith("Stop: "):
+        return None
+    text = outlook.cautions[0].removeprefix("Stop: ")
+    return text[:1].upper() + text[1:]

@@ -7,11 +7,12 @@ it runs.
 
 from __future__ import annotations
 
+import functools
 import importlib
 import sys
 import warnings
-from collections.abc import Sequence
-from typing import Annotated
+from collections.abc import Callable, Mapping, Sequence
+from typing import Annotated, Any
 
 import typer
 
@@ -30,9 +31,13 @@ COMMANDS = (
     "targets",
     "dyes",
     "learn",
+    "log",
     "serve",
 )
-"""In the order in which the help shows them. To add one: its module in this folder, its name here."""
+"""In the order in which the help shows them. To add one: its module in this folder, its name here.
+
+A command with commands of its own lists them in its module as ``PARTS``, by name.
+"""
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -69,8 +74,30 @@ def _application(session: Session) -> typer.Typer:
     app.callback(invoke_without_command=True)(_whole_program)
     for name in COMMANDS:
         module = importlib.import_module(f"strandgauge.cli.{name}")
-        app.command(name)(guarded(getattr(module, name), session))
+        command, parts = getattr(module, name), getattr(module, "PARTS", None)
+        if parts is None:
+            app.command(name)(guarded(command, session))
+        else:
+            app.add_typer(_group(command, parts, session), name=name)
     return app
+
+
+def _group(
+    command: Callable[..., int | None], parts: Mapping[str, Callable[..., int | None]], session: Session
+) -> typer.Typer:
+    """Return a command with commands of its own; named alone, it runs itself."""
+    alone = guarded(command, session)
+
+    @functools.wraps(command)
+    def alone_or_not(context: typer.Context, **options: Any) -> None:  # noqa: ANN401 - hands them on
+        if context.invoked_subcommand is None:
+            alone(context, **options)
+
+    group = typer.Typer(context_settings={"help_option_names": ["-h", "--help"]})
+    group.callback(invoke_without_command=True)(alone_or_not)
+    for name, part in parts.items():
+        group.command(name)(guarded(part, session))
+    return group
 
 
 def _whole_program(

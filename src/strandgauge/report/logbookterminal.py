@@ -1,0 +1,139 @@
+"""The logbook as text for a terminal; times are those of this computer's clock."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from strandgauge.logbook.book import Logbook
+from strandgauge.logbook.records import CheckRecord, Client, ClientSummary, Deletion, Strand
+
+GUMMY_MEANS_STOP = "A stretch test was gummy. That means stop: rinse, and no more lightener on this hair."
+BYTES_MAY_REMAIN = (
+    "The entries are gone, but another program is reading the logbook, so their bytes may still stand in its files. "
+    "They are erased the next time the logbook opens or closes with nobody else reading."
+)
+
+
+def print_clients(summaries: Sequence[ClientSummary], path: str, console: Console | None = None) -> None:
+    """Print the list of clients."""
+    console = console or Console(highlight=False)
+    if not summaries:
+        console.print(Text(f"Nobody is in the logbook {path} yet."))
+        return
+    table = _table()
+    table.add_column("client")
+    table.add_column("last visit", no_wrap=True)
+    table.add_column("visits", justify="right")
+    table.add_column("checks", justify="right")
+    for one in summaries:
+        table.add_row(
+            Text(one.client.alias, style="bold"), _day(one.last_visit), str(one.visits), str(one.checks)
+        )
+    console.print(table)
+    console.print(Text(path, style="dim"))
+
+
+def print_client(logbook: Logbook, client: Client, console: Console | None = None) -> None:
+    """Print a client's visits, the latest first, with strands and checks."""
+    console = console or Console(highlight=False)
+    console.print(Text(client.alias, style="bold"))
+    visits = logbook.visits(client.id)
+    if not visits:
+        console.print(Text("No visit yet."))
+    for visit in visits:
+        console.print()
+        console.print(Text(_with_note(_day(visit.started), visit.note)))
+        for strand in logbook.strands(visit.id):
+            console.print()
+            console.print(Text(_about(strand), style="bold"))
+            checks = logbook.checks(strand.id)
+            console.print(_checks(strand, checks) if checks else Text("No check yet."))
+            if any(check.stretch == "gummy" for check in checks):
+                console.print(Text.assemble(("! ", "bold"), GUMMY_MEANS_STOP))
+
+
+def print_deletion(client: Client, deletion: Deletion, console: Console | None = None) -> None:
+    """Print what was deleted."""
+    console = console or Console(highlight=False)
+    console.print(Text(f"Deleted: {client.alias}, with {counts(deletion.visits, deletion.checks)}."))
+    if not deletion.erased:
+        console.print(Text.assemble(("! ", "bold"), BYTES_MAY_REMAIN))
+
+
+def counts(visits: int, checks: int) -> str:
+    """Write how much there is, such as '2 visits and 1 check'."""
+    return f"{visits} visit{'s' * (visits != 1)} and {checks} check{'s' * (checks != 1)}"
+
+
+def _about(strand: Strand) -> str:
+    parts = [strand.name]
+    if strand.target is not None:
+        parts.append(f"wanted: {strand.target}")
+    if strand.started is not None:
+        parts.append(f"lightener on {_clock(strand.started)}")
+    if strand.limit_minutes is not None:
+        parts.append(f"limit {strand.limit_minutes:g} min")
+    return "  ·  ".join(parts)
+
+
+def _checks(strand: Strand, checks: Sequence[CheckRecord]) -> Table:
+    table = _table()
+    table.add_column("time", no_wrap=True)
+    if strand.started is not None:
+        table.add_column("min", justify="right", no_wrap=True)
+    table.add_column("level", no_wrap=True)
+    table.add_column("undertone")
+    table.add_column("wanted shade")
+    table.add_column("stretch", no_wrap=True)
+    table.add_column("note")
+    for check in checks:
+        minutes = strand.minutes_at(check.at)
+        cells = [_clock(check.at)]
+        if minutes is not None:
+            cells.append(f"{minutes:.0f}")
+        cells += [
+            _level(check.reading["overall"]) + (" (wet)" if check.wet else ""),
+            str(check.reading["overall"].get("undertone", "")),
+            _verdict(check.outlook),
+            check.stretch or "",
+            " ".join(check.note.split()),
+        ]
+        table.add_row(*map(Text, cells), style="bold" if check.stretch == "gummy" else "")
+    return table
+
+
+def _level(zone: dict[str, Any]) -> str:
+    spread = zone.get("level_sd")
+    return f"{zone['level']:.1f}" + ("" if spread is None else f" ± {1.96 * spread:.1f}")
+
+
+def _verdict(outlook: dict[str, Any] | None) -> str:
+    """Say what the wanted shade would become, as the outlook says it of the zone that misses it by most."""
+    if outlook is None:
+        return ""
+    zones = outlook.get("zones") or [{}]
+    worst = max(zones, key=lambda zone: zone.get("delta_e00", 0.0))
+    name = outlook.get("target", {}).get("name", "")
+    return f"{name}: {worst.get('saying', outlook['verdict'])}".removeprefix(": ")
+
+
+def _with_note(text: str, note: str) -> str:
+    return text + (f"  ·  {' '.join(note.split())}" if note else "")
+
+
+def _day(time: datetime | None) -> str:
+    return "" if time is None else time.astimezone().strftime("%Y-%m-%d")
+
+
+def _clock(time: datetime) -> str:
+    return time.astimezone().strftime("%H:%M")
+
+
+def _table() -> Table:
+    return Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")

@@ -1,0 +1,211 @@
+"""The log command: lists, shows, exports that read back, and deletes."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import io
+import json
+import subprocess
+import sys
+from datetime import timedelta
+from pathlib import Path
+
+import jsonschema
+import pandas as pd
+import pytest
+from logbookdata import NOON
+
+from strandgauge.cli.app import run
+from strandgauge.logbook.book import open_logbook
+from strandgauge.report.logbookexport import COLUMNS, safe_cell
+
+SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
+NOTE = 'two lines,\n"quoted"; über'
+FORMULA = '=HYPERLINK("http://example.invalid")'
+OUTLOOK = {
+    "schema": "strandgauge.outlook/1",
+    "target": {"name": "rose", "lab": [60, 22, 8]},
+    "verdict": "turns",
+    "probability_true": 0.12,
+    "zones": [
+        {"name": "ends", "delta_e00": 2.0, "saying": "reads true"},
+        {"name": "root", "delta_e00": 9.0, "saying": "turns coral"},
+    ],
+}
+
+
+@pytest.fixture(autouse=True)
+def _own_logbook(path, monkeypatch):
+    monkeypatch.setenv("STRANDGAUGE_LOGBOOK", str(path))
+    monkeypatch.setenv("COLUMNS", "120")
+
+
+@pytest.fixture
+def filled(path, document):
+    with open_logbook(path) as logbook:
+        ana = logbook.add_client("Ana [bold]")
+        strand = logbook.add_strand(logbook.add_visit(ana.id).id, "left crown", "rose", NOON, 45)
+        for minutes, stretch in ((10, None), (20, "gummy")):
+            logbook.add_check(
+                strand.id,
+                NOON + timedelta(minutes=minutes),
+                minutes == 20,
+                document,
+                OUTLOOK,
+                thumbnail=b"\xff\xd8small",
+                photo=b"\xff\xd8photo" if minutes == 20 else None,
+                note=NOTE,
+                stretch=stretch,
+            )
+        odd = logbook.add_client(FORMULA)
+        bare = logbook.add_strand(logbook.add_visit(odd.id, "-1+1").id, "@ends")
+        logbook.add_check(bare.id, NOON, False, document)
+        logbook.add_client("nobody yet")
+    return path
+
+
+def _document(text: str) -> dict:
+    document = json.loads(text)
+    kind, version = document["schema"].removeprefix("strandgauge.").split("/")
+    schema = json.loads((SCHEMAS / f"{kind}-{version}.json").read_text())
+    jsonschema.validate(document, schema, cls=jsonschema.Draft202012Validator)
+    return document
+
+
+def test_the_list_shows_everybody_with_how_much_there_is(filled, capsys):
+    assert run(["log"]) == 0
+    text = capsys.readouterr().out
+    assert "Ana [bold]" in text
+    assert str(filled) in text.replace("\n", "")
+    assert run(["log", "--json", "-"]) == 0
+    clients = _document(capsys.readouterr().out)["clients"]
+    assert {(one["alias"], one["visits"], one["checks"]) for one in clients} == {
+        ("Ana [bold]", 1, 2),
+        (FORMULA, 1, 1),
+        ("nobody yet", 0, 0),
+    }
+    assert [one["last_visit"] is None for one in clients if one["alias"] == "nobody yet"] == [True]
+
+
+def test_a_client_is_shown_with_every_check(filled, capsys):
+    assert run(["log", "show", "ana [BOLD]"]) == 0
+    text = capsys.readouterr().out
+    for words in (
+        "left crown",
+        "limit 45 min",
+        "8.2 ± 0.4 (wet)",
+        "rose: turns coral",
+        "gummy",
+        "means stop",
+    ):
+        assert words in text
+    assert run(["log", "show", "ana [bold]", "--json", "-"]) == 0
+    (visit,) = _document(capsys.readouterr().out)["visits"]
+    first, second = visit["strands"][0]["checks"]
+    assert (first["minutes"], first["level"], first["verdict"], first["stretch"]) == (10, 8.2, "turns", None)
+    assert (second["wet"], second["photo_kept"], second["stretch"]) == (True, True, "gummy")
+    assert run(["log", "show", "nobody yet"]) == 0
+    assert "No visit yet." in capsys.readouterr().out
+
+
+def test_nobody_of_that_alias_is_told_with_the_nearest(filled, capsys):
+    assert run(["log", "show", "nobody yes"]) == 74
+    assert "Did you mean 'nobody yet'?" in capsys.readouterr().err
+
+
+def test_a_table_reads_back_in_full_and_no_cell_is_a_formula(filled, tmp_path):
+    file = tmp_path / "checks.csv"
+    assert run(["log", "export", "--csv", str(file)]) == 0
+    content = file.read_bytes()
+    assert content.startswith(b"\xef\xbb\xbfclient,")
+    assert content.count(b"\r\n") == 4
+    rows = list(csv.DictReader(io.StringIO(content.decode("utf-8-sig"), newline="")))
+    assert all(list(row) == list(COLUMNS) for row in rows)
+    by_alias = {row["client"]: row for row in rows}
+    assert by_alias.keys() == {"Ana [bold]", f"'{FORMULA}"}
+    odd = by_alias[f"'{FORMULA}"]
+    assert (odd["visit_note"], odd["strand"], odd["minutes"], odd["verdict"]) == ("'-1+1", "'@ends", "", "")
+    table = pd.read_csv(file, parse_dates=["time_utc"])
+    gummy = table[table["stretch"] == "gummy"].iloc[0]
+    assert gummy["note"] == NOTE
+    assert gummy["time_utc"] == NOON.replace(tzinfo=None) + timedelta(minutes=20)
+    assert (gummy["minutes"], gummy["level"], gummy["root_level"], gummy["photo_kept"]) == (
+        20,
+        8.2,
+        7.4,
+        "yes",
+    )
+    assert gummy["wanted"] == "rose"
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "|", "＝"])
+def test_text_that_a_spreadsheet_would_run_is_led_by_an_apostrophe(start):
+    assert safe_cell(f"{start}1+1") == f"'{start}1+1"
+    assert safe_cell("1+1") == "1+1"
+    assert safe_cell(-1.5) == -1.5
+
+
+def test_lines_of_json_hold_everything(filled, tmp_path, document, capsys):
+    file = tmp_path / "checks.jsonl"
+    assert run(["log", "export", "ana [bold]", "--jsonl", str(file), "--pictures"]) == 0
+    first, second = (_document(line) for line in file.read_text().splitlines())
+    assert first["reading"] == document
+    assert second["outlook"] == OUTLOOK
+    assert second["check"]["note"] == NOTE
+    assert base64.b64decode(second["pictures"]["photo"]) == b"\xff\xd8photo"
+    assert first["pictures"]["photo"] is None
+    assert run(["log", "export", "--jsonl", "-"]) == 0
+    lines = [_document(line) for line in capsys.readouterr().out.splitlines()]
+    assert len(lines) == 3
+    assert not any("pictures" in line for line in lines)
+
+
+def test_an_export_does_not_write_over_the_logbook(filled, capsys):
+    before = filled.read_bytes()
+    assert run(["log", "export", "--csv", str(filled)]) == 2
+    assert run(["log", "export"]) == 2
+    assert filled.read_bytes() == before
+    assert run(["log", "export", "--csv", str(filled.parent / "missing" / "x.csv")]) == 60
+    assert capsys.readouterr().err.count("\n") == 3
+
+
+def test_delete_asks_and_then_deletes_for_good(filled, capsys, monkeypatch):
+    monkeypatch.setattr("sys.stdin", io.StringIO("n\n"))
+    assert run(["log", "delete", "ana [bold]"]) == 130
+    assert "1 visit and 2 checks" in capsys.readouterr().err
+    with open_logbook(filled) as logbook:
+        assert logbook.find_client("ana [bold]")
+    assert run(["log", "delete", "ana [bold]", "--yes", "--json", "-"]) == 0
+    deletion = _document(capsys.readouterr().out)
+    assert (deletion["checks"], deletion["photos"], deletion["erased"]) == (2, 1, True)
+    files = sorted(filled.parent.iterdir())
+    assert b"left crown" not in subprocess.run(["cat", *files], capture_output=True, check=True).stdout
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    assert run(["log", "delete", "nobody yet"]) == 130
+    monkeypatch.setattr("sys.stdin", io.StringIO("y\n"))
+    assert run(["log", "delete", "nobody yet"]) == 0
+    assert "Deleted: nobody yet" in capsys.readouterr().out
+
+
+def test_a_copy_is_made_and_checked(filled, tmp_path, capsys):
+    copy = tmp_path / "copy.sqlite3"
+    assert run(["log", "backup", str(copy)]) == 0
+    assert run(["log", "check", "--logbook", str(copy)]) == 0
+    assert "No damage" in capsys.readouterr().out
+    assert run(["log", "backup", str(copy)]) == 75
+    assert run(["log", "--logbook", str(copy), "show", "nobody yet"]) == 0  # named before the part, or behind
+    assert run(["log", "check", "--logbook", str(tmp_path / "typo.sqlite3")]) == 2
+    assert not (tmp_path / "typo.sqlite3").exists()
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["export", "--help"]])
+def test_help_loads_nothing_heavy(arguments):
+    report = (
+        "import sys; from strandgauge.cli.app import run; code = run(['log', *sys.argv[1:]]); "
+        "print(sorted(set(sys.modules) & {'numpy', 'cv2', 'sqlite3', 'PIL'}), file=sys.stderr); sys.exit(code)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", report, *arguments], capture_output=True, check=True, text=True
+    )
+    assert done.stderr.strip() == "[]"

@@ -287,8 +287,8 @@ def _stain_change(before: ZoneReading, after: ZoneReading) -> StainChange | None
     along = offs[stronger] / max(strengths[stronger], LEAST_SD)
     variance = sum(float(np.sum((along * zone.lab_sd[1:]) ** 2)) for zone in (before, after))
     words = (
-        "a stain came" if before.stain is None else "stronger stain",
-        "the stain is gone" if after.stain is None else "weaker stain",
+        "new" if before.stain is None else "stronger",
+        "gone" if after.stain is None else "weaker",
     )
     strength = _quantity(strengths[0], strengths[1], max(variance**0.5, LEAST_SD), words)
     return StainChange(before.stain, after.stain, strength)

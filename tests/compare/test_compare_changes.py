@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from scipy.stats import chi2, norm
 
 from readings import reading, zone
-from strandgauge.cielab import chroma, delta_e_2000
 from strandgauge.change import CHI_SQUARE_95, NO_CHANGE, TWO_SIDED_95, compare
+from strandgauge.cielab import chroma, delta_e_2000
 from strandgauge.errors import NotComparableError
 from strandgauge.hair.levels import load_ladder
 from strandgauge.reading import Reading, Stain, ZoneReading
@@ -147,7 +147,7 @@ def test_a_stain_that_fades_within_the_noise_has_not_measurably_changed():
     stained = reading(overall=seen((60, -8, 30), stain=green))
     for lab, sd, verdict in (
         ((60, -7.5, 30), (1.6, 0.9, 1.4), NO_CHANGE),
-        ((60, 6, 34), (1.6, 0.9, 1.4), "the stain is gone"),
+        ((60, 6, 34), (1.6, 0.9, 1.4), "gone"),
         ((60, 6, 34), (4, 9, 9), NO_CHANGE),
     ):
         stain = compare([stained, reading(overall=seen(lab, sd))]).since_first[0].overall.stain

@@ -1,0 +1,107 @@
+"""``strandgauge compare``: what changed between two looks at a strand, or more."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, forbid_overwriting, load_card_for
+from strandgauge.cli.outcome import Session
+
+if TYPE_CHECKING:
+    from strandgauge.card.model import CardDefinition
+    from strandgauge.hair.levels import Ladder
+    from strandgauge.reading import Reading
+
+
+def compare(
+    context: typer.Context,
+    before: Annotated[
+        Path, typer.Argument(metavar="BEFORE", help="A photo of the strand, or a saved reading.")
+    ],
+    after: Annotated[
+        list[Path], typer.Argument(metavar="AFTER...", help="One or more later ones of the same strand.")
+    ],
+    json: JsonOption = None,
+    page: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Also write one sheet to look at or print, an HTML file."),
+    ] = None,
+    card: CardOption = None,
+    profile: ProfileOption = None,
+    ladder: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Your own ladder of levels instead of ours.")
+    ] = None,
+    wet: Annotated[
+        bool,
+        typer.Option("--wet", help="The strand is wet in the photos: state the dry estimate, less sure."),
+    ] = False,
+) -> None:
+    """Say what changed between photos of a strand: levels gained, colour, warmth, evenness."""
+    session: Session = context.obj
+    files = [before, *after]
+    forbid_overwriting(files, json, page)
+    if json is not None:
+        session.json = JsonLines(json, several=False)
+    from strandgauge.change import compare as put_side_by_side
+    from strandgauge.hair.levels import load_ladder
+
+    definition, rungs = load_card_for(card, profile), load_ladder(ladder)
+    names = _names(files)
+    seen = [
+        _read(file, name, definition, rungs, wet, strip=page is not None)
+        for file, name in zip(files, names, strict=True)
+    ]
+    change = put_side_by_side([reading for reading, _ in seen])
+    if page is not None:
+        from strandgauge.report.files import write_whole
+        from strandgauge.report.pages.compare import compare_page
+
+        strips = {reading.photo: strip for reading, strip in seen if strip is not None}
+        write_whole(page, compare_page(change, strips).encode())
+    if session.json is not None:
+        from strandgauge.report.comparejson import change_document
+
+        session.json.write(change_document(change))
+    if session.json is None or not session.json.to_standard_output:
+        from strandgauge.report.compareterminal import print_change
+
+        print_change(change)
+
+
+def _names(files: list[Path]) -> list[str | None]:
+    """Return for each file None where its own name tells it apart, else its path, numbered where it comes twice."""
+    names: list[str | None] = []
+    for place, file in enumerate(files):
+        alike = [other for other in files if other.name == file.name]
+        if len(alike) == 1:
+            names.append(None)
+            continue
+        again = sum(other == file for other in files[:place])
+        names.append(f"{file} ({again + 1})" if again else str(file))
+    return names
+
+
+def _read(
+    file: Path, name: str | None, card: CardDefinition, ladder: Ladder, wet: bool, *, strip: bool
+) -> tuple[Reading, bytes | None]:
+    """Return the reading of a photo or of a saved one, and a photo's strip where it is wanted."""
+    picture = None
+    if file.suffix.lower() == ".json":
+        from strandgauge.report.savedreading import load_saved_reading
+
+        reading = load_saved_reading(file)
+    else:
+        from strandgauge.pipeline import measure_photo
+
+        measurement = measure_photo(file, card=card, ladder=ladder, wet=wet)
+        reading = measurement.reading
+        if strip:
+            from strandgauge.report.strip import strip_jpeg
+
+            picture = strip_jpeg(measurement)
+    return (reading if name is None else replace(reading, photo=name)), picture

@@ -1,0 +1,123 @@
+"""A change between readings as text for a terminal: the answer in the first line, numbers below it."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from strandgauge.change import NO_CHANGE, Change, Part, Quantity
+from strandgauge.report import comparewords, words
+from strandgauge.report.comparewords import ShownStep, shown
+from strandgauge.report.terminal import NARROW, hex_colour, plain_console
+
+
+def print_change(change: Change, console: Console | None = None) -> None:
+    """Print a change: each later reading against the first, then from one to the next."""
+    console = console or plain_console()
+    for place, step in enumerate(change.since_first):
+        if place:
+            console.print()
+        _print_step(shown(change, step), console)
+    if len(change.readings) > 2:
+        console.print()
+        console.print(Text("From one to the next", style="dim"))
+        for step in change.since_previous:
+            one = shown(change, step)
+            phrases = "  ·  ".join(comparewords.headline(one))
+            console.print(Text(f"{one.before.photo} → {one.after.photo}: {phrases}"))
+    for note in change.notes:
+        console.print()
+        line = Table.grid(padding=(0, 1, 0, 0))
+        line.add_row(Text("!", style="bold"), Text(note.message))
+        console.print(line)
+    console.print()
+    console.print(
+        Text(
+            f"Ladder '{change.ladder}', D65, 2° observer; ± is a 95 % interval. {comparewords.ONE_IN_TWENTY}",
+            style="dim",
+        )
+    )
+    console.print(Text(words.CAUTION, style="dim"))
+
+
+def _print_step(one: ShownStep, console: Console) -> None:
+    console.print(Text(f"{one.before.photo} → {one.after.photo}", style="dim"))
+    first, *others = comparewords.headline(one)
+    console.print(Text.assemble((first, "bold"), "".join(f"  ·  {phrase}" for phrase in others)))
+    for sentence in comparewords.laggards(one.step):
+        console.print(Text(sentence))
+    console.print()
+    console.print(_zones(one, swatches=_shows_colours(console)))
+    if console.width >= NARROW + 24:
+        console.print()
+        console.print(_numbers(one))
+
+
+def _zones(one: ShownStep, *, swatches: bool) -> Table:
+    table = _table()
+    table.add_column("", no_wrap=True)
+    for heading in ("before", "now"):
+        if swatches:
+            table.add_column("", no_wrap=True)
+        table.add_column(heading)
+    table.add_column("levels gained", no_wrap=True)
+    table.add_column("")
+    zones = zip(
+        (*one.step.zones, one.step.overall),
+        (*one.before.zones, one.before.overall),
+        (*one.after.zones, one.after.overall),
+        strict=True,
+    )
+    for zone, before, after in zones:
+        cells: list[Text | str] = [words.ZONE_WORDS[zone.name]]
+        for reading in (before, after):
+            if swatches:
+                cells.append(Text("    ", style=f"on {hex_colour(reading.lab)}"))
+            cells.append(f"{reading.level:.1f} {comparewords.in_words(reading)}")
+        table.add_row(*cells, comparewords.signed(zone.level), zone.level.verdict)
+    even = one.step.evenness
+    gap = [""] if swatches else []
+    was, now = (words.evenness(reading).word for reading in (one.before, one.after))
+    table.add_row(
+        "evenness",
+        *gap,
+        f"{even.before:.1f} {was}",
+        *gap,
+        f"{even.after:.1f} {now}",
+        comparewords.signed(even),
+        even.verdict,
+    )
+    return table
+
+
+def _numbers(one: ShownStep) -> Table:
+    table = _table()
+    for heading in ("", "ΔE00", "ΔL'/SL", "ΔC'/SC", "ΔH'/SH", "ΔC*ab", "Δyellowness"):
+        table.add_column(heading, no_wrap=True)
+    for zone in (*one.step.zones, one.step.overall):
+        colour = zone.colour
+        numbers = (colour.lightness, colour.chroma, colour.hue, zone.chroma)
+        table.add_row(
+            words.ZONE_WORDS[zone.name],
+            comparewords.difference(zone),
+            *(_marked(number) for number in numbers),
+            _marked(zone.yellowness_e313, 0),
+            style="dim",
+        )
+    table.caption = "In brackets: no measurable change."
+    table.caption_justify = "left"
+    return table
+
+
+def _marked(number: Part | Quantity, decimals: int = 1) -> str:
+    text = comparewords.signed(number, decimals)
+    return f"({text})" if number.verdict == NO_CHANGE else text
+
+
+def _shows_colours(console: Console) -> bool:
+    return console.is_terminal and not console.no_color and console.color_system in ("truecolor", "256")
+
+
+def _table() -> Table:
+    return Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import math
+import re
 from collections.abc import Iterable
 from functools import cache
 from io import BytesIO
@@ -21,6 +22,8 @@ from strandgauge.report.terminal import hex_colour
 from strandgauge.report.words import CAUTION
 
 FOLDER = Path(__file__).parent
+_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]")
+"""What HTML does not allow in text; a file name may hold it all the same."""
 
 
 @cache
@@ -34,6 +37,7 @@ def environment() -> jinja2.Environment:
         loader=jinja2.FileSystemLoader(FOLDER),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
+        finalize=printable,
         trim_blocks=True,
         lstrip_blocks=True,
     )
@@ -52,6 +56,13 @@ def render(template: str, **values: object) -> str:
     jinja2.UndefinedError : a value that the template uses is missing.
     """
     return environment().get_template(template).render(**values)
+
+
+def printable(value: object) -> object:
+    """Put a replacement character for what HTML does not allow in text, in any text that a page shows."""
+    if isinstance(value, str) and not isinstance(value, Markup):
+        return _UNPRINTABLE.sub("\ufffd", value)
+    return value
 
 
 def data_uri(content: bytes, kind: str = "image/jpeg") -> str:

@@ -208,7 +208,7 @@ class Cluster:
     WorkersUnavailableError : the package is missing, nobody answers, or the workers lack this very version.
     """
 
-    def __init__(self, tools: Tools, address: str) -> None:
+    def __init__(self, tools: Tools, address: str, *, seconds: float = 10.0) -> None:
         from importlib import import_module
 
         try:
@@ -219,7 +219,7 @@ class Cluster:
                 remedy="Run: pip install 'strandgauge[cluster]'",
             ) from error
         try:
-            self._client = distributed.Client(address, timeout=10, set_as_default=False)
+            self._client = distributed.Client(address, timeout=seconds, set_as_default=False)
         except Exception as error:  # an address can be wrong in many ways, each with its own exception
             raise WorkersUnavailableError(
                 f"No cluster answers at '{address}'.",
@@ -274,7 +274,7 @@ class Cluster:
 
     def close(self) -> None:
         """Leave the cluster as it was."""
-        self._pool.shutdown(wait=False, cancel_futures=True)
+        self._pool.shutdown(wait=False)
         self._client.close()
 
     def kill(self) -> None:
@@ -318,7 +318,8 @@ def read_all(
                     return
                 alone = bool(suspects)
                 if alone:
-                    running[pool.submit(suspects[0])] = suspects.popleft()
+                    suspect = suspects.popleft()
+                    running[pool.submit(suspect)] = suspect
             while not alone and not stopped() and len(running) < pool.in_flight:
                 if (one := next(tasks, None)) is None:
                     break

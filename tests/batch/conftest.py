@@ -1,0 +1,49 @@
+"""Small photos of strands, what they are read with, and schemas to hold documents against."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from batchhelp import fill
+
+from strandgauge.batch.task import Tools
+from strandgauge.dye.palette import load_palette
+from strandgauge.dye.targets import load_targets
+from strandgauge.hair.levels import load_ladder
+from strandphoto import jpeg, strand_photo
+
+SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
+
+
+@pytest.fixture(scope="session")
+def strands(card, sheet) -> list[bytes]:
+    """Three different strands as JPEG files."""
+    return [jpeg(strand_photo(card, sheet, seed=seed)) for seed in (3, 4, 5)]
+
+
+@pytest.fixture(scope="session")
+def tools(card) -> Tools:
+    return Tools(card, load_ladder(), load_palette(), load_targets())
+
+
+@pytest.fixture
+def photos(tmp_path, strands) -> Path:
+    return fill(tmp_path / "photos", strands)
+
+
+@pytest.fixture
+def valid() -> Callable[[dict[str, Any]], dict[str, Any]]:
+    """Return a function that checks a document against the schema it names and hands it back."""
+
+    def validate(document: dict[str, Any]) -> dict[str, Any]:
+        kind, version = document["schema"].removeprefix("strandgauge.").split("/")
+        schema = json.loads((SCHEMAS / f"{kind}-{version}.json").read_text())
+        jsonschema.validate(document, schema, cls=jsonschema.Draft202012Validator)
+        return document
+
+    return validate

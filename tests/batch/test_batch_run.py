@@ -1,0 +1,326 @@
+"""A whole batch: every photo accounted for, the same result however it came about, refusals before harm."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import warnings
+from pathlib import Path
+
+import pandas
+import pytest
+from batchhelp import contents, fill, lines, table
+
+import strandgauge
+from strandgauge.batch import one, run
+from strandgauge.batch.table import text_of_cell
+from strandgauge.cli import app
+from strandgauge.errors import (
+    BadManifestError,
+    BatchFolderError,
+    CannotWriteError,
+    UnknownTargetError,
+    UnreadableFileError,
+    WorkersUnavailableError,
+)
+
+FILES = [
+    "a.jpg",
+    "b.JPG",
+    "broken.jpg",
+    "copy of a.jpeg",
+    "monday visit/=côté.jpg",
+    "monday visit/without ending",
+    "monday visit/z.jpg",
+    "text.png",
+]
+MANIFEST = """\
+File;Student;Class;Time;Wet;Target
+a.jpg;Ömer;spring;2026-03-05 14:00;no;
+b.JPG;Ömer;spring;2026-03-05 14:20;;copper
+monday visit/z.jpg;=Lea;spring;2026-03-05 14:05;yes;
+gone.jpg;Lea;spring;;;
+"""
+
+
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory, strands):
+    """A batch that went through with one worker: its photos, its results, its summary."""
+    scratch = tmp_path_factory.mktemp("undisturbed")
+    folder = fill(scratch / "photos", strands)
+    summary = strandgauge.run_batch(folder, scratch / "out", target="rose", jobs=1, parquet=True)
+    return folder, scratch / "out", summary
+
+
+def test_every_photo_has_its_row_and_every_row_is_valid(undisturbed, valid):
+    _, out, summary = undisturbed
+    rows = lines(out)
+    assert [row["file"] for row in rows] == FILES
+    for row in rows:
+        valid(row)
+        assert (row["reading"] is None) != (row["error"] is None)
+        if row["reading"] is not None:
+            valid(row["reading"])
+            assert (out / row["strip"]).read_bytes().startswith(b"\xff\xd8")
+            assert row["wanted"]["target"] == "rose"
+    assert [row["file"] for row in rows if row["error"]] == ["broken.jpg", "text.png"]
+    assert (summary.photos, summary.read, summary.refused, summary.duplicates) == (8, 6, 2, 3)
+    assert summary.refused_because == {"unreadable-file": 2}
+    assert (summary.other_files, summary.not_reached, summary.from_before) == (1, 0, 0)
+
+
+def test_the_tables_hold_what_the_rows_hold(undisturbed):
+    _, out, _ = undisturbed
+    rows, cells, frame = lines(out), table(out), pandas.read_parquet(out / "readings.parquet")
+    assert [text_of_cell(cell["file"]) for cell in cells] == frame["file"].tolist() == FILES
+    for row, cell, level in zip(rows, cells, frame["level"], strict=True):
+        assert cell["digest"] == row["digest"]
+        if row["reading"] is None:
+            assert (cell["result"], cell["what_is_wrong"]) == ("refused", row["error"]["message"])
+        else:
+            assert float(cell["level"]) == level == row["reading"]["overall"]["level"]
+            assert float(cell["ends_b"]) == row["reading"]["zones"][2]["lab"][2]
+            assert (cell["strip"], cell["verdict"]) == (row["strip"], row["wanted"]["verdict"])
+    same = {text_of_cell(cell["file"]): text_of_cell(cell["same_as"]) for cell in cells if cell["same_as"]}
+    assert same == {
+        "copy of a.jpeg": "a.jpg",
+        "monday visit/without ending": "b.JPG",
+        "monday visit/z.jpg": "monday visit/=côté.jpg",
+    }
+
+
+def test_the_gallery_shows_every_photo(undisturbed):
+    folder, out, _ = undisturbed
+    page = (out / "gallery.html").read_text()
+    assert folder.name in page
+    for file in FILES:
+        assert Path(file).name in page
+    assert page.count("data:image/jpeg;base64,") == 6
+
+
+def test_two_workers_give_the_same_bytes_as_one(undisturbed, tmp_path):
+    folder, out, summary = undisturbed
+    again = strandgauge.run_batch(folder, tmp_path / "out", target="rose", jobs=2, parquet=True)
+    assert contents(tmp_path / "out") == contents(out)
+    assert (again.read, again.refused) == (summary.read, summary.refused)
+
+
+def test_a_cluster_gives_the_same_bytes(undisturbed, tmp_path):
+    distributed = pytest.importorskip("distributed")
+    folder, out, _ = undisturbed
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        with distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
+        ) as cluster:
+            strandgauge.run_batch(
+                folder, tmp_path / "out", target="rose", parquet=True, cluster=cluster.scheduler_address
+            )
+    assert contents(tmp_path / "out") == contents(out)
+
+
+def test_results_inside_the_folder_of_photos_are_not_read_as_photos(undisturbed, photos):
+    _, out, _ = undisturbed
+    inside = photos / "results"
+    for resume in (False, True):
+        summary = strandgauge.run_batch(photos, inside, target="rose", jobs=1, parquet=True, resume=resume)
+        assert contents(inside) == contents(out)
+    assert summary.from_before == len(FILES)
+
+
+def test_only_what_is_new_or_changed_or_lost_is_read_again(photos, tmp_path, strands):
+    out = tmp_path / "out"
+    strandgauge.run_batch(photos, out, jobs=1)
+    (photos / "new.jpg").write_bytes(strands[0])
+    (photos / "a.jpg").write_bytes(strands[1])
+    (photos / "copy of a.jpeg").unlink()
+    strip = {row["file"]: row["strip"] for row in lines(out)}["b.JPG"]
+    (out / strip).unlink()
+    summary = strandgauge.run_batch(photos, out, jobs=1, resume=True)
+    # Two photos have the strip that was lost: both rows are made again.
+    assert summary.from_before == len(FILES) + 1 - len({"new", "a", "copy", "b", "without ending"})
+    assert summary.notes == ("1 rows are of photos that are no longer in the folder",)
+    assert [row["file"] for row in lines(out)] == sorted([*FILES, "new.jpg"])
+    assert {row["file"]: row["digest"] for row in lines(out)}["a.jpg"] == lines(out)[1]["digest"]
+    assert (out / strip).exists()
+
+
+def test_a_manifest_tells_clients_times_and_wishes(photos, tmp_path, valid):
+    manifest, out = tmp_path / "tests.csv", tmp_path / "out"
+    manifest.write_text(MANIFEST)
+    summary = strandgauge.run_batch(photos, out, manifest=manifest, target="rose", jobs=1)
+    rows = {row["file"]: valid(row) for row in lines(out)}
+    assert sorted(rows) == sorted([*FILES, "gone.jpg"])
+    assert (rows["a.jpg"]["client"], rows["a.jpg"]["group"]) == ("Ömer", "spring")
+    assert rows["a.jpg"]["taken"] == "2026-03-05T14:00:00"
+    assert (rows["a.jpg"]["wanted"]["target"], rows["b.JPG"]["wanted"]["target"]) == ("rose", "copper")
+    assert rows["monday visit/z.jpg"]["reading"]["wet"] is True
+    assert rows["monday visit/=côté.jpg"]["client"] is None
+    assert "line 5" in rows["gone.jpg"]["error"]["message"]
+    assert summary.refused == 3
+    page = (out / "gallery.html").read_text()
+    assert "Ömer" in page
+    assert "<svg" in page
+    # A corrected manifest: only the rows it changes are read again, whoever they were of before.
+    manifest.write_text(MANIFEST.replace("a.jpg;Ömer", "a.jpg;Anna").replace("gone.jpg;Lea;spring;;;\n", ""))
+    summary = strandgauge.run_batch(photos, out, manifest=manifest, target="rose", jobs=1, resume=True)
+    assert summary.from_before == len(FILES) - 1
+    assert {row["file"]: row["client"] for row in lines(out)}["a.jpg"] == "Anna"
+    assert "gone.jpg" not in {row["file"] for row in lines(out)}
+
+
+@pytest.mark.parametrize(("changes", "said"), [({"target": "copper"}, "--target"), ({"wet": True}, "--wet")])
+def test_other_settings_than_before_are_refused(undisturbed, changes, said):
+    folder, out, _ = undisturbed
+    before = contents(out)
+    with pytest.raises(BatchFolderError, match=said):
+        strandgauge.run_batch(folder, out, resume=True, **({"target": "rose"} | changes))
+    assert contents(out) == before
+
+
+def test_another_version_is_refused(photos, tmp_path, monkeypatch):
+    (photos / "empty").mkdir()
+    strandgauge.run_batch(photos / "empty", tmp_path / "out", jobs=1)
+    monkeypatch.setattr("strandgauge.batch.folder.__version__", "99")
+    with pytest.raises(BatchFolderError, match="another version"):
+        strandgauge.run_batch(photos / "empty", tmp_path / "out", jobs=1, resume=True)
+
+
+def test_nothing_is_written_over(undisturbed, photos, tmp_path):
+    _, out, _ = undisturbed
+    before = contents(out)
+    with pytest.raises(BatchFolderError, match="holds a batch already"):
+        strandgauge.run_batch(photos, out)
+    assert contents(out) == before
+    for resume in (False, True):
+        with pytest.raises(BatchFolderError, match="not empty"):
+            strandgauge.run_batch(photos, photos, resume=resume)
+    assert not (photos / "readings.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("changes", "error"),
+    [
+        ({"target": "no such shade"}, UnknownTargetError),
+        ({"manifest": Path("none.csv")}, BadManifestError),
+        ({"folder": Path("none")}, UnreadableFileError),
+        ({"out": Path("/proc/none/out")}, CannotWriteError),
+    ],
+)
+def test_what_cannot_work_is_told_before_anything_is_made(photos, tmp_path, changes, error):
+    out = tmp_path / "out"
+    with pytest.raises(error):
+        strandgauge.run_batch(**({"folder": photos, "out": out} | changes))
+    assert not out.exists()
+
+
+def test_parquet_without_its_package_is_told_with_the_line_that_installs_it(photos, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    monkeypatch.delitem(sys.modules, "pyarrow.parquet", raising=False)
+    with pytest.raises(WorkersUnavailableError, match="Parquet") as caught:
+        strandgauge.run_batch(photos, tmp_path / "out", parquet=True)
+    assert "strandgauge[parquet]" in caught.value.remedy
+
+
+class Here:
+    """A pool that reads in this process, so that a test can reach into what it does."""
+
+    in_flight = 2
+
+    def __init__(self, tools, jobs) -> None:
+        self.tools = tools
+
+    def submit(self, task):
+        from concurrent.futures import Future
+
+        from strandgauge.batch.workers import work
+
+        future = Future()
+        future.set_result(work(task, self.tools))
+        return future
+
+    def close(self) -> None: ...
+
+    def kill(self) -> None: ...
+
+
+def test_a_disk_that_fills_up_is_told_and_leaves_valid_files(photos, tmp_path, monkeypatch):
+    out = tmp_path / "out"
+    monkeypatch.setattr(run, "Processes", Here)
+    write_small, count = run.Store.add, []
+
+    def filling(store, row):
+        count.append(row)
+        if len(count) > 3:
+            raise CannotWriteError("It cannot be written (no space left on device).")
+        write_small(store, row)
+
+    monkeypatch.setattr(run.Store, "add", filling)
+    with pytest.raises(CannotWriteError, match="no space left"):
+        strandgauge.run_batch(photos, out)
+    assert [row["file"] for row in lines(out)] == FILES[:3]
+    assert [cell["file"] for cell in table(out)] == FILES[:3]
+    monkeypatch.undo()
+    strandgauge.run_batch(photos, out, resume=True, jobs=1)
+    assert [row["file"] for row in lines(out)] == FILES
+
+
+def test_a_fault_in_one_photo_is_a_row_and_tried_again_the_next_time(photos, tmp_path, monkeypatch):
+    out = tmp_path / "out"
+    monkeypatch.setattr(run, "Processes", Here)
+
+    def failing(*_, **__):
+        raise ZeroDivisionError
+
+    with monkeypatch.context() as patch:
+        patch.setattr(one, "_read", failing)
+        summary = strandgauge.run_batch(photos, out)
+    assert summary.refused_because == {"internal-error": len(FILES)}
+    summary = strandgauge.run_batch(photos, out, resume=True)
+    assert (summary.read, summary.from_before) == (6, 0)
+
+
+def test_no_photos_at_all_make_empty_results(tmp_path, capsys):
+    (tmp_path / "photos").mkdir()
+    (tmp_path / "photos" / "notes.txt").write_text("nothing to see")
+    assert app.run(["batch", str(tmp_path / "photos"), "--out", str(tmp_path / "out")]) == 0
+    assert capsys.readouterr().out.startswith("0 photos: 0 read, 0 refused; 1 file is no photo, left alone.")
+    assert (lines(tmp_path / "out"), table(tmp_path / "out")) == ([], [])
+    assert (tmp_path / "out" / "gallery.html").exists()
+
+
+def test_the_command_line_says_what_became_of_them(photos, tmp_path, capsys, valid):
+    command = ["batch", str(photos), "--out", str(tmp_path / "out"), "--jobs", "1"]
+    assert app.run(command) == 3
+    told = capsys.readouterr()
+    assert told.out == (
+        "8 photos: 6 read, 2 refused (2 unreadable-file); 3 with the same content as another; "
+        f"1 file is no photo, left alone. Results in {tmp_path / 'out'}: "
+        "readings.jsonl, readings.csv, gallery.html, strips.\n"
+    )
+    assert told.err == ""
+    assert app.run(command) == 73
+    for name in ("broken.jpg", "text.png"):
+        (photos / name).unlink()
+    assert app.run([*command, "--resume", "--json", "-"]) == 3  # their rows are still there
+    summary = valid(json.loads(capsys.readouterr().out))
+    assert (summary["from_before"], summary["refused"], summary["photos"]) == (6, 2, 8)
+
+
+def test_a_folder_that_cannot_be_looked_into_has_a_row(photos, tmp_path, monkeypatch):
+    scandir = os.scandir
+
+    def refusing(path):
+        if Path(path).name == "monday visit":
+            raise PermissionError(13, "Permission denied")
+        return scandir(path)
+
+    monkeypatch.setattr(run, "Processes", Here)
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "scandir", refusing)
+        strandgauge.run_batch(photos, tmp_path / "out")
+    rows = {row["file"]: row for row in lines(tmp_path / "out")}
+    assert "cannot be looked into" in rows["monday visit/"]["error"]["message"]
+    strandgauge.run_batch(photos, tmp_path / "out", resume=True)
+    assert [row["file"] for row in lines(tmp_path / "out")] == FILES

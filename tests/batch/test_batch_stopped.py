@@ -1,0 +1,123 @@
+"""Batches that are stopped: by a kill, by Ctrl-C, by a full disk, by a worker's end; and taken up again."""
+
+from __future__ import annotations
+
+import os
+import resource
+import signal
+import time
+from pathlib import Path
+
+import psutil
+import pytest
+from batchhelp import batch, contents, copies, lines, table
+
+COUNT = 36
+
+
+@pytest.fixture(scope="module")
+def photos(tmp_path_factory, strands) -> Path:
+    return copies(tmp_path_factory.mktemp("stopped") / "photos", strands, COUNT)
+
+
+@pytest.fixture(scope="module")
+def undisturbed(photos, tmp_path_factory) -> dict[str, bytes]:
+    out = tmp_path_factory.mktemp("undisturbed") / "out"
+    process = batch(photos, "--out", out, "--jobs", "2")
+    assert process.communicate(timeout=120)[1] == b""
+    assert process.returncode == 3
+    return contents(out)
+
+
+def when_rows(process, out: Path, count: int) -> None:
+    """Wait until so many rows are written."""
+    for _ in range(6000):
+        rows = out / "readings.jsonl"
+        if rows.exists() and rows.read_bytes().count(b"\n") >= count:
+            return
+        assert process.poll() is None, process.stderr.read()
+        time.sleep(0.005)
+    raise AssertionError("the batch did not come to write")
+
+
+def test_after_a_kill_it_goes_on_to_the_same_files(photos, undisturbed, tmp_path):
+    out = tmp_path / "out"
+    for rows in (3, 12):
+        process = batch(photos, "--out", out, "--jobs", "2", *(["--resume"] if rows > 3 else []))
+        when_rows(process, out, rows)
+        workers = psutil.Process(process.pid).children()
+        process.kill()
+        process.communicate()
+        _, alive = psutil.wait_procs(workers, timeout=10)
+        assert alive == []
+        assert rows <= (out / "readings.jsonl").read_bytes().count(b"\n") < COUNT
+        assert not (out / "readings.csv").exists()
+    process = batch(photos, "--out", out, "--resume", "--jobs", "1")
+    told, complaints = process.communicate(timeout=120)
+    assert (process.returncode, complaints) == (3, b"")
+    assert b"from before" in told
+    assert contents(out) == undisturbed
+
+
+def test_control_c_leaves_valid_files_and_it_goes_on_from_there(photos, undisturbed, tmp_path):
+    out = tmp_path / "out"
+    process = batch(photos, "--out", out, "--jobs", "2", start_new_session=True)
+    when_rows(process, out, 5)
+    # As a terminal does: to the workers as well.
+    os.killpg(process.pid, signal.SIGINT)
+    told, complaints = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert complaints == b"strandgauge: Stopped.\n"
+    rows = lines(out)
+    assert 5 <= len(rows) < COUNT
+    assert f"{COUNT - len(rows)} not reached: go on with --resume".encode() in told
+    assert [row["file"] for row in rows] == [cell["file"] for cell in table(out)]
+    assert (out / "gallery.html").read_text().rstrip().endswith("</html>")
+    process = batch(photos, "--out", out, "--resume", "--jobs", "2")
+    process.communicate(timeout=120)
+    assert contents(out) == undisturbed
+
+
+def test_a_worker_killed_in_the_middle_costs_nothing(photos, undisturbed, tmp_path):
+    out = tmp_path / "out"
+    process = batch(photos, "--out", out, "--jobs", "2")
+    when_rows(process, out, 4)
+    workers = psutil.Process(process.pid).children()
+    max(workers, key=lambda worker: worker.memory_info().rss).kill()
+    _, complaints = process.communicate(timeout=120)
+    assert (process.returncode, complaints) == (3, b"")
+    assert contents(out) == undisturbed
+
+
+def test_a_full_disk_is_told_and_leaves_valid_files(photos, undisturbed, tmp_path):
+    out = tmp_path / "out"
+    limit = len(undisturbed["readings.jsonl"]) // 3  # no file may grow beyond that
+
+    def little_room() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+
+    process = batch(photos, "--out", out, "--jobs", "1", preexec_fn=little_room)
+    _, complaints = process.communicate(timeout=60)
+    assert process.returncode == 60
+    assert complaints.count(b"\n") == 1
+    assert b"cannot be written" in complaints
+    rows = lines(out)
+    assert 5 < len(rows) < COUNT
+    assert not list(out.rglob(".*.part"))
+    if (out / "readings.csv").exists():
+        assert [cell["file"] for cell in table(out)] == [row["file"] for row in rows]
+    process = batch(photos, "--out", out, "--resume", "--jobs", "2")
+    process.communicate(timeout=120)
+    assert contents(out) == undisturbed
+
+
+def test_two_batches_at_once_do_not_share_a_folder(photos, undisturbed, tmp_path):
+    out = tmp_path / "out"
+    first = batch(photos, "--out", out, "--jobs", "1")
+    when_rows(first, out, 1)
+    second = batch(photos, "--out", out, "--jobs", "1", "--resume")
+    _, complaints = second.communicate(timeout=60)
+    assert second.returncode == 73
+    assert b"Another batch is writing" in complaints
+    first.communicate(timeout=120)
+    assert contents(out) == undisturbed

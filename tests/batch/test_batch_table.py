@@ -1,0 +1,143 @@
+"""The table: read back by Python's csv and by pandas, and harmless in a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+from datetime import datetime
+
+import pandas
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from readings import STAIN, reading, zone
+from strandgauge.batch.record import Record, Refusal, WantedShade
+from strandgauge.batch.table import COLUMNS, cell_text, header, rows, text_of_cell, write_csv, write_parquet
+
+NASTY_NAMES = (
+    '=HYPERLINK("http://x","y").jpg',
+    "+1.jpg",
+    "-2+3.jpg",
+    "@SUM(A1).jpg",
+    "\tx.jpg",
+    "\rx.jpg",
+    "'quoted.jpg",
+    "a,b;c.jpg",
+    "line\nbreak.jpg",
+    "côté 染髪.jpg",
+    "007.jpg",
+    "＝1.jpg",
+)
+
+
+def record(file: str, *, refused: bool = False, **changes) -> Record:
+    values = {
+        "file": file,
+        "digest": "ab" * 32,
+        "reading": None if refused else reading(overall=zone(lab=(57.5, -8.2, 35.9), stain=STAIN)),
+        "refusal": Refusal("blur", "The picture is blurred.", "Hold still.") if refused else None,
+        "wanted": None
+        if refused
+        else WantedShade("rose", "#d08090", "#c07050", "turns", "turns apricot", 9.25),
+        "client": "@nora",
+        "group": None,
+        "taken": datetime(2026, 3, 5, 14, 30),
+        "strip": None,
+    }
+    return Record(**(values | changes))
+
+
+@pytest.fixture
+def records() -> list[Record]:
+    return [record(name, refused=number % 3 == 2) for number, name in enumerate(sorted(NASTY_NAMES))]
+
+
+def cells(records):
+    return rows(records, {"ab" * 32: records[0].file}, lambda one: "strips/x.jpg" if one.reading else None)
+
+
+def test_python_and_pandas_read_back_what_was_written(tmp_path, records):
+    path = tmp_path / "t.csv"
+    write_csv(path, cells(records))
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        plain = list(csv.DictReader(file, strict=True))
+    frame = pandas.read_csv(path, keep_default_na=False, dtype=str, encoding="utf-8-sig")
+    assert list(frame.columns) == header() == list(plain[0])
+    for number, (one, row) in enumerate(zip(records, plain, strict=True)):
+        assert text_of_cell(row["file"]) == text_of_cell(frame["file"][number]) == one.file
+        assert text_of_cell(row["client"]) == "@nora"
+        assert row["taken"] == "2026-03-05 14:30:00"
+        assert row["same_as"] == ("" if number == 0 else cell_text(records[0].file))
+        if one.reading is None:
+            assert (row["result"], row["refused_because"], row["level"]) == ("refused", "blur", "")
+        else:
+            assert row["result"] == "read"
+            assert (float(row["level"]), float(row["a"])) == (8.2, -8.2)
+            assert (row["stain"], row["verdict"], row["outlook"]) == (
+                "violet stain (overall)",
+                "turns",
+                "turns apricot",
+            )
+    numbers = pandas.read_csv(path, encoding="utf-8-sig")
+    assert numbers["a"].dropna().unique().tolist() == [-8.2]
+    assert numbers["level_plus_minus"].dtype.kind == "f"
+
+
+def test_the_file_is_made_for_spreadsheets(tmp_path, records):
+    path = tmp_path / "t.csv"
+    write_csv(path, cells(records))
+    data = path.read_bytes()
+    assert data.startswith(b"\xef\xbb\xbffile,")
+    assert data.endswith(b"\r\n")
+    text = data.decode("utf-8-sig")
+    for row in csv.reader(io.StringIO(text, newline="")):
+        for cell in row:
+            if cell.startswith(("=", "+", "-", "@", "\t", "\r", "＝")):
+                float(cell)  # only a number may look so
+
+
+def test_parquet_holds_the_same_texts_and_numbers(tmp_path, records):
+    path = tmp_path / "t.parquet"
+    write_parquet(path, cells(records))
+    frame = pandas.read_parquet(path)
+    assert list(frame.columns) == header()
+    assert frame["file"].tolist() == sorted(NASTY_NAMES)  # nothing to protect from here
+    assert frame["taken"][0] == datetime(2026, 3, 5, 14, 30)
+    assert frame["wet"].dropna().unique().tolist() == [False]
+    assert frame["a"].dropna().unique().tolist() == [-8.2]
+
+
+def test_an_empty_table_has_its_columns(tmp_path):
+    write_csv(tmp_path / "t.csv", ())
+    write_parquet(tmp_path / "t.parquet", ())
+    assert list(pandas.read_csv(tmp_path / "t.csv", encoding="utf-8-sig").columns) == header()
+    assert list(pandas.read_parquet(tmp_path / "t.parquet").columns) == header()
+
+
+def test_each_column_keeps_to_its_kind(records):
+    kinds = {"text": str, "number": float, "flag": bool, "time": datetime}
+    seen = set()
+    for one in [*records, record("x", reading=replace(records[0].reading, notes=()))]:
+        for column in COLUMNS:
+            value = column.value(one)
+            if value is not None:
+                assert type(value) is kinds[column.kind], column.name
+                seen.add(column.name)
+    assert seen >= {column.name for column in COLUMNS} - {"group"}
+
+
+@given(st.text(max_size=20))
+def test_no_text_is_a_formula_and_each_comes_back(text):
+    cell = cell_text(text)
+    assert not cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
+    assert text_of_cell(cell) == text
+    line = io.StringIO(newline="")
+    csv.writer(line).writerow([cell, "next"])
+    assert next(csv.reader(io.StringIO(line.getvalue(), newline=""))) == [cell, "next"]
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False))
+def test_numbers_stay_numbers(value):
+    assert float(cell_text(value)) == value

@@ -1,0 +1,147 @@
+"""Workers: processes that die cost one row, a cluster gives the same, and none outlives its parent."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import sys
+import warnings
+from dataclasses import replace
+from pathlib import Path
+
+import psutil
+import pytest
+
+from strandgauge.batch.task import Task
+from strandgauge.batch.workers import Cluster, Processes, read_all, work
+from strandgauge.errors import WorkersUnavailableError
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+
+
+class Poison:
+    """Kills the process that unpickles it, as a fault in a decoder or the system out of memory would."""
+
+    def __reduce__(self):
+        return signal.raise_signal, (signal.SIGKILL,)
+
+
+def never() -> bool:
+    return False
+
+
+@pytest.fixture
+def tasks(tmp_path, strands) -> list[Task]:
+    made = []
+    for number in range(6):
+        path = tmp_path / f"{number}.jpg"
+        path.write_bytes(strands[number % 3])
+        made.append(Task(path.name, path, wet=False, target=None))
+    return made
+
+
+def test_a_worker_that_dies_costs_the_one_photo_that_killed_it(tools, tasks):
+    tasks[2] = replace(tasks[2], path=Poison())
+    done = [row for _, row in read_all(lambda: Processes(tools, 2), iter(tasks), never)]
+    assert sorted(row.file for row in done) == [task.file for task in tasks]
+    assert {row.file: row.refused for row in done if row.refused} == {"2.jpg": "worker-died"}
+    expected = {task.file: work(task, tools).line for task in tasks if task.file != "2.jpg"}
+    assert {row.file: row.line for row in done if not row.refused} == expected
+
+
+def test_no_photo_is_given_out_once_the_word_is_to_stop(tools, tasks):
+    done = []
+    for task, _ in read_all(lambda: Processes(tools, 1), iter(tasks), lambda: len(done) >= 2):
+        done.append(task.file)
+    assert 2 <= len(done) <= 4  # what was in hand is finished
+
+
+def test_a_known_photo_is_not_read_again_unless_it_changed(tools, tasks):
+    digest = work(tasks[0], tools).digest
+    assert work(replace(tasks[0], known=digest), tools) is None
+    assert work(replace(tasks[0], known=digest), tools, tasks[0].path.read_bytes()) is None
+    assert work(replace(tasks[1], known=digest), tools).digest not in ("", digest)
+    tasks[0].path.unlink()
+    assert work(replace(tasks[0], known=digest), tools).refused == "unreadable-file"
+
+
+def test_a_script_without_a_main_guard_is_told_what_it_lacks(tmp_path):
+    script = tmp_path / "script.py"
+    script.write_text(
+        "import strandgauge, sys\nfrom pathlib import Path\n"
+        "strandgauge.run_batch(Path(sys.argv[1]), Path(sys.argv[2]), jobs=1)\n"
+    )
+    (tmp_path / "photos").mkdir()
+    (tmp_path / "photos" / "x.jpg").touch()
+    command = [sys.executable, str(script), str(tmp_path / "photos"), str(tmp_path / "out")]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60)
+    assert "__main__" in done.stderr.splitlines()[-1] or "cannot be started" in done.stderr
+    assert done.returncode == 1
+
+
+def test_workers_use_one_thread_and_leave_with_their_parent(tmp_path, strands):
+    """Read one photo, look at the worker's threads, then kill the parent."""
+    (tmp_path / "x.jpg").write_bytes(strands[0])
+    program = f"""
+import sys, time
+from pathlib import Path
+from strandgauge.batch.task import Task, Tools
+from strandgauge.batch.workers import Processes
+from strandgauge.dye.palette import load_palette
+from strandgauge.dye.targets import load_targets
+from strandgauge.hair.levels import load_ladder
+from strandgauge.pipeline import default_card
+if __name__ == "__main__":
+    pool = Processes(Tools(default_card(), load_ladder(), load_palette(), load_targets()), 1)
+    print(pool.submit(Task("x.jpg", Path({str(tmp_path / "x.jpg")!r}), False, "rose")).result().refused, flush=True)
+    time.sleep(60)
+"""
+    parent = subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True)
+    assert parent.stdout.readline() == "None\n"
+    children = psutil.Process(parent.pid).children()
+    worker = max(children, key=lambda child: child.memory_info().rss)
+    # Its own, the one that waits for the parent, and none of a numeric library.
+    assert worker.num_threads() <= 3
+    parent.kill()
+    parent.communicate()
+    _, alive = psutil.wait_procs(children, timeout=10)
+    assert alive == []
+
+
+@pytest.fixture(scope="module")
+def cluster():
+    distributed = pytest.importorskip("distributed")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        with distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
+        ) as running:
+            yield running
+
+
+def test_a_cluster_gives_the_same_rows(tools, tasks, cluster, tmp_path):
+    digest = work(tasks[1], tools).digest
+    tasks[1] = replace(tasks[1], known=digest)
+    tasks.append(Task("missing.jpg", tmp_path / "missing.jpg", wet=False, target=None))
+    address = cluster.scheduler_address
+    done = {task.file: row for task, row in read_all(lambda: Cluster(tools, address), iter(tasks), never)}
+    assert done.pop("1.jpg") is None
+    assert done["missing.jpg"].refused == "unreadable-file"
+    assert {file: row.line for file, row in done.items()} == {
+        task.file: work(task, tools).line for task in tasks if task.file != "1.jpg"
+    }
+    assert json.loads(done["0.jpg"].line)["reading"]["photo"] == "0.jpg"
+
+
+def test_a_cluster_that_is_not_there_is_told(tools):
+    pytest.importorskip("distributed")
+    with pytest.raises(WorkersUnavailableError, match="No cluster answers"):
+        Cluster(tools, "tcp://127.0.0.1:9", seconds=0.5)
+
+
+def test_a_missing_package_is_told_with_the_line_that_installs_it(tools, monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(WorkersUnavailableError) as caught:
+        Cluster(tools, "tcp://127.0.0.1:9")
+    assert caught.value.remedy == "Run: pip install 'strandgauge[cluster]'"

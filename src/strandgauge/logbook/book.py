@@ -31,11 +31,10 @@ from strandgauge.logbook.records import (
     Stretch,
     Visit,
 )
+from strandgauge.logbook.rewrite import rewrite
 
 ERASE_WAIT_SECONDS = 2.0
 """How long an erasure waits for other programs that read the logbook."""
-IN_MEMORY_BYTES = 256_000_000
-"""Logbooks up to this size are rebuilt in memory, larger ones by way of a temporary file."""
 
 Row = tuple[Any, ...]
 
@@ -472,7 +471,7 @@ class Logbook:
     def delete_client(self, client_id: int) -> Deletion:
         """Delete a client with all visits, strands, checks and pictures, for good.
 
-        The bytes are overwritten and the file is written anew. Where another program is reading the logbook just
+        The bytes are overwritten and the tables written anew. Where another program is reading the logbook just
         then, that has to wait: see :attr:`Deletion.erased`.
 
         Raises
@@ -512,8 +511,8 @@ class Logbook:
         """Remove the last bytes of what was deleted from the files of the logbook.
 
         Deleted entries are zeros in the newest state of the file; their bytes may still stand in its write-ahead
-        log, in the pages that the log will replace, and beside entries that were moved within a page. Writing the
-        file anew and emptying the log removes them, once no other program reads an older state.
+        log, in the pages that the log will replace, and as copies left where entries were moved. Writing the tables
+        anew and emptying the log removes them, once no other program reads an older state.
 
         Parameters
         ----------
@@ -527,12 +526,10 @@ class Logbook:
             ((newest,),) = self._rows("SELECT max(id) FROM erasures")
             if newest is None:
                 return True
-            store = "MEMORY" if self.path.stat().st_size <= IN_MEMORY_BYTES else "FILE"
             connection = self._connection
             try:
                 connection.execute(f"PRAGMA busy_timeout = {round(1000 * wait)}").fetchall()
-                connection.execute(f"PRAGMA temp_store = {store}")
-                connection.execute("VACUUM")
+                rewrite(connection, self.path.stat().st_size)
                 ((unfinished, *_),) = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
                 if not unfinished:
                     connection.execute("DELETE FROM erasures WHERE id <= ?", (newest,))

@@ -25,6 +25,13 @@ WAIT_SECONDS = 10.0
 CHECKED_BYTES = 64_000_000
 """Logbooks up to this size are checked for damage whenever they are opened."""
 
+_SETTINGS = (
+    f"page_size = {schema.PAGE_BYTES}",  # heeded by a file that is still empty
+    "foreign_keys = ON",
+    "secure_delete = ON",
+    "synchronous = FULL",
+)
+
 _opening = threading.Lock()
 # SQLite's locks are those of the process (POSIX): a descriptor of the file closed anywhere in it drops them all.
 # SQLite minds that for connections it knows of, but not for the immutable look taken before opening.
@@ -69,7 +76,7 @@ def connect(path: Path, wait: float) -> sqlite3.Connection:
         )
         try:
             _refuse_others(connection, path)
-            for setting in ("foreign_keys = ON", "secure_delete = ON", "synchronous = FULL"):
+            for setting in _SETTINGS:
                 connection.execute(f"PRAGMA {setting}").fetchall()
             _use_write_ahead_log(connection, path, wait)
             schema.upgrade(connection, schema.STEPS)

@@ -70,10 +70,29 @@ VERSION_1 = (
     """,
 )
 
+VERSION_2 = (
+    """
+    -- A row's beginning lies on a page that it shares with other rows, and is copied when those are moved; what
+    -- follows lies on pages of its own, zeroed when the row is deleted. So a photo stands behind a page's worth of
+    -- nothing, and can be deleted for good without writing gigabytes of other photos anew.
+    CREATE TABLE padded_photos (
+        check_id INTEGER PRIMARY KEY REFERENCES checks (id) ON DELETE CASCADE,
+        padding BLOB NOT NULL DEFAULT (zeroblob(4096)),
+        content BLOB NOT NULL
+    )
+    """,
+    "INSERT INTO padded_photos (check_id, content) SELECT check_id, content FROM photos ORDER BY check_id",
+    "DROP TABLE photos",
+    "ALTER TABLE padded_photos RENAME TO photos",
+)
+
+PAGE_BYTES = 4096
+"""Size of a page of the file; the padding of version 2 counts on it."""
+
 Step = Sequence[str]
 """SQL statements, run one after the other."""
 
-STEPS: tuple[Step, ...] = (VERSION_1,)
+STEPS: tuple[Step, ...] = (VERSION_1, VERSION_2)
 """Step number n, counted from zero, leads from version n to version n + 1."""
 
 

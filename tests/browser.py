@@ -1,0 +1,164 @@
+"""A real browser for tests of pages: one headless Chromium for the whole run, its own clean context for each test.
+
+A folder's conftest takes the fixtures by ``from browser import browse, chromium``. A test fails when the page writes
+an error to the console, throws, or asks for anything that is neither a file nor on this machine. Where there is no
+Chromium the tests are skipped, and say so.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
+
+import pytest
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request
+
+ARGUMENTS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE localhost, EXCLUDE 127.0.0.1",
+)
+PHONE = (360, 740)
+DESK = (1280, 800)
+_LOCAL_SCHEMES = {"file", "data", "blob", "about"}
+_LOCAL_HOSTS = {"localhost", "127.0.0.1", "::1"}
+
+
+@dataclass(frozen=True)
+class Chromium:
+    """The browser, and the event loop that drives it."""
+
+    browser: Browser
+    loop: asyncio.AbstractEventLoop | None
+
+    @contextmanager
+    def awake(self) -> Iterator[Browser]:
+        """Lend the browser.
+
+        Playwright's own event loop stays 'running' in this thread for as long as the browser lives, and would make
+        `asyncio.run` fail in every other test. So it is only in place while a test of this file's fixtures runs.
+        """
+        asyncio._set_running_loop(self.loop)
+        try:
+            yield self.browser
+        finally:
+            asyncio._set_running_loop(None)
+
+
+@dataclass
+class Browse:
+    """Opens pages, and remembers what goes wrong in them."""
+
+    browser: Browser
+    faults: list[str] = field(default_factory=list)
+    expected: list[str] = field(default_factory=list)
+    """Parts of console errors that a test expects, such as 'status of 422'."""
+    contexts: list[BrowserContext] = field(default_factory=list)
+
+    def __call__(
+        self,
+        address: str,
+        size: tuple[int, int] = DESK,
+        *,
+        dark: bool = False,
+        script: bool = True,
+        **more: Any,
+    ) -> Page:
+        """Open an address in a context of its own; ``more`` goes to Playwright's ``new_context``."""
+        width, height = size
+        context = self.browser.new_context(
+            viewport={"width": width, "height": height},
+            color_scheme="dark" if dark else "light",
+            reduced_motion="reduce",
+            java_script_enabled=script,
+            **more,
+        )
+        context.set_default_timeout(10_000)
+        self.contexts.append(context)
+        context.on("request", self._request)
+        context.on("console", self._console)
+        context.on("weberror", lambda fault: self.faults.append(f"error: {fault.error}"))
+        page = context.new_page()
+        page.goto(address)
+        return page
+
+    def close(self) -> None:
+        for context in self.contexts:
+            context.close()
+
+    def _request(self, request: Request) -> None:
+        parts = urlsplit(request.url)
+        if parts.scheme not in _LOCAL_SCHEMES and parts.hostname not in _LOCAL_HOSTS:
+            self.faults.append(f"request: {request.url}")
+
+    def _console(self, message: ConsoleMessage) -> None:
+        if message.type == "error" and not any(part in message.text for part in self.expected):
+            self.faults.append(f"console: {message.text}")
+
+
+_running: list[Chromium] = []
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Chromium]:
+    """The browser; the second folder that asks gets the one that the first has started."""
+    if _running:
+        yield _running[0]
+        return
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        pytest.skip("no chromium on PATH to open pages with (Debian: apt-get install chromium)")
+    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    with api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=list(ARGUMENTS))
+        shared = Chromium(browser, asyncio._get_running_loop())
+        asyncio._set_running_loop(None)
+        _running.append(shared)
+        try:
+            yield shared
+        finally:
+            _running.clear()
+            asyncio._set_running_loop(shared.loop)
+            browser.close()
+
+
+@pytest.fixture
+def browse(chromium: Chromium) -> Iterator[Browse]:
+    """``browse(address)`` opens a page; see `Browse`."""
+    with chromium.awake() as browser:
+        opened = Browse(browser)
+        try:
+            yield opened
+        finally:
+            opened.close()
+    assert opened.faults == []
+
+
+def sideways(page: Page) -> int:
+    """Return how many pixels a page is wider than its window."""
+    return int(page.evaluate("document.documentElement.scrollWidth - window.innerWidth"))
+
+
+def barriers(page: Page) -> list[str]:
+    """Return what axe-core finds serious or critical for people who see, hear or move otherwise."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(page).response["violations"]
+    return [
+        f"{one['id']}: {node['html'][:160]} {node['failureSummary'][:200]}"
+        for one in found
+        if one["impact"] in ("serious", "critical")
+        for node in one["nodes"]
+    ]

@@ -1,0 +1,1 @@
+from browser import browse, chromium  # noqa: F401

@@ -1,0 +1,191 @@
+"""The page of one strand's lift."""
+
+from __future__ import annotations
+
+import math
+from io import BytesIO
+
+import html5lib
+import pypdf
+import pytest
+from batchrecords import strand, strip
+from curves import curve, first_look, look, slowing, stalled
+
+from browser import DESK, PHONE, barriers, sideways
+from strandgauge.follow import Estimate
+from strandgauge.report.pages.follow import answer, facts, follow_page
+from strandgauge.report.words import CAUTION
+
+NASTY = '"><script>alert(1)</script>.jpg'
+
+
+def page(made) -> str:
+    readings = [strand(one.level, photo=one.photo) for one in reversed(made.looks)]
+    return follow_page(made, readings, {one.photo: strip(round(one.level)) for one in made.looks})
+
+
+@pytest.fixture
+def opened(browse, tmp_path):
+    def open_page(made, *more, **settings):
+        file = tmp_path / "lift.html"
+        file.write_text(page(made), encoding="utf-8")
+        return browse(file.as_uri(), *more, **settings)
+
+    return open_page
+
+
+@pytest.mark.parametrize("made", [curve(), stalled(), first_look(), slowing()])
+def test_it_is_valid_html(made):
+    html5lib.HTMLParser(strict=True).parse(page(made))
+
+
+@pytest.mark.parametrize(
+    ("made", "kind", "word"),
+    [
+        (curve(), "go", "Go on"),
+        (slowing(), "slow", "Slowing"),
+        (stalled(), "stop", "Stop"),
+        (curve(state="light enough", stop=True), "stop", "Stop"),
+        (first_look(), "look", "Look again"),
+    ],
+)
+def test_the_answer_has_a_word_and_a_shape(made, kind, word):
+    assert (answer(made).kind, answer(made).word) == (kind, word)
+    assert f'class="word">{word}<' in page(made)
+
+
+def test_no_wait_past_the_time_limit_is_named():
+    past = curve(minutes_to_need=Estimate(40.0, 30.0, 60.0))  # the last look was at 22 of 50 minutes
+    name, value, more = next(fact for fact in facts(past) if "needs" in fact[0])
+    assert (name, value) == ("Pastel pink needs", "9.0")
+    assert more.startswith("not within the time limit")
+    assert "40" not in more
+    inside = curve(minutes_to_need=Estimate(20.0, 12.0, 60.0))
+    assert "in about 20\u00a0min (12 or more)" in next(
+        fact[2] for fact in facts(inside) if "needs" in fact[0]
+    )
+
+
+def test_stop_never_comes_with_a_next_look_or_a_wait():
+    made = stalled(next_look=5.0, minutes_to_need=Estimate(5.0, 1.0, 9.0))
+    assert "Next look" not in [name for name, _, _ in facts(made)]
+    assert next(more for name, _, more in facts(made) if "needs" in name) == "not with this lift"
+
+
+def test_without_a_limit_it_says_to_look_it_up():
+    assert ("Time limit", "not given", "Look it up in the maker's directions and keep to it.") in facts(
+        first_look()
+    )
+
+
+@pytest.mark.parametrize("made", [curve(), stalled(), first_look(), slowing()])
+def test_stop_signs_and_caution_are_always_there(made, opened):
+    shown = opened(made, PHONE)
+    for sign in made.stop_signs:
+        assert shown.get_by_text(sign).is_visible()
+    assert CAUTION in shown.inner_text("footer").replace("\n", " ")
+
+
+def test_looks_are_in_order_of_time_in_pictures_and_table(opened):
+    made = stalled()
+    shown = opened(made)
+    times = ["10\u00a0min", "25\u00a0min", "40\u00a0min"]
+    assert shown.locator(".strands figcaption b").all_inner_texts() == times
+    assert shown.locator("tbody th").all_inner_texts() == times
+    widths = shown.locator(".strands img").evaluate_all(
+        "all => all.map(one => one.getBoundingClientRect().width)"
+    )
+    assert max(widths) - min(widths) < 1
+    # Each look has the words of its own reading, though the readings came in another order.
+    assert (
+        shown.locator(".strands img")
+        .first.get_attribute("alt")
+        .startswith("The strand at 10\u00a0min, root end on the left: level 6.0")
+    )
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+@pytest.mark.parametrize("dark", [False, True])
+def test_it_fits_the_screen_and_bars_nobody(opened, size, dark):
+    shown = opened(curve(), size, dark=dark)
+    assert sideways(shown) <= 0
+    assert barriers(shown) == []
+    assert shown.locator("h1").count() == 1
+    assert shown.locator("h1").inner_text() == curve().headline
+
+
+def test_the_answer_is_above_the_fold_of_a_phone(opened):
+    shown = opened(stalled(), PHONE)
+    box = shown.locator(".answer").bounding_box()
+    assert box["y"] + box["height"] < PHONE[1] / 2
+    assert float(shown.locator(".word").evaluate("e => getComputedStyle(e).fontSize").rstrip("px")) >= 36
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("looks", [3, 8])
+def test_it_prints_on_one_sheet(opened, paper, looks):
+    made = slowing(looks=tuple(look(5 + 4 * i, 5.2 + 0.5 * i) for i in range(looks)))
+    pdf = opened(made).pdf(format=paper)
+    sheets = pypdf.PdfReader(BytesIO(pdf)).pages
+    assert len(sheets) == 1
+    said = sheets[0].extract_text()
+    assert "Slowing" in said
+    assert made.stop_signs[0] in said
+    assert "strand test" in said
+
+
+def test_hair_colours_are_the_same_in_light_and_dark(opened):
+    fields = [
+        opened(stalled(), dark=dark)
+        .locator("td .swatch svg")
+        .evaluate_all(
+            "all => all.map(one => [getComputedStyle(one.querySelector('rect')).fill,"
+            " getComputedStyle(one).borderTopColor])"
+        )
+        for dark in (False, True)
+    ]
+    assert fields[0] == fields[1]
+    assert len(fields[0]) == 3
+
+
+def test_the_keyboard_reaches_the_content_and_shows_where_it_is(opened):
+    shown = opened(curve())
+    shown.keyboard.press("Tab")
+    assert shown.evaluate("document.activeElement.className") == "skip"
+    assert shown.locator(".skip").bounding_box()["y"] >= 0
+    shown.keyboard.press("Enter")
+    assert shown.evaluate("document.activeElement.id") == "main"
+    shown.keyboard.press("Tab")
+    focused = shown.evaluate(
+        "[document.activeElement.getAttribute('aria-label'), getComputedStyle(document.activeElement).outlineStyle]"
+    )
+    assert focused == ["Table of looks", "solid"]
+
+
+def test_names_from_files_are_text_and_nothing_else(opened):
+    made = curve(
+        looks=(look(5, 5.2, photo=NASTY), look(20, 6.4, photo="\u202egpj.evil\udcff\x01.jpg")),
+        headline="<b>bold</b> & 'quoted'",
+        target="</title><img src=x onerror=alert(1)>",
+    )
+    html5lib.HTMLParser(strict=True).parse(page(made))
+    shown = opened(made)
+    assert NASTY in shown.locator("tbody td.long").first.inner_text()
+    assert shown.locator("h1").inner_text() == "<b>bold</b> & 'quoted'"
+    assert shown.locator("script").count() == 0
+    assert shown.locator("img:not(.strip)").count() == 0
+
+
+def test_two_photos_of_one_name_keep_their_own_readings(browse, tmp_path):
+    made = curve(looks=(look(5, 5.2, photo="a.jpg"), look(20, 8.0, photo="a.jpg")))
+    file = tmp_path / "lift.html"
+    file.write_text(follow_page(made, [strand(5.2, photo="a.jpg"), strand(8.0, photo="a.jpg")], {}), "utf-8")
+    undertones = browse(file.as_uri()).locator("tbody td:nth-child(4)").all_inner_texts()
+    assert undertones == ["red-orange", "yellow-orange"]
+
+
+def test_a_time_that_may_never_come_is_said_so():
+    name, _, more = next(
+        f for f in facts(curve(minutes_to_need=Estimate(math.inf, 60.0, math.inf))) if "needs" in f[0]
+    )
+    assert more == "not with this lift", name

@@ -151,7 +151,7 @@ def test_it_filters_and_counts(opened):
     assert after("spinbutton", "Level from", "8") == ["strand 10.jpg", "last.jpg"]
     assert after("spinbutton", "Level to", "8.5") == ["strand 2.jpg", "last.jpg"]
     assert after("combobox", "Evenness", "very uneven") == ["strand 2.jpg"]
-    assert after("combobox", "Warmth", "strong warmth") == ["strand 2.jpg"]
+    assert after("combobox", "Warmth", "very strong warmth") == ["last.jpg"]
     assert after("combobox", "Pastel pink", "true") == ["strand 10.jpg"]
     assert after("combobox", "Photos", "refused") == ["torn.jpg"]
     assert after("searchbox", "Search", "nothing of the kind") == []

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -24,3 +26,15 @@ def card() -> CardDefinition:
 def sheet(card: CardDefinition) -> np.ndarray:
     """The card as linear sRGB."""
     return paint(card)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def nothing_learned(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep what whoever runs the tests has taught the tool out of them, and the other way round."""
+    before = os.environ.get("STRANDGAUGE_HOME")
+    os.environ["STRANDGAUGE_HOME"] = str(tmp_path_factory.mktemp("taught") / "nothing")
+    yield
+    if before is None:
+        del os.environ["STRANDGAUGE_HOME"]
+    else:
+        os.environ["STRANDGAUGE_HOME"] = before

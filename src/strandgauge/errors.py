@@ -398,3 +398,33 @@ class UnknownLookError(StrandgaugeError):
     code = "unknown-look"
     exit_code = 83
     default_remedy = "Take the photo again, with its strand named so that it is kept."
+
+
+# --- what the user teaches ------------------------------------------------------------------------------
+
+
+class UnknownCalibrationError(StrandgaugeError):
+    """Nothing learned has that name, or it cannot be a name."""
+
+    code = "unknown-calibration"
+    exit_code = 61
+    default_remedy = "See 'strandgauge learn list'."
+
+
+class CannotLearnLevelsError(StrandgaugeError):
+    """Swatches from which no ladder can be made."""
+
+    code = "cannot-learn-levels"
+    exit_code = 78
+    default_remedy = "Photograph the swatches named again, each alone in the window, in soft even light."
+
+
+class CannotLearnCardError(StrandgaugeError):
+    """Photos from which a print's true colours cannot be learned well enough."""
+
+    code = "cannot-learn-card"
+    exit_code = 79
+    default_remedy = (
+        "Lay both cards close together, flat, in soft light from all round, and take two photos, the trusted chart "
+        "once on either side."
+    )

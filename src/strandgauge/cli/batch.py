@@ -12,7 +12,15 @@ import typer
 
 from strandgauge.cli.hair import DyesOption, TargetsOption
 from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, load_card_for
+from strandgauge.cli.options import (
+    CardOption,
+    JsonOption,
+    LadderOption,
+    ProfileOption,
+    load_card_for,
+    load_ladder_for,
+    load_shelf,
+)
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
@@ -59,9 +67,7 @@ def batch(
     json: JsonOption = None,
     card: CardOption = None,
     profile: ProfileOption = None,
-    ladder: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Your own ladder of levels instead of ours.")
-    ] = None,
+    ladder: LadderOption = None,
     dyes: DyesOption = None,
     targets: TargetsOption = None,
 ) -> int:
@@ -70,9 +76,7 @@ def batch(
     if json is not None:
         session.json = JsonLines(json, several=False)
     from strandgauge.batch.run import BatchStoppedError, run_batch
-    from strandgauge.dye.palette import load_palette
     from strandgauge.dye.targets import load_targets
-    from strandgauge.hair.levels import load_ladder
 
     try:
         with _progress_bar() as progress:
@@ -87,8 +91,8 @@ def batch(
                 resume=resume,
                 parquet=parquet,
                 card=load_card_for(card, profile),
-                ladder=load_ladder(ladder),
-                palette=load_palette(extra=dyes or ()),
+                ladder=load_ladder_for(ladder),
+                palette=load_shelf(dyes),
                 targets=load_targets(extra=targets or ()),
                 progress=progress,
             )

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from strandgauge.cli.options import CardOption, forbid_overwriting, load_card_for
+from strandgauge.cli.options import CardOption, forbid_overwriting, nominal_card
 from strandgauge.errors import CannotWriteError
 
 DEFAULT_OUT = Path("card.pdf")
@@ -48,7 +48,7 @@ def card(
         raise typer.BadParameter("--out and --png name the same file.")
     if card is not None:
         forbid_overwriting([card], out, png)
-    definition = load_card_for(card, None)
+    definition = nominal_card(card)
     from strandgauge.card.sheet import card_pdf, card_png_bytes
 
     size = f"{definition.size[0]:g} x {definition.size[1]:g} mm"

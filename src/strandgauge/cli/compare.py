@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, forbid_overwriting, load_card_for
+from strandgauge.cli.options import (
+    CardOption,
+    JsonOption,
+    LadderOption,
+    ProfileOption,
+    forbid_overwriting,
+    load_card_for,
+    load_ladder_for,
+)
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
@@ -33,9 +41,7 @@ def compare(
     ] = None,
     card: CardOption = None,
     profile: ProfileOption = None,
-    ladder: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Your own ladder of levels instead of ours.")
-    ] = None,
+    ladder: LadderOption = None,
     wet: Annotated[
         bool,
         typer.Option("--wet", help="The strand is wet in the photos: state the dry estimate, less sure."),
@@ -48,9 +54,8 @@ def compare(
     if json is not None:
         session.json = JsonLines(json, several=False)
     from strandgauge.change import compare as put_side_by_side
-    from strandgauge.hair.levels import load_ladder
 
-    definition, rungs = load_card_for(card, profile), load_ladder(ladder)
+    definition, rungs = load_card_for(card, profile), load_ladder_for(ladder)
     names = _names(files)
     seen = [
         _read(file, name, definition, rungs, wet, strip=page is not None)

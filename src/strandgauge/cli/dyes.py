@@ -6,7 +6,7 @@ import typer
 
 from strandgauge.cli.hair import DyesOption
 from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.cli.options import JsonOption
+from strandgauge.cli.options import JsonOption, load_shelf
 from strandgauge.cli.outcome import Session
 
 DILUTED = 0.1
@@ -17,11 +17,10 @@ def dyes(context: typer.Context, json: JsonOption = None, dyes: DyesOption = Non
     session: Session = context.obj
     if json is not None:
         session.json = JsonLines(json, several=False)
-    from strandgauge.dye.palette import load_palette
     from strandgauge.hair.levels import load_ladder
     from strandgauge.hair.pigment import solve_base
 
-    shelf, palest = load_palette(extra=dyes or ()), solve_base(load_ladder().lab[-1])
+    shelf, palest = load_shelf(dyes), solve_base(load_ladder().lab[-1])
     shown = []
     for dye in shelf.dyes:
         l1, a1, b1 = (float(v) for v in palest.dyed(DILUTED * dye.curve))

@@ -12,7 +12,16 @@ import typer
 
 from strandgauge.cli.hair import DyesOption, TargetsOption
 from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, forbid_overwriting, load_card_for
+from strandgauge.cli.options import (
+    CardOption,
+    JsonOption,
+    LadderOption,
+    ProfileOption,
+    forbid_overwriting,
+    load_card_for,
+    load_ladder_for,
+    load_shelf,
+)
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import BadTimesError, StrandgaugeError
 
@@ -91,9 +100,7 @@ def follow(
     targets: TargetsOption = None,
     card: CardOption = None,
     profile: ProfileOption = None,
-    ladder: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Your own ladder of levels instead of ours.")
-    ] = None,
+    ladder: LadderOption = None,
 ) -> None:
     """Follow one strand while it lifts: how fast, how long still, and when to stop."""
     session: Session = context.obj
@@ -103,9 +110,8 @@ def follow(
     if json is not None:
         session.json = JsonLines(json, several=False)
     from strandgauge.follow import follow as follow_lift
-    from strandgauge.hair.levels import load_ladder
 
-    rungs = load_ladder(ladder)
+    rungs = load_ladder_for(ladder)
     seen = _read_all(session, files, load_card_for(card, profile), rungs, wet, strips=page is not None)
     times = _times(seen, len(files), at, start)
     if limit is not None and not times.from_start:
@@ -227,11 +233,10 @@ def _outlook(
 ) -> Outlook:
     from strandgauge.cli.hair import zones_of
     from strandgauge.dye.outlook import Settings
-    from strandgauge.dye.palette import load_palette
     from strandgauge.dye.reach import reach
     from strandgauge.dye.targets import find_target, load_targets
 
-    shelf, shades = load_palette(extra=dyes or ()), load_targets(extra=targets or ())
+    shelf, shades = load_shelf(dyes), load_targets(extra=targets or ())
     wanted = find_target(target, shades)
     return reach(zones_of(reading), wanted, shelf, shades, ladder, Settings(pretone=False))
 

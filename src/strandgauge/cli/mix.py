@@ -8,7 +8,7 @@ import typer
 
 from strandgauge.cli.hair import DyesOption, base_zones
 from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.cli.options import CardOption, JsonOption
+from strandgauge.cli.options import CardOption, JsonOption, load_shelf
 from strandgauge.cli.outcome import Session
 
 
@@ -30,9 +30,8 @@ def mix(
     if json is not None:
         session.json = JsonLines(json, several=False)
     from strandgauge.dye.mix import parse_mix, predict
-    from strandgauge.dye.palette import load_palette
 
-    shelf, parts = load_palette(extra=dyes or ()), parse_mix(dye)
+    shelf, parts = load_shelf(dyes), parse_mix(dye)
     parts.shares(shelf)  # an unknown dye is told before a photo is read
     rows = [(zone.name, predict(zone.lab, parts, shelf, zone.lab_sd)) for zone in base_zones(base, card)]
     if session.json is not None:

@@ -10,6 +10,8 @@ import typer
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
+    from strandgauge.dye.palette import Palette
+    from strandgauge.hair.levels import Ladder
 
 CardOption = Annotated[
     Path | None,
@@ -29,17 +31,50 @@ JsonOption = Annotated[
 ]
 
 
-def load_card_for(card: Path | None, profile: Path | None) -> CardDefinition:
-    """Return the card that the options name, with the print profile's colours if one is named."""
-    from strandgauge.card.definition import load_card
-    from strandgauge.pipeline import default_card
+LadderOption = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE", help="The ladder of levels, if it is another than the one in use."),
+]
 
-    definition = load_card(card) if card is not None else default_card()
+
+def load_card_for(card: Path | None, profile: Path | None) -> CardDefinition:
+    """Return the card that the options name, with the print profile's colours if one is named.
+
+    Without options it is the one in use: the user's own print that was learned, or the card that ships.
+    """
+    from strandgauge.card.definition import load_card
+    from strandgauge.usercalibration import current_card
+
+    definition = load_card(card) if card is not None else current_card()
     if profile is None:
         return definition
     from strandgauge.card.profile import apply_profile, read_profile
 
     return apply_profile(definition, read_profile(profile))
+
+
+def nominal_card(card: Path | None) -> CardDefinition:
+    """Return the card that an option names, or the one that ships, as it is meant to be printed."""
+    from strandgauge.card.definition import load_card
+    from strandgauge.pipeline import default_card
+
+    return load_card(card) if card is not None else default_card()
+
+
+def load_ladder_for(ladder: Path | None) -> Ladder:
+    """Return the ladder that an option names; without one that in use: learned, or the one that ships."""
+    from strandgauge.hair.levels import load_ladder
+    from strandgauge.usercalibration import current_ladder
+
+    return load_ladder(ladder) if ladder is not None else current_ladder()
+
+
+def load_shelf(dyes: Iterable[Path] | None) -> Palette:
+    """Return the dyes on the shelf: those that ship, those that were learned, those that options name."""
+    from strandgauge.dye.palette import load_palette
+    from strandgauge.usercalibration import current_dyes
+
+    return load_palette(extra=(*current_dyes(), *(dyes or ())))
 
 
 def forbid_overwriting(photos: Iterable[Path], *targets: Path | str | None) -> None:

@@ -11,7 +11,15 @@ import typer
 
 from strandgauge.cli.hair import DyesOption, TargetsOption, base_zones, check_picture
 from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.cli.options import CardOption, JsonOption, forbid_overwriting, load_card_for
+from strandgauge.cli.options import (
+    CardOption,
+    JsonOption,
+    LadderOption,
+    forbid_overwriting,
+    load_card_for,
+    load_ladder_for,
+    load_shelf,
+)
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
@@ -74,9 +82,7 @@ def reach(
     dyes: DyesOption = None,
     targets: TargetsOption = None,
     card: CardOption = None,
-    ladder: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Your own ladder of levels instead of ours.")
-    ] = None,
+    ladder: LadderOption = None,
 ) -> None:
     """Say whether a wanted shade reads true on this hair, and give the formula that comes closest."""
     session: Session = context.obj
@@ -85,15 +91,13 @@ def reach(
     if json is not None:
         session.json = JsonLines(json, several=False)
     from strandgauge.dye.outlook import Settings
-    from strandgauge.dye.palette import load_palette
     from strandgauge.dye.reach import reach as look_ahead
     from strandgauge.dye.targets import load_targets
-    from strandgauge.hair.levels import load_ladder
 
     shelf, shades, rungs = (
-        load_palette(extra=dyes or ()),
+        load_shelf(dyes),
         load_targets(extra=targets or ()),
-        load_ladder(ladder),
+        load_ladder_for(ladder),
     )
     wanted = _target(target, shades, _pick(pick), card)
     zones = base_zones(hair, card)

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, forbid_overwriting, load_card_for
+from strandgauge.cli.options import (
+    CardOption,
+    JsonOption,
+    LadderOption,
+    ProfileOption,
+    forbid_overwriting,
+    load_card_for,
+    load_ladder_for,
+)
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError
 
@@ -34,9 +42,7 @@ def read(
     ] = None,
     card: CardOption = None,
     profile: ProfileOption = None,
-    ladder: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Your own ladder of levels instead of ours.")
-    ] = None,
+    ladder: LadderOption = None,
     wet: Annotated[
         bool, typer.Option("--wet", help="The strand is wet: state the dry estimate, less sure.")
     ] = False,
@@ -55,9 +61,7 @@ def read(
     forbid_overwriting(photos, json, picture)
     if json is not None:
         session.json = JsonLines(json, several=not single)
-    from strandgauge.hair.levels import load_ladder
-
-    definition, rungs = load_card_for(card, profile), load_ladder(ladder)
+    definition, rungs = load_card_for(card, profile), load_ladder_for(ladder)
     if together:
         return _read_one(session, photos, definition, rungs, wet, picture)
     worst = 0

@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.options import CardOption, ProfileOption, load_card_for
+from strandgauge.cli.options import CardOption, LadderOption, ProfileOption, load_card_for, load_ladder_for
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
-    from strandgauge.hair.levels import Ladder
     from strandgauge.web.settings import ServerSettings
 
 PORT = 8423
@@ -31,9 +30,7 @@ def serve(
     ] = None,
     card: CardOption = None,
     profile: ProfileOption = None,
-    ladder: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Your own ladder of levels instead of ours.")
-    ] = None,
+    ladder: LadderOption = None,
 ) -> None:
     """Serve the phone page: take a photo at the chair, and the answer is there."""
     session: Session = context.obj
@@ -50,8 +47,8 @@ def serve(
         addresses=addresses,
         token=secrets.token_urlsafe(24) if lan else None,
         logbook=logbook,
-        card=None if card is None and profile is None else load_card_for(card, profile),
-        ladder=_ladder(ladder),
+        card=load_card_for(card, profile),
+        ladder=load_ladder_for(ladder),
     )
     # The workers make ready while the rest is loaded and the phone is brought to the code.
     workers = WorkerPool(settings.workers, Bench(settings.card, settings.ladder), settings.limits)
@@ -69,14 +66,6 @@ def serve(
     finally:
         workers.close()
     print("Stopped.", flush=True)
-
-
-def _ladder(path: Path | None) -> Ladder | None:
-    if path is None:
-        return None
-    from strandgauge.hair.levels import load_ladder
-
-    return load_ladder(path)
 
 
 def _announce(settings: ServerSettings, *, show_code: bool) -> None:

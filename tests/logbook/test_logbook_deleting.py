@@ -14,7 +14,7 @@ from datetime import timedelta
 import pytest
 from logbookdata import NOON
 
-from strandgauge.logbook import rewrite
+from strandgauge.logbook import book, rewrite
 from strandgauge.logbook.book import open_logbook
 
 MARKS = re.compile(rb"(alias|visit|strand|target|note|thumb|photo|edited)-gone")
@@ -69,10 +69,10 @@ def test_no_byte_of_a_deleted_client_is_left(path, logbook, document, all_bytes)
 
 
 @pytest.mark.usefixtures("_of_either_size")
-@pytest.mark.parametrize("seed", [68, 72, 91])
+@pytest.mark.parametrize("seed", [68, 91])
 def test_entries_that_were_moved_about_leave_no_copy(logbook, all_bytes, seed):
     # Clients come and go, so that SQLite splits and joins pages. With secure_delete and an emptied log alone, each
-    # of these runs left one or two of about 75 deleted marks behind (SQLite 3.40).
+    # of these runs left one or more deleted marks behind (SQLite 3.40).
     chance = random.Random(seed)
     logbook._connection.execute("PRAGMA synchronous = OFF")  # for speed
     living: dict[int, str] = {}
@@ -124,7 +124,8 @@ def test_a_part_is_deleted_as_thoroughly(logbook, document, all_bytes, part):
     assert logbook.clients() == (client,)
 
 
-def test_a_reader_delays_the_erasure_and_that_is_told(path, document, all_bytes):
+def test_a_reader_delays_the_erasure_and_that_is_told(path, document, all_bytes, monkeypatch):
+    monkeypatch.setattr(book, "ERASE_WAIT_SECONDS", 0.1)
     with open_logbook(path) as logbook:
         client = _fill(logbook, document, "gone")
         reader = sqlite3.connect(path, isolation_level=None)

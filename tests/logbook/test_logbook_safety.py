@@ -11,6 +11,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -146,15 +147,15 @@ while True:
     unsure: set[int] = set()
     """Added last before a kill: perhaps deleted already, but that was not told any more."""
     for number in range(8):
-        process = _start(program, path, document, str(number))
-        process.stdout.readline()
-        timer = threading.Timer(chance.uniform(0.01, 0.3), process.send_signal, [signal.SIGKILL])
-        timer.start()
-        output, errors = process.communicate(timeout=60)
-        assert (process.returncode, errors) == (-signal.SIGKILL, "")
-        told = [
-            line.split(" ", 2) for line in output.split("\n")[:-1]
-        ]  # what follows the last newline was cut
+        told, enough = [], chance.randint(2, 30)
+        with _start(program, path, document, str(number)) as process:
+            for line in process.stdout:  # to the end of what it told before the kill
+                if line.endswith("\n"):  # and was not cut short
+                    told.append(line.rstrip("\n").split(" ", 2))
+                if len(told) == enough:
+                    time.sleep(chance.uniform(0, 0.01))  # so that the kill meets any part of the next write
+                    process.kill()
+            assert (process.wait(timeout=60), process.stderr.read()) == (-signal.SIGKILL, "")
         added |= {int(line[1]): line[2] for line in told if line[0] == "added"}
         deleted |= {int(line[1]) for line in told if line[0] == "deleted"}
         unsure |= {int(line[1]) for line in told[-1:]}
@@ -342,10 +343,11 @@ def test_damage_in_a_large_logbook_is_found_by_verifying(path, document, monkeyp
     monkeypatch.setattr(connect, "CHECKED_BYTES", 0)
     with open_logbook(path) as logbook:
         logbook.add_client("x")
+    database = sqlite3.connect(path)
+    sql = "SELECT rootpage FROM sqlite_schema WHERE name = 'checks_of_strand'"
+    ((page,),) = database.execute(sql).fetchall()
+    database.close()
     with path.open("r+b") as file:  # the root page of an index, which no list of clients touches
-        ((page,),) = sqlite3.connect(path).execute(
-            "SELECT rootpage FROM sqlite_schema WHERE name = 'checks_of_strand'"
-        )
         file.seek(4096 * (page - 1))
         file.write(b"\x05" * 4096)
     with open_logbook(path) as logbook:

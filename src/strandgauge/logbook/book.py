@@ -507,7 +507,7 @@ class Logbook:
         """
         return self._delete("check", check_id, "checks.id")
 
-    def erase(self, *, wait: float = ERASE_WAIT_SECONDS) -> bool:
+    def erase(self, *, wait: float | None = None) -> bool:
         """Remove the last bytes of what was deleted from the files of the logbook.
 
         Deleted entries are zeros in the newest state of the file; their bytes may still stand in its write-ahead
@@ -516,12 +516,13 @@ class Logbook:
 
         Parameters
         ----------
-        wait : seconds to wait for other programs.
+        wait : seconds to wait for other programs; two when left out.
 
         Returns
         -------
         True where nothing is left to erase.
         """
+        wait = ERASE_WAIT_SECONDS if wait is None else wait
         with self._lock, told(self.path):
             ((newest,),) = self._rows("SELECT max(id) FROM erasures")
             if newest is None:

@@ -29,6 +29,7 @@ STRETCH_ANSWERS: tuple[tuple[Stretch, str, str], ...] = (
 
 GUMMY = "It felt gummy. Rinse the lightener off now, and no more lift on this hair, whatever its level."
 SLOW_STRETCH = "It came back slowly: this hair is near its limit. Feel it again before anything else."
+NO_LIMIT = "Look up the maker's longest time and enter it: nothing here knows it, and it comes first."
 NO_SHADE = "No shade is chosen, so there is nothing to aim at yet."
 
 
@@ -63,9 +64,12 @@ def next_step(outlook: Outlook | None, curve: LiftCurve | None, stretch: Stretch
     if stretch == "gummy":
         return NextStep("stop", "Stop", GUMMY)
     if curve is not None and curve.stop:
-        if curve.state == "light enough":
-            return NextStep("ready", "Light enough", curve.headline)
-        return NextStep("stop", "Stop", curve.headline)
+        if curve.state != "light enough":
+            return NextStep("stop", "Stop", _without_stop(curve.headline))
+        if outlook is None or outlook.verdict == "true":
+            return NextStep("ready", "Ready", curve.headline)
+        # Light enough on the whole, and yet not everywhere, or not for this shade over an old dye.
+        return NextStep("slow", "Rinse", f"{curve.headline} {verdict_headline(outlook)}.")
     forbidden = _forbidden(outlook)
     if forbidden is not None:
         return NextStep("stop", "Stop" if curve is not None else "Not this shade", forbidden)
@@ -78,11 +82,18 @@ def next_step(outlook: Outlook | None, curve: LiftCurve | None, stretch: Stretch
         return NextStep("slow", "Look again", chance_line(outlook), minutes)
     if curve is not None:
         if curve.state in ("first look", "lifting"):
-            return NextStep("go on", "Go on", curve.headline, minutes)
-        return NextStep("slow", "Go slow", curve.headline, minutes)
+            return NextStep("go on", "Go on", _why(curve), minutes)
+        return NextStep("slow", "Go slow", _why(curve), minutes)
     if outlook is None:
         return NextStep("go on", "Choose a shade", NO_SHADE)
     return NextStep("slow", "Nearly" if outlook.verdict == "close" else "Not yet", needs_line(outlook))
+
+
+def short_verdict(outlook: Outlook) -> str:
+    """Return the verdict on the whole without the shade's name, for where that stands beside it."""
+    name, whole = outlook.target.name, verdict_headline(outlook)
+    rest = whole[len(name) :].strip().removeprefix("is ")
+    return rest[:1].upper() + rest[1:]
 
 
 def worst_stretch(answers: tuple[Stretch | None, ...]) -> Stretch | None:
@@ -102,15 +113,29 @@ def first_caution(outlook: Outlook | None, curve: LiftCurve | None, standing: st
     return standing
 
 
-def minutes_words(minutes: float) -> str:
-    """Write a span, such as '1 minute' or '8 minutes'."""
-    whole = max(0, round(minutes))
-    return f"{whole} minute" if whole == 1 else f"{whole} minutes"
+def curve_sentences(curve: LiftCurve) -> tuple[str, ...]:
+    """Return the curve's advice for a page: what names an option of the command line is said otherwise there."""
+    sentences = tuple(line for line in curve.advice if " --" not in line)
+    return sentences if curve.limit is not None else (*sentences, NO_LIMIT)
+
+
+def _why(curve: LiftCurve) -> str:
+    """Say why, in one sentence, without the time of the next look, which the page counts down."""
+    pace = curve.headline.split(" Look again ")[0]
+    if curve.state == "first look" and curve.advice:
+        return curve.advice[0]
+    if ":" in pace or not curve.looks[-1].used or not curve.advice:
+        return pace
+    return f"{pace} {curve.advice[0]}"
 
 
 def _forbidden(outlook: Outlook | None) -> str | None:
     """Return the outlook's own word against going on, without its 'Stop:', which is said larger."""
     if outlook is None or not outlook.cautions or not outlook.cautions[0].startswith("Stop: "):
         return None
-    text = outlook.cautions[0].removeprefix("Stop: ")
-    return text[:1].upper() + text[1:]
+    return _without_stop(outlook.cautions[0])
+
+
+def _without_stop(text: str) -> str:
+    rest = text.removeprefix("Stop: ")
+    return rest[:1].upper() + rest[1:]

@@ -21,10 +21,14 @@ from starlette.datastructures import FormData
 
 from strandgauge.dye.targets import find_target
 from strandgauge.dye.words import colour_word
-from strandgauge.errors import BadEntryError, StrandgaugeError, UnreadableFileError
+from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownEntryError, UnreadableFileError
 from strandgauge.report import words
 from strandgauge.report.json import error_document
-from strandgauge.report.nextstep import STRETCH_ANSWERS, STRETCH_QUESTION, minutes_words
+from strandgauge.report.nextstep import (
+    STRETCH_ANSWERS,
+    STRETCH_QUESTION,
+    curve_sentences,
+)
 from strandgauge.report.outlookterminal import chance_line, formula_text, mix_line, needs_line
 from strandgauge.report.pages.render import FOLDER as PAGES_FOLDER
 from strandgauge.report.pages.render import environment as pages_environment
@@ -55,6 +59,9 @@ EMPTY_FORM: Mapping[str, str] = {
     "own": "",
 }
 """How the form of a new strand begins."""
+
+
+GONE = "It was deleted, or the address is mistyped."
 
 
 class PageProblem(Exception):  # noqa: N818 - no fault of the program: something the form still needs
@@ -88,7 +95,9 @@ def error_page(request: Request, failure: Failure) -> Response:
     if by_script(request):
         document = error_document(failure.code, failure.message, failure.remedy)
         return JSONResponse(document, failure.status)
-    return HTMLResponse(_page("error.html.j2", error=failure), failure.status)
+    remedy = GONE if failure.code == UnknownEntryError.code else failure.remedy
+    page = _page("error.html.j2", message=failure.message, remedy=remedy)
+    return HTMLResponse(page, failure.status)
 
 
 def by_script(request: Request) -> bool:
@@ -245,7 +254,7 @@ def templates() -> jinja2.Environment:
     loader = jinja2.FileSystemLoader([TEMPLATES, PAGES_FOLDER])
     made = pages_environment().overlay(loader=loader)
     made.filters.update(
-        word=colour_word, when=_when, day=_day, formula=formula_text, mix=mix_line, span=minutes_words
+        word=colour_word, when=_when, day=_day, formula=formula_text, mix=mix_line, sentences=curve_sentences
     )
     made.globals.update(
         words=words,
@@ -267,7 +276,7 @@ def _new_page(service: Service, form: Mapping[str, Any], problem: str | None = N
         "new.html.j2",
         form={**EMPTY_FORM, **form},
         problem=problem,
-        clients=[client.alias for client in service.logbook.clients()],
+        clients=[one.client for one in service.logbook.client_summaries()],
         targets=service.targets,
     )
 
@@ -292,17 +301,21 @@ def _create(service: Service, form: FormData) -> Response:
 
 
 def _new_strand(service: Service, form: FormData, now: datetime) -> NewStrand:
-    alias = _text(form, "client")
-    if not alias:
-        raise PageProblem("Give the client an alias, such as a first name or initials.")
     return NewStrand(
-        alias=alias,
+        alias=_text(form, "client") or _guest(service, now),
         name=_text(form, "name") or EMPTY_FORM["name"],
         target=_target(service, form),
         started=_started(form, now),
         limit=_limit(form),
         wet="wet" in form,
     )
+
+
+def _guest(service: Service, now: datetime) -> str:
+    """Return an alias for a client who was given none: wet gloves do not type."""
+    alias = f"Guest {now.astimezone():%H:%M}"
+    names = (alias, *(f"{alias} ({count})" for count in range(2, 100)))
+    return next(name for name in names if service.logbook.find_client(name) is None)
 
 
 def _settings_page(service: Service, strand_id: int, problem: str | None = None) -> str:

@@ -22,6 +22,7 @@ from strandgauge.report.nextstep import (
     Stretch,
     first_caution,
     next_step,
+    short_verdict,
     worst_stretch,
 )
 from strandgauge.report.outlookterminal import verdict_headline
@@ -136,7 +137,8 @@ class AnswerScreen:
     verdict: str | None
     become: tuple[Band, ...]
     """Root, mids and ends as they would become; as they are where no shade is chosen."""
-    become_words: str
+    become_words: tuple[str, ...]
+    """One line where they pass for alike, else one for each."""
     caution: str
     due: float | None
     later: int | None
@@ -326,7 +328,7 @@ def answer_screen(
         others=tuple(others),
         outlook=outlook,
         trying=outlook.target.name if outlook is not None and outlook.target.name != own else None,
-        verdict=None if outlook is None else verdict_headline(outlook),
+        verdict=None if outlook is None else short_verdict(outlook),
         become=become,
         become_words=become_words,
         caution=_caution(step, outlook, answer),
@@ -356,7 +358,7 @@ def _other_outlook(service: Service, answer: Answer, shade: str, bowl: float | N
     return reach(hair, target, load_palette(), service.targets, service.ladder, settings)
 
 
-def _become(reading: Reading, outlook: Outlook | None) -> tuple[tuple[Band, ...], str]:
+def _become(reading: Reading, outlook: Outlook | None) -> tuple[tuple[Band, ...], tuple[str, ...]]:
     """Return root, mids and ends as they would become, and that in words: one where they pass for alike."""
     colours: list[tuple[str, Lab]]
     if outlook is None:
@@ -365,17 +367,10 @@ def _become(reading: Reading, outlook: Outlook | None) -> tuple[tuple[Band, ...]
         colours = [(zone.name, zone.predicted_lab) for zone in outlook.zones if zone.name != "overall"]
     bands = tuple(Band(name, lab, colour_word(lab)) for name, lab in colours)
     if not _apart([band.lab for band in bands]):
-        middle = bands[len(bands) // 2]
-        return bands, middle.word
-    runs: list[tuple[str, list[str]]] = []
-    for band in bands:
-        if runs and runs[-1][0] == band.word:
-            runs[-1][1].append(words.ZONE_WORDS[band.zone])
-        else:
-            runs.append((band.word, [words.ZONE_WORDS[band.zone]]))
-    if len(runs) == 1:
-        return bands, f"{bands[0].word}, uneven"
-    return bands, ", ".join(f"{' and '.join(zones)} {word}" for word, zones in runs)
+        return bands, (bands[len(bands) // 2].word,)
+    if len({band.word for band in bands}) == 1:
+        return bands, (f"{bands[0].word}, uneven",)
+    return bands, tuple(f"{words.ZONE_WORDS[band.zone]} {band.word}" for band in bands)
 
 
 def _apart(labs: Sequence[Lab]) -> bool:

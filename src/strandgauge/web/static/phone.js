@@ -94,7 +94,7 @@ function startCamera(form) {
 
 function startClocks() {
   // Counted from when the page arrived, so that a phone whose own clock is wrong still shows the right minutes.
-  const arrived = performance.timeOrigin;
+  const arrived = Date.now();
   const clocks = document.querySelectorAll("[data-clock]");
   const dues = document.querySelectorAll("[data-due]");
   const tick = () => {
@@ -125,5 +125,5 @@ function showDue(due, passed) {
   const whole = Math.max(0, Math.round(left));
   const begin = due.dataset.capital ? "L" : "l";
   due.classList.toggle("now", left < 0.5);
-  due.textContent = left < 0.5 ? `${begin}ook now` : `${begin}ook in ${whole} ${whole === 1 ? "minute" : "minutes"}`;
+  due.textContent = left < 0.5 ? `${begin}ook now` : `${begin}ook in ${whole} min`;
 }

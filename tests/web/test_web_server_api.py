@@ -1,0 +1,210 @@
+"""The JSON API inside this process, with real worker processes: what is answered, stored, followed and forgotten."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from serving import BLURRED, GOOD, SAMPLES, Inside
+from strandgauge.errors import LogbookNotWrittenError, ServerBusyError
+from strandgauge.logbook.book import open_logbook
+from strandgauge.report.outlookjson import outlook_document
+from strandgauge.report.savedoutlook import outlook_from_document
+from strandgauge.web.app import create_app
+from strandgauge.web.service import Service
+from strandgauge.web.settings import Limits, ServerSettings
+from strandgauge.web.workers import Bench, WorkerPool
+
+SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
+
+
+@pytest.fixture(scope="module")
+def workers() -> Iterator[WorkerPool]:
+    pool = WorkerPool(1, Bench(), Limits())
+    pool.start()
+    yield pool
+    pool.close()
+
+
+@pytest.fixture
+def service(workers, tmp_path) -> Iterator[Service]:
+    with open_logbook(tmp_path / "logbook.sqlite3") as book:
+        app = create_app(ServerSettings(), logbook=book, workers=workers)
+        app.state.service.app = app
+        yield app.state.service
+
+
+@pytest.fixture
+def inside(service) -> Inside:
+    return Inside(service.app)
+
+
+@pytest.fixture
+def strand(inside) -> int:
+    """A strand of a client, its lightener on for twenty minutes."""
+    client = inside.post("/api/clients", json={"alias": "Juniper"}).json()["id"]
+    visit = inside.post(f"/api/clients/{client}/visits", json={}).json()["id"]
+    started = (datetime.now(UTC) - timedelta(minutes=20)).isoformat()
+    given = {"name": "left crown", "target": "Pastel Pink", "started": started, "limit_minutes": 50}
+    answer = inside.post(f"/api/visits/{visit}/strands", json=given)
+    assert answer.status_code == 201
+    return answer.json()["id"]
+
+
+@cache
+def schemas() -> dict[str, dict]:
+    """The published schemas by the name that a document states."""
+    found = {}
+    for path in SCHEMAS.glob("*.json"):
+        name, _, version = path.stem.rpartition("-")
+        found[f"strandgauge.{name}/{version}"] = json.loads(path.read_text())
+    return found
+
+
+def valid(document: dict) -> dict:
+    """Check a document, and those inside it, against the published schemas."""
+    jsonschema.Draft202012Validator(schemas()[document["schema"]]).validate(document)
+    for part in document.values():
+        if isinstance(part, dict) and "schema" in part:
+            valid(part)
+    return document
+
+
+def refused(answer, status: int, code: str) -> dict:
+    document = valid(answer.json())
+    assert (answer.status_code, document["code"]) == (status, code)
+    return document
+
+
+def test_a_quick_look_is_answered_and_not_stored(inside, service):
+    answer = inside.look(target="lilac")
+    look = valid(answer.json())
+    assert answer.status_code == 200
+    assert look["check"] is None
+    assert look["reading"]["overall"]["level"] == pytest.approx(8.3, abs=0.5)
+    assert look["outlook"]["target"]["name"] == "lilac"
+    picture = inside.get(look["picture"])
+    assert picture.headers["content-type"] == "image/jpeg"
+    assert picture.content.startswith(b"\xff\xd8")
+    assert service.logbook.recent_strands() == ()
+
+
+def test_a_look_at_a_strand_is_stored_and_followed(inside, strand, service):
+    look = valid(inside.look(strand=strand).json())
+    assert look["outlook"]["target"]["name"] == "pastel pink"
+    assert look["curve"]["limit_minutes"] == 50
+    assert look["curve"]["looks"][0]["minutes"] == pytest.approx(20, abs=1)
+    kept = service.logbook.check(look["check"])
+    assert kept.reading == look["reading"]
+    assert not kept.has_photo
+    again = valid(inside.get(f"/api/looks/{look['check']}").json())
+    assert {k: v for k, v in again.items() if k != "curve"} == {k: v for k, v in look.items() if k != "curve"}
+    assert inside.get(f"/api/strands/{strand}").json()["checks"][0]["id"] == look["check"]
+
+
+def test_a_look_is_told_from_the_logbook_when_the_server_was_started_anew(inside, strand, service):
+    look = inside.look(strand=strand, keep_photo="true").json()
+    service.forget()
+    again = valid(inside.get(f"/api/looks/{look['check']}").json())
+    assert again["reading"] == look["reading"]
+    assert again["outlook"] == look["outlook"]
+    assert inside.get(again["picture"]).content == service.logbook.check(look["check"]).thumbnail
+    assert service.logbook.photo(look["check"]) == GOOD.read_bytes()
+
+
+def test_an_outlook_comes_back_from_its_document_whole(inside):
+    document = inside.look((SAMPLES / "stained.jpg").read_bytes(), target="#80b0d0").json()["outlook"]
+    assert outlook_document(outlook_from_document(document, "here")) == document
+
+
+def test_a_gummy_stretch_means_stop_whatever_the_colour_says(inside, strand):
+    first = inside.look(strand=strand).json()
+    assert first["stop_reason"] is None
+    assert not first["curve"]["stop"]
+    told = inside.post(f"/api/looks/{first['check']}/stretch", json={"answer": "gummy"}).json()
+    later = inside.look(strand=strand).json()
+    for look in (told, later, inside.get(f"/api/strands/{strand}").json()):
+        assert "gummy" in look["stop_reason"]
+    for curve in (told["curve"], later["curve"], valid(inside.get(f"/api/strands/{strand}/curve").json())):
+        assert curve["stop"]
+        assert curve["next_look_minutes"] is None
+        assert "gummy" in curve["advice"][0]
+
+
+def test_another_wanted_shade_changes_what_the_curve_aims_at(inside, strand):
+    inside.look(strand=strand)
+    before = inside.get(f"/api/strands/{strand}/curve").json()
+    assert inside.ask("PATCH", f"/api/strands/{strand}", json={"target": "burgundy"}).status_code == 200
+    after = inside.get(f"/api/strands/{strand}/curve").json()
+    assert (before["target"], after["target"]) == ("pastel pink", "burgundy")
+    assert before["needs_level"] != after["needs_level"]
+    assert inside.get(f"/api/strands/{strand}").json()["limit_minutes"] == 50
+
+
+def test_without_a_start_there_is_no_curve_yet(inside, strand):
+    inside.ask("PATCH", f"/api/strands/{strand}", json={"started": None})
+    assert inside.look(strand=strand).json()["curve"] is None
+    refused(inside.get(f"/api/strands/{strand}/curve"), 404, "no-curve")
+
+
+def test_a_deleted_client_is_forgotten_by_the_server_too(inside, strand, service):
+    look = inside.look(strand=strand).json()
+    client = service.logbook.clients()[0].id
+    assert inside.ask("DELETE", f"/api/clients/{client}").json()["checks"] == 1
+    refused(inside.get(look["picture"]), 404, "unknown-entry")
+    refused(inside.get(f"/api/quick/{look['key']}/picture"), 404, "unknown-look")
+    assert inside.get("/api/clients").json() == {"clients": []}
+
+
+@pytest.mark.parametrize(
+    ("photo", "status", "code"),
+    [
+        (BLURRED.read_bytes(), 422, "blur"),
+        (b"", 422, "unreadable-file"),
+        (b"GIF89a" + bytes(100), 415, "unreadable-file"),
+        (GOOD.read_bytes()[:5000], 422, "unreadable-file"),
+    ],
+)
+def test_a_refused_photo_says_what_to_do(inside, strand, service, photo, status, code):
+    assert refused(inside.look(photo, strand=strand), status, code)["remedy"]
+    assert service.logbook.checks(strand) == ()
+
+
+def test_what_is_wrong_in_a_request_is_told(inside, strand):
+    refused(inside.look(target="no such shade"), 422, "unknown-target")
+    refused(inside.look(target="#12345"), 422, "bad-colour")
+    refused(inside.look(strand=987), 404, "unknown-entry")
+    refused(inside.look(strand="1; DROP TABLE clients"), 422, "bad-request")
+    refused(inside.look(wet="perhaps"), 422, "bad-request")
+    refused(inside.post("/api/looks", data={"wet": "true"}), 415, "bad-request")
+    refused(inside.post("/api/looks", files={"other": ("p", b"x")}), 422, "bad-request")
+    refused(inside.post("/api/clients", json={"alias": "juniper"}), 422, "bad-entry")
+    refused(inside.post("/api/clients", json={"alias": "Sorrel", "name": "x"}), 422, "bad-request")
+    refused(inside.post("/api/clients", content=b"{"), 422, "bad-request")
+    refused(inside.get("/api/nothing"), 404, "not-found")
+    refused(inside.ask("PUT", "/api/clients"), 405, "not-allowed")
+
+
+def test_faults_of_the_server_are_documents_too(inside, service, monkeypatch):
+    def fail(error):
+        def raising(*_, **__):
+            raise error
+
+        return raising
+
+    monkeypatch.setattr(service.logbook, "clients", fail(LogbookNotWrittenError("The disk is full.")))
+    refused(inside.get("/api/clients"), 507, "logbook-not-written")
+    monkeypatch.setattr(service.logbook, "clients", fail(ZeroDivisionError("secret")))
+    broken = inside.get("/api/clients")
+    assert "secret" not in refused(broken, 500, "internal-error")["message"]
+    assert "default-src 'none'" in broken.headers["content-security-policy"]
+    monkeypatch.setattr(service.workers, "run", fail(ServerBusyError("Too many photos.")))
+    busy = inside.look()
+    refused(busy, 503, "server-busy")
+    assert int(busy.headers["retry-after"]) > 0

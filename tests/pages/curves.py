@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from strandgauge.follow import CurvePoint, Estimate, LiftCurve, Look
 from strandgauge.hair.levels import load_ladder
+from strandgauge.liftcurve import CurvePoint, Estimate, LiftCurve, Look
 
 LADDER = load_ladder()
 

@@ -12,7 +12,7 @@ from batchrecords import strand, strip
 from curves import curve, first_look, look, slowing, stalled
 
 from browser import DESK, PHONE, barriers, sideways
-from strandgauge.follow import Estimate
+from strandgauge.liftcurve import Estimate
 from strandgauge.report.pages.follow import answer, facts, follow_page
 from strandgauge.report.words import CAUTION
 
@@ -46,6 +46,8 @@ def test_it_is_valid_html(made):
         (slowing(), "slow", "Slowing"),
         (stalled(), "stop", "Stop"),
         (curve(state="light enough", stop=True), "stop", "Stop"),
+        (curve(chance_in_time=0.02), "slow", "Not in time"),
+        (curve(looks=(look(5, 5.2), look(20, 9.9, used=False))), "look", "Look again"),
         (first_look(), "look", "Look again"),
     ],
 )
@@ -54,22 +56,52 @@ def test_the_answer_has_a_word_and_a_shape(made, kind, word):
     assert f'class="word">{word}<' in page(made)
 
 
-def test_no_wait_past_the_time_limit_is_named():
-    past = curve(minutes_to_need=Estimate(40.0, 30.0, 60.0))  # the last look was at 22 of 50 minutes
-    name, value, more = next(fact for fact in facts(past) if "needs" in fact[0])
-    assert (name, value) == ("Pastel pink needs", "9.0")
-    assert more.startswith("not within the time limit")
-    assert "40" not in more
-    inside = curve(minutes_to_need=Estimate(20.0, 12.0, 60.0))
-    assert "in about 20\u00a0min (12 or more)" in next(
-        fact[2] for fact in facts(inside) if "needs" in fact[0]
-    )
+def outlook(made) -> str:
+    """Return what is said below the level that the shade needs."""
+    return next(more for name, _, more in facts(made) if name == "Pastel pink needs")
 
 
-def test_stop_never_comes_with_a_next_look_or_a_wait():
-    made = stalled(next_look=5.0, minutes_to_need=Estimate(5.0, 1.0, 9.0))
-    assert "Next look" not in [name for name, _, _ in facts(made)]
-    assert next(more for name, _, more in facts(made) if "needs" in name) == "not with this lift"
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        # The last look was at 22 of 50 minutes.
+        (
+            {"minutes_to_need": Estimate(20.0, 12.0, 26.0)},
+            "in about 20\u00a0min (12 to 26), chance 47\u00a0%",
+        ),
+        (
+            {"minutes_to_need": Estimate(20.0, 12.0, 60.0)},
+            "in about 20\u00a0min (12 or more), chance 47\u00a0%",
+        ),
+        (
+            {"minutes_to_need": Estimate(40.0, 30.0, 60.0)},
+            "perhaps not within the time limit, chance 47\u00a0%",
+        ),
+        (
+            {"minutes_to_need": Estimate(math.inf, 30.0, math.inf), "chance_in_time": 0.01},
+            "not within the time limit, chance 1\u00a0%",
+        ),
+        (
+            {"minutes_to_need": Estimate(math.inf, 30.0, math.inf), "chance_in_time": None, "limit": None},
+            "cannot be told yet",
+        ),
+        ({"minutes_to_need": Estimate(0.0, 0.0, 9.0), "state": "light enough", "stop": True}, "about there"),
+        ({"minutes_to_need": Estimate(0.0, 0.0, 0.0), "level_now": Estimate(9.5, 9.2, 9.8)}, "reached"),
+        ({"minutes_to_need": Estimate(5.0, 1.0, 9.0), "stop": True, "state": "stalled"}, "not reached"),
+    ],
+)
+def test_the_wait_never_goes_past_the_limit_nor_past_a_stop(changes, said):
+    assert outlook(curve(**changes)) == said
+
+
+def test_stop_never_comes_with_a_next_look():
+    assert "Next look" in [name for name, _, _ in facts(curve())]
+    assert "Next look" not in [name for name, _, _ in facts(stalled(next_look=5.0))]
+
+
+def test_a_needed_level_is_rounded_up():
+    assert ("Pastel pink needs", "9.1") in [fact[:2] for fact in facts(curve(needs_level=9.02))]
+    assert ("Wanted level", "9.0") in [fact[:2] for fact in facts(curve(target=None))]
 
 
 def test_without_a_limit_it_says_to_look_it_up():
@@ -182,10 +214,3 @@ def test_two_photos_of_one_name_keep_their_own_readings(browse, tmp_path):
     file.write_text(follow_page(made, [strand(5.2, photo="a.jpg"), strand(8.0, photo="a.jpg")], {}), "utf-8")
     undertones = browse(file.as_uri()).locator("tbody td:nth-child(4)").all_inner_texts()
     assert undertones == ["red-orange", "yellow-orange"]
-
-
-def test_a_time_that_may_never_come_is_said_so():
-    name, _, more = next(
-        f for f in facts(curve(minutes_to_need=Estimate(math.inf, 60.0, math.inf))) if "needs" in f[0]
-    )
-    assert more == "not with this lift", name

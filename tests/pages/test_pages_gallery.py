@@ -271,9 +271,10 @@ def test_names_are_text_and_nothing_else(browse, tmp_path, place):
     assert len(shown(page)) == 1
 
 
-def test_cards_are_not_cut_by_the_edge_of_a_sheet(opened):
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_cards_are_not_cut_by_the_edge_of_a_sheet(opened, paper):
     page = opened(folder(30))
-    sheets = pypdf.PdfReader(BytesIO(page.pdf(format="A4"))).pages
+    sheets = pypdf.PdfReader(BytesIO(page.pdf(format=paper))).pages
     texts = [sheet.extract_text() for sheet in sheets]
     assert len(texts) >= 3
     # On each sheet every card that begins there ends there: as many file names as endings.

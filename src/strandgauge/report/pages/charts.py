@@ -11,9 +11,9 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from strandgauge.follow import CurvePoint, LiftCurve, Look
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.hair.warmth import undertone
+from strandgauge.liftcurve import CurvePoint, LiftCurve, Look
 from strandgauge.report.pages.render import minutes, render
 from strandgauge.report.terminal import hex_colour
 
@@ -109,9 +109,17 @@ def lift_chart(curve: LiftCurve, *, width: int = 640, height: int = 360, ladder:
     )
 
 
+def needed(level: float) -> str:
+    """Write a needed level, rounded up, since less is not enough."""
+    return f"{math.ceil(10.0 * level - 1e-6) / 10.0:.1f}"
+
+
 def need_words(curve: LiftCurve) -> str:
-    """Name the needed level, such as 'pastel pink needs 9.0'."""
-    return f"{curve.target or 'the wanted shade'} needs {curve.needs_level:.1f}"
+    """Name the needed level, such as 'pastel pink needs 9.0'; empty where none is needed."""
+    if curve.needs_level is None:
+        return ""
+    level = needed(curve.needs_level)
+    return f"{curve.target} needs {level}" if curve.target else f"wanted level {level}"
 
 
 def describe(curve: LiftCurve) -> str:
@@ -138,7 +146,8 @@ def describe(curve: LiftCurve) -> str:
 
 def _need_label(curve: LiftCurve, frame: _Frame) -> str:
     label = need_words(curve)
-    return label if len(label) * _LETTER < frame.right - frame.left else f"needed: {curve.needs_level:.1f}"
+    fits = len(label) * _LETTER < frame.right - frame.left
+    return label if fits or curve.needs_level is None else f"needed: {needed(curve.needs_level)}"
 
 
 def _title(curve: LiftCurve) -> str:

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from strandgauge.follow import Estimate, LiftCurve, Look
+from strandgauge.liftadvice import load_rules
+from strandgauge.liftcurve import Estimate, LiftCurve, Look
 from strandgauge.reading import Reading
 from strandgauge.report import words
-from strandgauge.report.pages.charts import INTERVAL, lift_chart
-from strandgauge.report.pages.render import minutes, render
+from strandgauge.report.pages.charts import INTERVAL, lift_chart, needed
+from strandgauge.report.pages.render import capital, minutes, render
 
 _ALREADY = 0.5
 """Minutes below which a level counts as reached."""
@@ -71,8 +72,10 @@ def answer(curve: LiftCurve) -> Answer:
     """Return shape and word of the answer."""
     if curve.stop:
         return Answer("stop", "Stop")
-    if curve.state == "first look":
+    if curve.state == "first look" or not curve.looks[-1].used:
         return Answer("look", "Look again")
+    if _unlikely(curve):
+        return Answer("slow", "Not in time")
     if curve.state == "slowing":
         return Answer("slow", "Slowing")
     return Answer("go", "Go on")
@@ -92,39 +95,39 @@ def facts(curve: LiftCurve) -> list[Fact]:
         shown.append(
             ("Time left", minutes(max(curve.limit - last, 0.0)), f"to the limit of {minutes(curve.limit)}")
         )
-    shown.append(("Level now", f"{curve.level_now.value:.1f}", _between(curve.level_now)))
+    shown.append(("Level now", f"{curve.level_now.value:.1f}", _levels(curve.level_now)))
     if curve.needs_level is not None:
-        shown.append(_need(curve, last))
+        name = f"{capital(curve.target)} needs" if curve.target else "Wanted level"
+        shown.append((name, needed(curve.needs_level), _outlook(curve, curve.needs_level, last)))
     if curve.rate is not None:
-        shown.append(("Pace", f"{curve.rate.value:+.1f}", f"levels in 10 min, {_between(curve.rate)}"))
+        spread = f"{max(curve.rate.low, 0.0):.1f} to {curve.rate.high:.1f}"
+        shown.append(("Pace", f"{curve.rate.value:+.1f}", f"levels in 10 min, {spread}"))
     if curve.plateau is not None:
-        shown.append(("Ends by itself", f"near {curve.plateau.value:.1f}", _between(curve.plateau)))
+        shown.append(("Ends by itself", f"near {curve.plateau.value:.1f}", _levels(curve.plateau)))
     return shown
 
 
-def _need(curve: LiftCurve, last: float) -> Fact:
-    name = f"{words_of(curve.target)} needs"
-    value = f"{curve.needs_level:.1f}"
+def _outlook(curve: LiftCurve, needs_level: float, last: float) -> str:
+    """Say whether and when the needed level comes."""
     wait = curve.minutes_to_need
+    if curve.state == "light enough" or (wait is not None and wait.value <= _ALREADY):
+        return "reached" if curve.level_now.low >= needs_level else "about there"
+    if curve.stop:
+        return "not reached"
     if wait is None:
-        return name, value, ""
-    if wait.value <= _ALREADY:
-        return name, value, "reached"
-    if curve.stop or not math.isfinite(wait.value):
-        return name, value, "not with this lift"
+        return ""
     if curve.limit is not None and last + wait.value > curve.limit:
-        return name, value, "not within the time limit" + _chance(curve)
-    upper = (
-        f" to {wait.high:.0f}"
-        if math.isfinite(wait.high) and (curve.limit is None or last + wait.high <= curve.limit)
-        else " or more"
-    )
-    return name, value, f"in about {minutes(wait.value)} ({wait.low:.0f}{upper}){_chance(curve)}"
+        surely = "" if _unlikely(curve) else "perhaps "
+        return f"{surely}not within the time limit{_chance(curve)}"
+    if not math.isfinite(wait.value):
+        return "cannot be told yet"
+    told = math.isfinite(wait.high) and (curve.limit is None or last + wait.high <= curve.limit)
+    upper = f" to {wait.high:.0f}" if told else " or more"
+    return f"in about {minutes(wait.value)} ({wait.low:.0f}{upper}){_chance(curve)}"
 
 
-def words_of(target: str | None) -> str:
-    """Return a wanted shade's name fit to begin a phrase."""
-    return target[:1].upper() + target[1:] if target else "The wanted shade"
+def _unlikely(curve: LiftCurve) -> bool:
+    return curve.chance_in_time is not None and curve.chance_in_time < load_rules().unlikely
 
 
 def _chance(curve: LiftCurve) -> str:
@@ -133,9 +136,8 @@ def _chance(curve: LiftCurve) -> str:
     return f", chance {100 * curve.chance_in_time:.0f}\u00a0%"
 
 
-def _between(estimate: Estimate) -> str:
-    upper = f"to {estimate.high:.1f}" if math.isfinite(estimate.high) else "or more"
-    return f"{estimate.low:.1f} {upper}"
+def _levels(estimate: Estimate) -> str:
+    return f"{max(estimate.low, 1.0):.1f} to {min(estimate.high, 10.0):.1f}"
 
 
 def _looks(curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, bytes]) -> list[ShownLook]:

@@ -20,8 +20,8 @@ from markupsafe import Markup
 from strandgauge.batch.record import Record, WantedShade
 from strandgauge.dye.outlook import VERDICTS
 from strandgauge.dye.words import colour_word
-from strandgauge.follow import LiftCurve
 from strandgauge.hair.levels import Ladder
+from strandgauge.liftcurve import LiftCurve
 from strandgauge.reading import Lab, Reading
 from strandgauge.report import words
 from strandgauge.report.files import cannot_write, write_parts

@@ -51,7 +51,10 @@ def _print_step(one: ShownStep, console: Console) -> None:
     console.print(_zones(one, swatches=_shows_colours(console)))
     if console.width >= NARROW + 24:
         console.print()
-        console.print(_numbers(one))
+        console.print(_colour_difference(one))
+        console.print()
+        console.print(_warmth(one))
+        console.print(Text("In brackets: no measurable change.", style="dim"))
 
 
 def _zones(one: ShownStep, *, swatches: bool) -> Table:
@@ -91,22 +94,25 @@ def _zones(one: ShownStep, *, swatches: bool) -> Table:
     return table
 
 
-def _numbers(one: ShownStep) -> Table:
+def _colour_difference(one: ShownStep) -> Table:
+    """Lay out CIEDE2000 and its parts; with the warmth beside them it would not fit 80 columns."""
     table = _table()
-    for heading in ("", "ΔE00", "ΔL'/SL", "ΔC'/SC", "ΔH'/SH", "ΔC*ab", "Δyellowness"):
+    for heading in ("", "ΔE00", "lightness ΔL'/SL", "chroma ΔC'/SC", "hue ΔH'/SH"):
         table.add_column(heading, no_wrap=True)
     for zone in (*one.step.zones, one.step.overall):
-        colour = zone.colour
-        numbers = (colour.lightness, colour.chroma, colour.hue, zone.chroma)
-        table.add_row(
-            words.ZONE_WORDS[zone.name],
-            comparewords.difference(zone),
-            *(_marked(number) for number in numbers),
-            _marked(zone.yellowness_e313, 0),
-            style="dim",
-        )
-    table.caption = "In brackets: no measurable change."
-    table.caption_justify = "left"
+        parts = (zone.colour.lightness, zone.colour.chroma, zone.colour.hue)
+        cells = (comparewords.difference(zone), *(_marked(part) for part in parts))
+        table.add_row(words.ZONE_WORDS[zone.name], *cells, style="dim")
+    return table
+
+
+def _warmth(one: ShownStep) -> Table:
+    table = _table()
+    for heading in ("", "warmth ΔC*ab", "Δ yellowness E313"):
+        table.add_column(heading, no_wrap=True)
+    for zone in (*one.step.zones, one.step.overall):
+        cells = (_marked(zone.chroma), _marked(zone.yellowness_e313, 0))
+        table.add_row(words.ZONE_WORDS[zone.name], *cells, style="dim")
     return table
 
 

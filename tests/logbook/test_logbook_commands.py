@@ -94,8 +94,8 @@ def test_a_client_is_shown_with_every_check(filled, capsys):
     for words in (
         "left crown",
         "limit 45 min",
-        "8.2 ± 0.4 (wet)",
-        "rose: turns coral",
+        "8.2 ± 0.4  wet",
+        "turns coral",
         "gummy",
         "means stop",
     ):

@@ -322,14 +322,18 @@ def test_an_empty_file_becomes_a_logbook(path):
         assert logbook.add_client("x").id == 1
 
 
-@pytest.mark.parametrize("damage", ["overwritten", "cut short"])
+@pytest.mark.parametrize("damage", ["overwritten", "cut short", "lacks a table"])
 def test_damage_is_told(path, document, damage):
     with open_logbook(path) as logbook:
         strand = logbook.add_strand(logbook.add_visit(logbook.add_client("x").id).id, "crown")
         for _ in range(30):
             logbook.add_check(strand.id, NOON, False, document)
     size = path.stat().st_size
-    if damage == "cut short":
+    if damage == "lacks a table":
+        database = sqlite3.connect(path)
+        database.execute("DROP TABLE erasures")
+        database.close()
+    elif damage == "cut short":
         os.truncate(path, size // 2)
     else:
         with path.open("r+b") as file:

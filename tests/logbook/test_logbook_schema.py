@@ -85,7 +85,7 @@ def test_a_step_that_fails_leaves_what_was_there(path):
 
 
 def test_an_interrupted_first_opening_leaves_a_file_that_can_become_a_logbook(path, monkeypatch):
-    monkeypatch.setattr(schema, "STEPS", ((*schema.VERSION_1, "INSERT INTO missing VALUES (1)"),))
+    monkeypatch.setattr(schema, "STEPS", ((*schema.VERSION_1, "SELECT nonsense()"),))
     with pytest.raises(sqlite3.OperationalError):
         open_logbook(path)
     monkeypatch.undo()

@@ -148,7 +148,7 @@ def _translate(error: sqlite3.Error, path: Path) -> StrandgaugeError | None:
         )
     if code == sqlite3.SQLITE_NOTADB:
         return _not_a_logbook(path)
-    if code == sqlite3.SQLITE_CORRUPT:
+    if code == sqlite3.SQLITE_CORRUPT or str(error).startswith(("no such table", "no such column")):
         return _damaged(path)
     if code == sqlite3.SQLITE_TOOBIG:
         return BadEntryError("This is too large for the logbook.")
@@ -232,8 +232,7 @@ def _damaged(path: Path) -> UnusableLogbookError:
     return UnusableLogbookError(
         "The logbook is damaged.",
         where=str(path),
-        remedy="Put back a copy made with 'strandgauge log backup'; docs/logbook.md tells how to save what is "
-        "left.",
+        remedy="Keep the file as it is, and put back a copy made with 'strandgauge log backup'.",
     )
 
 

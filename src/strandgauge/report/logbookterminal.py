@@ -54,6 +54,9 @@ def print_client(logbook: Logbook, client: Client, console: Console | None = Non
             console.print(Text(_about(strand), style="bold"))
             checks = logbook.checks(strand.id)
             console.print(_checks(strand, checks) if checks else Text("No check yet."))
+            for check in checks:
+                if check.note:
+                    console.print(Text(f"{_clock(check.at)}  {' '.join(check.note.split())}", style="dim"))
             if any(check.stretch == "gummy" for check in checks):
                 console.print(Text.assemble(("! ", "bold"), GUMMY_MEANS_STOP))
 
@@ -83,29 +86,28 @@ def _about(strand: Strand) -> str:
 
 
 def _checks(strand: Strand, checks: Sequence[CheckRecord]) -> Table:
+    """Lay the checks out in a table, without the columns in which nothing would stand."""
+    columns: dict[str, list[str]] = {
+        "time": [_clock(check.at) for check in checks],
+        "min": [_minutes(strand, check) for check in checks],
+        "level": [_level(check.reading["overall"]) for check in checks],
+        "wet": ["wet" if check.wet else "" for check in checks],
+        "wanted shade": [_verdict(check.outlook, strand.target) for check in checks],
+        "stretch": [check.stretch or "" for check in checks],
+    }
+    filled = {heading: cells for heading, cells in columns.items() if any(cells)}
     table = _table()
-    table.add_column("time", no_wrap=True)
-    if strand.started is not None:
-        table.add_column("min", justify="right", no_wrap=True)
-    table.add_column("level", no_wrap=True)
-    table.add_column("undertone")
-    table.add_column("wanted shade")
-    table.add_column("stretch", no_wrap=True)
-    table.add_column("note")
-    for check in checks:
-        minutes = strand.minutes_at(check.at)
-        cells = [_clock(check.at)]
-        if minutes is not None:
-            cells.append(f"{minutes:.0f}")
-        cells += [
-            _level(check.reading["overall"]) + (" (wet)" if check.wet else ""),
-            str(check.reading["overall"].get("undertone", "")),
-            _verdict(check.outlook),
-            check.stretch or "",
-            " ".join(check.note.split()),
-        ]
-        table.add_row(*map(Text, cells), style="bold" if check.stretch == "gummy" else "")
+    for heading in filled:
+        table.add_column("" if heading == "wet" else heading, no_wrap=heading != "wanted shade")
+    rows = zip(*filled.values(), strict=True)
+    for check, row in zip(checks, rows, strict=True):
+        table.add_row(*map(Text, row), style="bold" if check.stretch == "gummy" else "")
     return table
+
+
+def _minutes(strand: Strand, check: CheckRecord) -> str:
+    minutes = strand.minutes_at(check.at)
+    return "" if minutes is None else f"{minutes:.0f}"
 
 
 def _level(zone: dict[str, Any]) -> str:
@@ -113,14 +115,19 @@ def _level(zone: dict[str, Any]) -> str:
     return f"{zone['level']:.1f}" + ("" if spread is None else f" ± {1.96 * spread:.1f}")
 
 
-def _verdict(outlook: dict[str, Any] | None) -> str:
-    """Say what the wanted shade would become, as the outlook says it of the zone that misses it by most."""
+def _verdict(outlook: dict[str, Any] | None, wanted: str | None) -> str:
+    """Say what the wanted shade would become, as the outlook says it of the zone that misses it by most.
+
+    Parameters
+    ----------
+    outlook : a ``strandgauge.outlook/1`` document.
+    wanted : the strand's own shade, which need not be named again.
+    """
     if outlook is None:
         return ""
-    zones = outlook.get("zones") or [{}]
-    worst = max(zones, key=lambda zone: zone.get("delta_e00", 0.0))
-    name = outlook.get("target", {}).get("name", "")
-    return f"{name}: {worst.get('saying', outlook['verdict'])}".removeprefix(": ")
+    worst = max(outlook.get("zones") or [{}], key=lambda zone: zone.get("delta_e00", 0.0))
+    name, saying = outlook.get("target", {}).get("name"), str(worst.get("saying", outlook["verdict"]))
+    return saying if name in (None, wanted) else f"{name}: {saying}"
 
 
 def _with_note(text: str, note: str) -> str:

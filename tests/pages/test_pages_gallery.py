@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tracemalloc
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from io import BytesIO
 
 import html5lib
@@ -361,3 +361,15 @@ def test_a_strand_stained_throughout_has_no_warmth_to_sort_by():
     assert card.undertone == ""
     assert card.warmth == "stained throughout"
     assert card.stains == ("violet stain throughout",)
+
+
+def test_any_time_a_camera_writes_can_be_sorted_by():
+    times = (
+        datetime(1, 1, 1),
+        datetime(1970, 1, 2),
+        datetime(2026, 3, 2, tzinfo=UTC),
+        datetime(9999, 12, 31),
+    )
+    ranks = [make_card(1, replace(SOME[0], taken=taken)).time_rank for taken in times]
+    assert ranks == sorted(ranks)
+    assert ranks[1] == 86400.0

@@ -11,7 +11,7 @@ import tempfile
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
 from typing import IO
 
@@ -234,7 +234,7 @@ def make_card(number: int, record: Record) -> Card:
         icon=_VERDICT_ICONS[wanted.verdict] if wanted is not None else "",
         verdict_rank=_rank(wanted),
         time=_time(record.taken),
-        time_rank=record.taken.timestamp() if record.taken is not None else None,
+        time_rank=_seconds(record.taken),
     )
 
 
@@ -333,3 +333,10 @@ def _rank(wanted: WantedShade | None) -> int | None:
 
 def _time(taken: datetime | None) -> str:
     return taken.strftime("%Y-%m-%d %H:%M") if taken is not None else ""
+
+
+def _seconds(taken: datetime | None) -> float | None:
+    """Return seconds since 1970; cameras write any year, with which `datetime.timestamp` would fail."""
+    if taken is None:
+        return None
+    return (taken - datetime(1970, 1, 1, tzinfo=UTC if taken.tzinfo is not None else None)).total_seconds()

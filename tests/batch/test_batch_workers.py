@@ -13,6 +13,7 @@ from pathlib import Path
 import psutil
 import pytest
 
+from strandgauge.batch import one
 from strandgauge.batch.task import Task
 from strandgauge.batch.workers import Cluster, Processes, read_all, work
 from strandgauge.errors import WorkersUnavailableError
@@ -64,6 +65,20 @@ def test_a_known_photo_is_not_read_again_unless_it_changed(tools, tasks):
     assert work(replace(tasks[1], known=digest), tools).digest not in ("", digest)
     tasks[0].path.unlink()
     assert work(replace(tasks[0], known=digest), tools).refused == "unreadable-file"
+
+
+def test_a_reading_that_json_cannot_hold_is_a_row_that_says_so(tools, tasks, monkeypatch):
+    read_one = one.read_one
+
+    def with_a_number_that_is_none(*arguments):
+        record = read_one(*arguments)
+        overall = replace(record.reading.overall, chroma=float("nan"))
+        return replace(record, reading=replace(record.reading, overall=overall))
+
+    monkeypatch.setattr(one, "read_one", with_a_number_that_is_none)
+    row = work(tasks[0], tools)
+    assert (row.refused, row.strip) == ("internal-error", None)
+    assert json.loads(row.line)["error"]["message"].endswith("(ValueError).")
 
 
 def test_a_script_without_a_main_guard_is_told_what_it_lacks(tmp_path):

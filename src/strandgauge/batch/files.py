@@ -13,6 +13,8 @@ from strandgauge.report.files import cannot_write
 
 LOCK = ".lock"
 _PART = ".{}.part"
+UNFINISHED = ".*.part"
+"""Pattern of what a killed run may leave beside a file."""
 
 
 @contextmanager

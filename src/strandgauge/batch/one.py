@@ -30,25 +30,25 @@ def read_one(task: Task, tools: Tools, content: bytes | None = None) -> Record:
     """
     if task.trouble is not None:
         return _refused(task, task.trouble)
-    digest, taken = "", task.taken
+    data, digest = b"", ""
     try:
         from strandgauge.photo.open import read_bytes
 
         data = read_bytes(task.path) if content is None else content
         digest = hashlib.sha256(data).hexdigest()
-        taken = task.taken or _time_of(data)
-        return _read(task, tools, data, digest, taken)
+        return _read(task, tools, data, digest)
     except StrandgaugeError as error:
         refusal = Refusal(error.code, _message(error, task), error.remedy)
     except MemoryError:
         refusal = Refusal(OUT_OF_MEMORY, "There was not enough memory for it.", "Use fewer --jobs.")
     except Exception as error:  # one photo, however odd, must not stop the others
-        refusal = Refusal(
-            INTERNAL,
-            f"Something went wrong inside strandgauge ({type(error).__name__}).",
-            "Run 'strandgauge read' on this photo with --debug, and report what it prints.",
-        )
-    return _refused(task, refusal, digest, taken)
+        refusal = _unforeseen(error)
+    return _refused(task, refusal, digest, task.taken or _time_of(data))
+
+
+def unforeseen(task: Task, digest: str, error: Exception) -> Record:
+    """Return the record of a photo whose reading could not be written down."""
+    return _refused(task, _unforeseen(error), digest)
 
 
 def died(task: Task) -> Record:
@@ -63,12 +63,21 @@ def died(task: Task) -> Record:
     )
 
 
-def _read(task: Task, tools: Tools, data: bytes, digest: str, taken: datetime | None) -> Record:
+def _unforeseen(error: Exception) -> Refusal:
+    return Refusal(
+        INTERNAL,
+        f"Something went wrong inside strandgauge ({type(error).__name__}).",
+        "Run 'strandgauge read' on this photo with --debug, and report what it prints.",
+    )
+
+
+def _read(task: Task, tools: Tools, data: bytes, digest: str) -> Record:
     from strandgauge.pipeline import measure_photo
     from strandgauge.report.strip import strip_jpeg
 
     measurement = measure_photo(data, card=tools.card, ladder=tools.ladder, wet=task.wet)
     reading = replace(measurement.reading, photo=PurePosixPath(task.file).name)
+    taken = task.taken or measurement.card.photo.taken_at
     strip = strip_jpeg(measurement)
     wanted = None
     if task.target is not None:

@@ -32,7 +32,6 @@ from strandgauge.dye.targets import Target, find_target, load_targets
 from strandgauge.errors import CannotWriteError, StrandgaugeError
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.pipeline import default_card
-from strandgauge.report.batchjson import Asked
 from strandgauge.report.pages.gallery import write_gallery
 
 CSV = "readings.csv"
@@ -225,7 +224,7 @@ def _take_up(store: Store, tasks: Iterable[Task]) -> tuple[list[Task], list[str]
     """Match the rows of an earlier run with what there is to do, and drop those that answer it no more."""
     notes = []
     if store.damaged:
-        notes.append(f"{store.damaged} damaged lines were dropped; their photos are read again")
+        notes.append(f"damaged lines dropped, whose photos are read again: {store.damaged}")
     matched = [
         replace(task, known=entry.digest)
         if (entry := store.entries.get(task.file)) is not None and _answers(store, entry, task)
@@ -235,15 +234,14 @@ def _take_up(store: Store, tasks: Iterable[Task]) -> tuple[list[Task], list[str]
     files = {task.file for task in matched}
     gone = {file for file, entry in store.entries.items() if file not in files and entry.digest}
     if gone:
-        notes.append(f"{len(gone)} rows are of photos that are no longer in the folder")
+        notes.append(f"rows kept of photos that are no longer in the folder: {len(gone)}")
     store.drop(store.entries.keys() - gone - {task.file for task in matched if task.known is not None})
     return matched, notes
 
 
 def _answers(store: Store, entry: Entry, task: Task) -> bool:
     """Tell whether a stored row is what reading the photo again would give, as long as its content is the same."""
-    asked = Asked(task.wet, task.target, task.client, task.group, task.taken)
-    if task.trouble is not None or not entry.digest or entry.asked != asked:
+    if task.trouble is not None or not entry.digest or entry.asked != task.asked:
         return False
     return store.has_strip(entry) if entry.refused is None else entry.refused not in TRANSIENT
 

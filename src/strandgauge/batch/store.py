@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import time
 from collections.abc import Iterator
 from contextlib import suppress
@@ -17,7 +18,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO
 
-from strandgauge.batch.files import replacing, write_small
+from strandgauge.batch.files import UNFINISHED, replacing, write_small
 from strandgauge.batch.record import Record
 from strandgauge.errors import StrandgaugeError
 from strandgauge.report.batchjson import Asked, record_from_document, row_document
@@ -25,6 +26,7 @@ from strandgauge.report.files import cannot_write
 
 ROWS = "readings.jsonl"
 STRIPS = "strips"
+_OWN_STRIP = re.compile(r"[0-9a-f]{24}\.jpg")
 SYNC_ROWS = 32
 SYNC_SECONDS = 2.0
 """After so many rows or seconds the disk is waited for: what a power cut may cost."""
@@ -92,6 +94,8 @@ class Store:
         self._synced_at = time.monotonic()
         try:
             (folder / STRIPS).mkdir(exist_ok=True)
+            for unfinished in (*folder.glob(UNFINISHED), *(folder / STRIPS).glob(UNFINISHED)):
+                unfinished.unlink()
             self._file: IO[bytes] = (folder / ROWS).open("a+b", buffering=0)
         except OSError as error:
             raise cannot_write(folder, error) from error
@@ -134,8 +138,11 @@ class Store:
 
     def has_strip(self, entry: Entry) -> bool:
         """Tell whether a reading's strip is there."""
+        return self._strip_is_there(entry.digest)
+
+    def _strip_is_there(self, digest: str) -> bool:
         try:
-            return (self.folder / strip_name(entry.digest)).stat().st_size > 0
+            return (self.folder / strip_name(digest)).stat().st_size > 0
         except OSError:
             return False
 
@@ -146,7 +153,7 @@ class Store:
         ------
         CannotWriteError : no space; what was stored before stays as it was.
         """
-        if row.strip is not None:
+        if row.strip is not None and not self._strip_is_there(row.digest):
             write_small(self.folder / strip_name(row.digest), row.strip)
         try:
             # In append mode every write goes to the end; unbuffered, a line is one call where the disk has room.
@@ -190,7 +197,7 @@ class Store:
             self.entries.pop(file, None)
 
     def finish(self) -> None:
-        """Put the rows in the order of their files' names, each file once.
+        """Put the rows in the order of their files' names, each file once, and clear away strips of no row.
 
         Raises
         ------
@@ -212,6 +219,11 @@ class Store:
             self.entries, self._end = moved, at
         finally:
             self._file = (self.folder / ROWS).open("a+b", buffering=0)
+        wanted = {strip_name(entry.digest) for entry in moved.values() if entry.refused is None}
+        for strip in (self.folder / STRIPS).glob("*.jpg"):
+            if f"{STRIPS}/{strip.name}" not in wanted and _OWN_STRIP.fullmatch(strip.name):
+                with suppress(OSError):
+                    strip.unlink()
 
     def records(self, files: list[str] | None = None, *, strips: bool = False) -> Iterator[Record]:
         """Yield the records of some files, or of all in the order of their names, one at a time."""

@@ -14,6 +14,7 @@ from strandgauge.card.model import CardDefinition
 from strandgauge.dye.palette import Palette
 from strandgauge.dye.targets import Target
 from strandgauge.hair.levels import Ladder
+from strandgauge.report.batchjson import Asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +35,11 @@ class Task:
     """Why there is nothing to read, where that is known before looking."""
     known: str | None = None
     """Digest with which it was read before, in the same way; nothing is to be done while it still has it."""
+
+    @property
+    def asked(self) -> Asked:
+        """How it is to be read, as its row keeps it."""
+        return Asked(self.wet, self.target, self.client, self.group, self.taken)
 
 
 @dataclass(frozen=True, eq=False)

@@ -65,14 +65,16 @@ def usable_cores() -> int:
 
 def work(task: Task, tools: Tools, content: bytes | None = None) -> Row | None:
     """Read one photo into a row; None where it still has the digest that it was known by."""
-    from strandgauge.batch.one import read_one
+    from strandgauge.batch.one import read_one, unforeseen
     from strandgauge.batch.store import row_of
-    from strandgauge.report.batchjson import Asked
 
     if task.known is not None and _digest_of(task, content) == task.known:
         return None
     record = read_one(task, tools, content)
-    return row_of(record, Asked(task.wet, task.target, task.client, task.group, task.taken))
+    try:
+        return row_of(record, task.asked)
+    except ValueError as error:  # a number that is none, which JSON does not hold
+        return row_of(unforeseen(task, record.digest, error), task.asked)
 
 
 def _digest_of(task: Task, content: bytes | None) -> str | None:
@@ -82,8 +84,8 @@ def _digest_of(task: Task, content: bytes | None) -> str | None:
 
     try:
         return hashlib.sha256(read_bytes(task.path) if content is None else content).hexdigest()
-    except StrandgaugeError:
-        return None
+    except (StrandgaugeError, MemoryError):
+        return None  # reading it anew tells what is wrong
 
 
 def _begin(tools: bytes) -> None:
@@ -386,6 +388,5 @@ def _row_from(future: Future[Row | None], task: Task) -> Row | None:
 def _dead_row(task: Task) -> Row:
     from strandgauge.batch.one import died
     from strandgauge.batch.store import row_of
-    from strandgauge.report.batchjson import Asked
 
-    return row_of(died(task), Asked(task.wet, task.target, task.client, task.group, task.taken))
+    return row_of(died(task), task.asked)

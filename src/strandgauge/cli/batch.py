@@ -74,6 +74,7 @@ def batch(
     """Read every photo of a folder into one table, with a gallery to look through."""
     session: Session = context.obj
     if json is not None:
+        _check_json(json)
         session.json = JsonLines(json, several=False)
     from strandgauge.batch.run import BatchStoppedError, run_batch
     from strandgauge.dye.targets import load_targets
@@ -101,6 +102,14 @@ def batch(
         raise
     _show(session, summary)
     return EXIT_SOME_REFUSED if summary.refused else 0
+
+
+def _check_json(target: str) -> None:
+    """Refuse to write the summary over what may well be one of the photos."""
+    from strandgauge.batch.walk import PICTURE_ENDINGS
+
+    if Path(target).suffix.lower() in PICTURE_ENDINGS:
+        raise typer.BadParameter(f"'{target}' is named like a photo; name a file ending in .json.")
 
 
 def _show(session: Session, summary: Summary) -> None:

@@ -51,19 +51,22 @@ class Site:
         upload = (SAMPLES / photo).read_bytes()
         return self.service.look(upload, strand_id=strand_id, **more).check_id
 
-    def earlier(self, strand_id: int, photo: str, minutes: float) -> int:
-        """Enter a look that was some minutes ago, as a logbook that was brought along would hold it."""
-        check = self.logbook.check(self.look(strand_id, photo))
-        self.logbook.delete_check(check.id)
+    def let_pass(self, strand_id: int, minutes: float) -> None:
+        """Let some minutes go by for a strand: its lightener and its looks lie that much further back."""
+        back = timedelta(minutes=minutes)
+        started = self.logbook.strand(strand_id).started
+        self.logbook.update_strand(strand_id, started=started and started - back)
+        for check in self.logbook.checks(strand_id):
+            self.logbook.delete_check(check.id)
+            self.logbook.add_check(
+                strand_id,
+                check.at - back,
+                check.wet,
+                check.reading,
+                outlook=check.outlook,
+                thumbnail=check.thumbnail,
+            )
         self.service.forget()
-        return self.logbook.add_check(
-            strand_id,
-            check.at - timedelta(minutes=minutes),
-            check.wet,
-            check.reading,
-            outlook=check.outlook,
-            thumbnail=check.thumbnail,
-        ).id
 
 
 @contextmanager

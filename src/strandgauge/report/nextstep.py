@@ -11,6 +11,7 @@ from typing import Literal
 
 from strandgauge.dye.outlook import Outlook
 from strandgauge.follow import LiftCurve
+from strandgauge.liftadvice import load_rules
 from strandgauge.report.outlookterminal import chance_line, needs_line, verdict_headline
 
 Kind = Literal["go on", "slow", "stop", "ready"]
@@ -76,11 +77,15 @@ def next_step(outlook: Outlook | None, curve: LiftCurve | None, stretch: Stretch
     minutes = None if curve is None else curve.next_look
     if stretch == "slow":
         return NextStep("slow", "Go slow", SLOW_STRETCH, minutes)
+    if curve is not None and not curve.looks[-1].used:
+        return NextStep("slow", "Look again", _why(curve), minutes)
     if outlook is not None and outlook.verdict == "true":
         if outlook.probability_true >= LIKELY:
             return NextStep("ready", "Ready", f"{verdict_headline(outlook)} on this hair.")
         return NextStep("slow", "Look again", chance_line(outlook), minutes)
     if curve is not None:
+        if curve.chance_in_time is not None and curve.chance_in_time < load_rules().unlikely:
+            return NextStep("slow", "Too slow", _why(curve), minutes)
         if curve.state in ("first look", "lifting"):
             return NextStep("go on", "Go on", _why(curve), minutes)
         return NextStep("slow", "Go slow", _why(curve), minutes)

@@ -123,8 +123,14 @@ def _home_routes(routes: APIRouter, service: Service) -> None:
 def _strand_routes(routes: APIRouter, service: Service) -> None:
     @routes.get("/strands/new")
     def new(client: int | None = None) -> str:
-        alias = service.logbook.client(client).alias if client is not None else ""
-        return _new_page(service, {"client": alias})
+        if client is None:
+            return _new_page(service, {})
+        last = screens.last_time(service, client)
+        form = {
+            "client": service.logbook.client(client).alias,
+            "target": (last.target if last is not None else None) or "",
+        }
+        return _new_page(service, form, last=last)
 
     @routes.post("/strands/new")
     async def create(request: Request) -> Response:
@@ -271,11 +277,18 @@ def _page(template: str, **values: object) -> str:
     return templates().get_template(template).render(**values)
 
 
-def _new_page(service: Service, form: Mapping[str, Any], problem: str | None = None) -> str:
+def _new_page(
+    service: Service,
+    form: Mapping[str, Any],
+    *,
+    problem: str | None = None,
+    last: screens.LastTime | None = None,
+) -> str:
     return _page(
         "new.html.j2",
         form={**EMPTY_FORM, **form},
         problem=problem,
+        last=last,
         clients=[one.client for one in service.logbook.client_summaries()],
         targets=service.targets,
     )
@@ -286,7 +299,7 @@ def _create(service: Service, form: FormData) -> Response:
     try:
         wanted = _new_strand(service, form, now)
     except PageProblem as problem:
-        return HTMLResponse(_new_page(service, _as_typed(form), str(problem)), status_code=422)
+        return HTMLResponse(_new_page(service, _as_typed(form), problem=str(problem)), status_code=422)
     logbook = service.logbook
     try:
         client = logbook.find_client(wanted.alias) or logbook.add_client(wanted.alias)
@@ -296,7 +309,7 @@ def _create(service: Service, form: FormData) -> Response:
             visit.id, wanted.name, target=wanted.target, started=wanted.started, limit_minutes=wanted.limit
         )
     except BadEntryError as error:
-        return HTMLResponse(_new_page(service, _as_typed(form), error.message), status_code=422)
+        return HTMLResponse(_new_page(service, _as_typed(form), problem=error.message), status_code=422)
     return _see(f"/strands/{strand.id}{'?wet=true' if wanted.wet else ''}")
 
 

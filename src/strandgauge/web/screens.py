@@ -161,6 +161,15 @@ class ClientScreen:
     visits: tuple[VisitScreen, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class LastTime:
+    """Where a client was left the last time."""
+
+    client_id: int
+    line: CheckLine
+    target: str | None
+
+
 # --- strands --------------------------------------------------------------------------------------------
 
 
@@ -434,6 +443,25 @@ def client_screen(service: Service, client_id: int) -> ClientScreen:
         )
         visits.append(VisitScreen(visit, strands))
     return ClientScreen(client, tuple(visits))
+
+
+def last_time(service: Service, client_id: int) -> LastTime | None:
+    """Return the last look ever taken at a client's hair.
+
+    Raises
+    ------
+    StrandgaugeError : no such client.
+    """
+    for visit in service.logbook.visits(client_id):
+        found = [
+            (line, strand)
+            for strand in service.logbook.strands(visit.id)
+            for line in _lines(strand, service.logbook.checks(strand.id))
+        ]
+        if found:
+            line, strand = max(found, key=lambda one: (one[0].at, one[0].id))
+            return LastTime(client_id, line, strand.target)
+    return None
 
 
 def utc_now() -> datetime:

@@ -9,6 +9,8 @@ const PATIENCE_MS = 60000;
 
 for (const form of document.querySelectorAll("[data-camera]")) startCamera(form);
 startClocks();
+// A page that comes back as it was left may have missed a look that another phone took.
+addEventListener("pageshow", (event) => event.persisted && location.reload());
 
 function startCamera(form) {
   const dock = form.parentElement;

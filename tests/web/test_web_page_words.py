@@ -1,0 +1,135 @@
+"""The next step in words: whatever speaks most strongly for stopping wins."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from itertools import product
+
+import pytest
+
+from readings import reading, zone
+from strandgauge.dye.outlook import BaseZone
+from strandgauge.dye.palette import load_palette
+from strandgauge.dye.reach import reach
+from strandgauge.dye.targets import find_target, load_targets
+from strandgauge.follow import follow
+from strandgauge.hair.levels import load_ladder
+from strandgauge.report.nextstep import (
+    TIME_IS_UP,
+    curve_sentences,
+    next_step,
+    short_verdict,
+    worst_stretch,
+)
+from strandgauge.web.screens import Clock, step_now
+
+TRUE, CLOSE, FAR, FORBIDDEN = (9.7, "copper"), (9.7, "pastel pink"), (7.9, "rose"), (5.2, "pastel pink")
+
+
+@cache
+def outlook(level, shade):
+    ladder, shades = load_ladder(), load_targets()
+    lightness, a, b = (float(value) for value in ladder.lab_at(level))
+    hair = [BaseZone("overall", (lightness, a, b), (0.8, 0.5, 0.8))]
+    return reach(hair, find_target(shade, shades), load_palette(), shades, ladder)
+
+
+@cache
+def curve(*levels, minutes=(20.0, 35.0, 50.0), needs=9.0, limit=60.0):
+    ladder = load_ladder()
+    looks = []
+    for level in levels:
+        lightness, a, b = (float(value) for value in ladder.lab_at(level))
+        one = zone(level=level, lab=(lightness, a, b), level_sd=0.2)
+        looks.append(reading(overall=one, ladder=ladder.name))
+    return follow(looks, minutes[: len(looks)], target="rose", needs_level=needs, limit=limit)
+
+
+LIFTING, LATE = curve(5.2, 6.8, limit=120.0), curve(5.2, 6.8, limit=40.0)
+ENOUGH = curve(5.2, 7.2, 9.6)
+OVER = curve(5.2, minutes=(61.0,))
+STATES = (None, LIFTING, LATE, ENOUGH, OVER)
+OUTLOOKS = (None, TRUE, CLOSE, FAR, FORBIDDEN)
+
+
+@pytest.mark.parametrize(
+    ("seen", "lift", "stretch", "kind", "word"),
+    [
+        (TRUE, None, None, "ready", "Ready"),
+        (TRUE, LIFTING, "springs back", "ready", "Ready"),
+        (TRUE, ENOUGH, None, "ready", "Ready"),
+        (FAR, ENOUGH, None, "slow", "Rinse"),
+        (FAR, LIFTING, None, "go on", "Go on"),
+        (FAR, LATE, None, "slow", "Too slow"),
+        (FAR, LIFTING, "slow", "slow", "Go slow"),
+        (FAR, None, None, "slow", "Not yet"),
+        (CLOSE, None, None, "slow", "Nearly"),
+        (FORBIDDEN, LIFTING, None, "stop", "Stop"),
+        (FORBIDDEN, None, None, "stop", "Not this shade"),
+        (TRUE, OVER, None, "stop", "Stop"),
+        (None, None, None, "go on", "Choose a shade"),
+        (None, LIFTING, None, "go on", "Go on"),
+    ],
+)
+def test_the_word(seen, lift, stretch, kind, word):
+    step = next_step(outlook(*seen) if seen else None, lift, stretch)
+    assert (step.kind, step.word) == (kind, word)
+    assert step.sentence[0].isupper()
+    assert step.sentence.endswith(".")
+
+
+@pytest.mark.parametrize(("seen", "lift"), list(product(OUTLOOKS, STATES)))
+def test_gummy_is_stop_whatever_else(seen, lift):
+    step = next_step(outlook(*seen) if seen else None, lift, "gummy")
+    assert (step.kind, step.word, step.minutes) == ("stop", "Stop", None)
+
+
+@pytest.mark.parametrize(("seen", "stretch"), list(product(OUTLOOKS, (None, "springs back", "slow"))))
+def test_no_shade_and_no_stretch_goes_past_the_time_limit(seen, stretch):
+    assert next_step(outlook(*seen) if seen else None, OVER, stretch).kind == "stop"
+
+
+def test_a_look_that_does_not_fit_is_taken_again_however_good_it_seems():
+    odd = replace(LIFTING, looks=(*LIFTING.looks[:-1], replace(LIFTING.looks[-1], used=False)))
+    assert next_step(outlook(*TRUE), odd).word == "Look again"
+
+
+def test_a_true_verdict_on_an_unsure_reading_is_no_promise():
+    unsure = replace(outlook(*TRUE), probability_true=0.3)
+    step = next_step(unsure, None)
+    assert step.word == "Look again"
+    assert "not sure enough" in step.sentence
+
+
+def test_the_sentence_leaves_the_time_to_the_countdown():
+    step = next_step(outlook(*FAR), LIFTING)
+    assert step.minutes == LIFTING.next_look
+    assert "Look again" not in step.sentence
+    assert step.sentence.startswith("Still lifting")
+
+
+def test_time_that_is_up_stops_what_was_going_on():
+    going = next_step(outlook(*FAR), LIFTING)
+    assert step_now(going, Clock(59.9, 60.0)) == going
+    assert step_now(going, Clock(60.0, 60.0)) == TIME_IS_UP
+    ready = next_step(outlook(*TRUE), ENOUGH)
+    assert step_now(ready, Clock(75.0, 60.0)) == ready
+
+
+def test_once_gummy_always_gummy():
+    assert worst_stretch(("springs back", "gummy", None, "springs back")) == "gummy"
+    assert worst_stretch(("springs back", "slow")) == "slow"
+    assert worst_stretch((None,)) is None
+
+
+def test_no_option_of_the_command_line_is_named_on_the_page():
+    without = curve(5.2, 6.8, limit=None)
+    assert any("--limit" in line for line in without.advice)
+    assert not any("--" in line for line in curve_sentences(without))
+    assert "maker's longest time" in curve_sentences(without)[-1]
+
+
+def test_the_verdict_without_the_name():
+    assert short_verdict(outlook(*TRUE)) == "Reads true"
+    assert short_verdict(outlook(*FORBIDDEN)).startswith("Out of reach: ")

@@ -145,6 +145,19 @@ def save(kind: Kind, name: str, text: str) -> Learned:
     return Learned(kind, path.stem, path, kind == "dye")
 
 
+def keep(kind: Kind, name: str, text: str, out: Path | None) -> Path:
+    """Write something learned to the file ``out``, or save it in the user's folder where none is named.
+
+    Raises
+    ------
+    UnknownCalibrationError, CannotWriteError : as `save` does.
+    """
+    if out is None:
+        return save(kind, name, text).path
+    write_whole(out, text.encode())
+    return out
+
+
 def remove(learned: Learned) -> None:
     """Delete something learned; where it was in use, what ships with strandgauge is used again.
 

@@ -13,6 +13,7 @@ import typer
 from strandgauge.cli.hair import DyesOption, TargetsOption
 from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import (
+    PHOTO_ENDINGS,
     CardOption,
     JsonOption,
     LadderOption,
@@ -31,8 +32,6 @@ if TYPE_CHECKING:
     from strandgauge.hair.levels import Ladder
     from strandgauge.looktimes import LookTimes
     from strandgauge.reading import Reading
-
-PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 
 
 class ZoneChoice(StrEnum):

@@ -1,105 +1,103 @@
-"""``strandgauge learn dye``: a dye's absorption curve from what it does to known hair."""
+"""``strandgauge learn``: teach the tool your own card, levels and dyes; list, choose and remove them."""
 
 from __future__ import annotations
 
 from enum import StrEnum
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.hair import base_zones, whole_of
 from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.cli.options import CardOption, JsonOption
+from strandgauge.cli.learncard import card
+from strandgauge.cli.learndye import dye
+from strandgauge.cli.learnlevels import levels
+from strandgauge.cli.options import JsonOption
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
-    from strandgauge.dye.learn import Observation
-    from strandgauge.dye.outlook import BaseZone
-
-UNDILUTED = "dye=1"
+    from strandgauge.usercalibration import Kind
 
 
-class What(StrEnum):
-    """What can be learned."""
+class KindChoice(StrEnum):
+    """What was learned."""
 
+    levels = "levels"
+    card = "card"
     dye = "dye"
 
 
-def learn(
-    context: typer.Context,
-    what: Annotated[What, typer.Argument(help="What to learn: dye.")],
-    name: Annotated[str, typer.Option(metavar="NAME", help="What to call the dye.")],
-    base: Annotated[
-        list[str],
-        typer.Option(
-            metavar="HAIR", help="The hair before: a photo, a saved reading, or L,a,b. Once, or for each."
-        ),
-    ],
-    dyed: Annotated[
-        list[str],
-        typer.Option(metavar="HAIR", help="The same hair dyed; give it again for each further mix."),
-    ],
-    mix: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="dye=1:clear=9", help="The mix used, one for each --dyed; undiluted when left out."
-        ),
-    ] = None,
-    out: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Write the dye to this file, for --dyes.")
-    ] = None,
-    json: JsonOption = None,
-    card: CardOption = None,
-) -> None:
-    """Learn a dye from hair before and after, so that it can be mixed like those on the shelf."""
+NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="What it was called.")]
+KindOption = Annotated[KindChoice | None, typer.Option(help="What it is, where several have the name.")]
+
+
+def learn(context: typer.Context) -> None:
+    """Teach the tool your own print of the card, your own levels, your own dyes."""
+    list_learned(context)
+
+
+def list_learned(context: typer.Context, json: JsonOption = None) -> None:
+    """List what was learned, and what of it is in use."""
     session: Session = context.obj
     if json is not None:
         session.json = JsonLines(json, several=False)
-    mixes = mix or [UNDILUTED] * len(dyed)
-    if len(mixes) != len(dyed):
-        raise typer.BadParameter("Give one --mix for each --dyed.")
-    if len(base) not in (1, len(dyed)):
-        raise typer.BadParameter("Give --base once, or one for each --dyed.")
-    if not name.strip() or any(sign in name for sign in "=:,"):
-        raise typer.BadParameter("A dye's name may not be empty, or hold '=', ':' or ','.")
-    from strandgauge.dye.learn import dye_file, learn_dye
+    from strandgauge.report.learnjson import learned_list_document
+    from strandgauge.usercalibration import home, saved
 
-    shares = [_share(one, name) for one in mixes]
-    before = [whole_of(base_zones(one, card)) for one in base] * (len(dyed) if len(base) == 1 else 1)
-    after = [whole_of(base_zones(one, card)) for one in dyed]
-    dye = learn_dye(name, [_observation(*three) for three in zip(before, after, shares, strict=True)])
-    if out is not None:
-        from strandgauge.report.files import write_whole
-
-        write_whole(out, dye_file([dye]).encode())
+    everything = saved()
     if session.json is not None:
-        from strandgauge.report.outlookjson import learned_document
-
-        session.json.write(learned_document(dye, None if out is None else str(out)))
+        session.json.write(learned_list_document(str(home()), everything))
     if session.json is None or not session.json.to_standard_output:
-        peak = 400 + 10 * int(dye.curve.argmax())
-        print(f"{name}: {dye.source}, strongest near {peak} nm, ± {dye.lab_error:.1f} ΔE00 on other hair.")
-        print(f"Use it with --dyes {out}." if out is not None else "Save it with --out FILE to mix with it.")
+        from strandgauge.report.learnterminal import print_learned
+
+        print_learned(str(home()), everything)
 
 
-def _share(text: str, name: str) -> float:
-    """Return the share of the dye in a mix such as ``dye=1:clear=9``; it may go by its own name too."""
-    from strandgauge.dye.mix import parse_mix
-    from strandgauge.errors import BadMixError
+def use(
+    context: typer.Context,
+    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="What it was called.")] = None,
+    kind: KindOption = None,
+    shipped: Annotated[
+        bool, typer.Option("--shipped", help="Go back to the ladder and the card that ship with strandgauge.")
+    ] = False,
+) -> None:
+    """Use a ladder or a card from now on, in every reading that names no other."""
+    from strandgauge.usercalibration import find, put_in_use, use_shipped
 
-    parts = dict(parse_mix([text]).parts)
-    other = set(parts) - {"dye", name, "clear"}
-    if other:
-        raise BadMixError(
-            f"'{text}' holds {', '.join(sorted(other))}; only the dye and clear can be learned from"
-        )
-    return (parts.get("dye", 0.0) + (parts.get(name, 0.0) if name != "dye" else 0.0)) / sum(parts.values())
+    if shipped == (name is not None):
+        raise typer.BadParameter("Give the NAME of something learned, or --shipped.")
+    told: Kind | None = None if kind is None else kind.value
+    if name is None:
+        use_shipped(("levels", "card") if told is None else (told,))
+        print("What ships with strandgauge is used again.")
+        return
+    found = find(name, told)
+    if found.kind == "dye":
+        print(f"'{found.name}' is a dye: all dyes you taught are on the shelf already.")
+        return
+    put_in_use(found)
+    print(f"'{found.name}' is used from now on: {_WHAT[found.kind]}.")
 
 
-def _observation(before: BaseZone, after: BaseZone, share: float) -> Observation:
-    from strandgauge.dye.learn import Observation
+def remove(context: typer.Context, name: NameArgument, kind: KindOption = None) -> None:
+    """Remove something learned."""
+    from strandgauge.usercalibration import find, remove
 
-    # Both photos' uncertainty, as one number: the root mean square over L*, a*, b* of the two.
-    variance = sum(sd**2 for sd in (*before.lab_sd, *after.lab_sd)) / 3.0
-    return Observation(before.lab, after.lab, share, variance**0.5)
+    found = find(name, None if kind is None else kind.value)
+    remove(found)
+    again = " What ships with strandgauge is used again." if found.in_use and found.kind != "dye" else ""
+    print(f"'{found.name}' ({found.kind}) is removed.{again}")
+
+
+_WHAT = {
+    "levels": "every reading without --ladder states its levels, and names it",
+    "card": "every reading without --card corrects by your print's own colours, and names it",
+}
+
+PARTS = {
+    "levels": levels,
+    "card": card,
+    "dye": dye,
+    "list": list_learned,
+    "use": use,
+    "remove": remove,
+}

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from strandgauge.dye.palette import Palette
     from strandgauge.hair.levels import Ladder
 
+PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
+"""How the names of photos end, where a folder of them is named."""
+
 CardOption = Annotated[
     Path | None,
     typer.Option(metavar="FILE", help="The card's definition, if it is another than the one shipped."),

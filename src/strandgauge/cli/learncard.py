@@ -1,0 +1,127 @@
+"""``strandgauge learn card``: the true colours of your own print, from a photo beside a trusted chart."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.options import JsonOption, forbid_overwriting, nominal_card
+from strandgauge.cli.outcome import Session
+
+if TYPE_CHECKING:
+    from strandgauge.learnprint import LearnedPrint
+
+
+def card(
+    context: typer.Context,
+    photos: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="[PHOTO...]",
+            help="Photos of your print with the trusted chart beside it; best two, the chart on either side.",
+        ),
+    ] = None,
+    name: Annotated[
+        str, typer.Option(metavar="NAME", help="What to call your print; readings name it.")
+    ] = "",
+    trusted: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="CHART", help="The trusted chart's definition, a TOML file with its true colours."
+        ),
+    ] = None,
+    profile: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Colours measured on your print, as CGATS text, instead of photos."
+        ),
+    ] = None,
+    card: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="The definition your print was made from, if not the one shipped."),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Write the colours to this file instead of your own folder: CGATS text for --profile, or, where it "
+            "ends in .toml, a definition for --card.",
+        ),
+    ] = None,
+    use: Annotated[bool, typer.Option("--use/--no-use", help="Use it from now on in every reading.")] = True,
+    json: JsonOption = None,
+) -> None:
+    """Learn the true colours of your own print of the card, for every later reading."""
+    session: Session = context.obj
+    given = photos or []
+    if not name.strip():
+        raise typer.BadParameter("Give your print a --name.")
+    if (profile is None) == (not given) or (given and trusted is None):
+        raise typer.BadParameter(
+            "Give photos and the --trusted chart in them, or a --profile of measurements."
+        )
+    forbid_overwriting([*given, *([profile] if profile else [])], json, out)
+    if json is not None:
+        session.json = JsonLines(json, several=False)
+    from strandgauge.usercalibration import check_name, find, keep, put_in_use
+
+    tidy = check_name(name)
+    learned, text = None, ""
+    if profile is not None:
+        text = _measured(profile, card, out)
+    else:
+        assert trusted is not None, "photos come with a chart"
+        learned, text = _learned(given, trusted, card, out)
+    file = keep("card", tidy, text, out)
+    used = use and out is None
+    if used:
+        put_in_use(find(tidy, "card"))
+    if session.json is not None:
+        from strandgauge.report.learnjson import card_document
+
+        session.json.write(card_document(tidy, learned, str(file), used))
+    if session.json is None or not session.json.to_standard_output:
+        _tell(tidy, learned, file, out, used)
+
+
+def _learned(
+    photos: list[Path], trusted: Path, card: Path | None, out: Path | None
+) -> tuple[LearnedPrint, str]:
+    from strandgauge.card.definition import load_card
+    from strandgauge.learnprint import learn_print, print_cgats, print_toml
+
+    learned = learn_print(photos, nominal_card(card), load_card(trusted))
+    return learned, print_toml(learned) if _as_definition(out) else print_cgats(learned)
+
+
+def _measured(profile: Path, card: Path | None, out: Path | None) -> str:
+    """Return the text to save for measurements: themselves, or the card with them in place."""
+    from strandgauge.card.profile import apply_profile, read_profile
+    from strandgauge.card.write import card_toml
+
+    definition = apply_profile(nominal_card(card), read_profile(profile))
+    if _as_definition(out):
+        head = f"# '{definition.name}' as printed: colours measured, from {profile.name}."
+        return f"{''.join(c if c.isprintable() else '?' for c in head)}\n\n{card_toml(definition)}"
+    return profile.read_text(encoding="utf-8", errors="replace")
+
+
+def _as_definition(out: Path | None) -> bool:
+    return out is None or out.suffix.lower() == ".toml"
+
+
+def _tell(name: str, learned: LearnedPrint | None, file: Path, out: Path | None, used: bool) -> None:
+    if learned is not None:
+        from strandgauge.report.learnterminal import print_learned_print
+
+        print_learned_print(learned)
+    if out is not None:
+        print(f"Use it with {'--card' if _as_definition(out) else '--profile'} {out}.")
+        return
+    again = (
+        "'strandgauge learn use --shipped' goes back." if used else f"Use it: strandgauge learn use '{name}'"
+    )
+    print(f"Saved as {file}{', and in use from now on' if used else ''}. {again}")

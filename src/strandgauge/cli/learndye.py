@@ -1,0 +1,103 @@
+"""``strandgauge learn dye``: a dye's absorption curve from what it does to known hair."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from strandgauge.cli.hair import base_zones, whole_of
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.options import CardOption, JsonOption
+from strandgauge.cli.outcome import Session
+
+if TYPE_CHECKING:
+    from strandgauge.dye.learn import Observation
+    from strandgauge.dye.outlook import BaseZone
+
+UNDILUTED = "dye=1"
+
+
+def dye(
+    context: typer.Context,
+    name: Annotated[str, typer.Option(metavar="NAME", help="What to call the dye.")],
+    base: Annotated[
+        list[str],
+        typer.Option(
+            metavar="HAIR", help="The hair before: a photo, a saved reading, or L,a,b. Once, or for each."
+        ),
+    ],
+    dyed: Annotated[
+        list[str],
+        typer.Option(metavar="HAIR", help="The same hair dyed; give it again for each further mix."),
+    ],
+    mix: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="dye=1:clear=9", help="The mix used, one for each --dyed; undiluted when left out."
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Write the dye to this file, for --dyes, instead of your own folder."
+        ),
+    ] = None,
+    json: JsonOption = None,
+    card: CardOption = None,
+) -> None:
+    """Learn a dye from hair before and after, so that it can be mixed like those on the shelf."""
+    session: Session = context.obj
+    if json is not None:
+        session.json = JsonLines(json, several=False)
+    mixes = mix or [UNDILUTED] * len(dyed)
+    if len(mixes) != len(dyed):
+        raise typer.BadParameter("Give one --mix for each --dyed.")
+    if len(base) not in (1, len(dyed)):
+        raise typer.BadParameter("Give --base once, or one for each --dyed.")
+    if not name.strip() or any(sign in name for sign in "=:,"):
+        raise typer.BadParameter("A dye's name may not be empty, or hold '=', ':' or ','.")
+    from strandgauge.usercalibration import check_name, keep
+
+    if out is None:
+        check_name(name)
+    from strandgauge.dye.learn import dye_file, learn_dye
+
+    shares = [_share(one, name) for one in mixes]
+    before = [whole_of(base_zones(one, card)) for one in base] * (len(dyed) if len(base) == 1 else 1)
+    after = [whole_of(base_zones(one, card)) for one in dyed]
+    learned = learn_dye(name, [_observation(*three) for three in zip(before, after, shares, strict=True)])
+    file = keep("dye", name, dye_file([learned]), out)
+    if session.json is not None:
+        from strandgauge.report.outlookjson import learned_document
+
+        session.json.write(learned_document(learned, str(file)))
+    if session.json is None or not session.json.to_standard_output:
+        peak = 400 + 10 * int(learned.curve.argmax())
+        print(
+            f"{name}: {learned.source}, strongest near {peak} nm, ± {learned.lab_error:.1f} ΔE00 on other hair."
+        )
+        print(f"Use it with --dyes {out}." if out is not None else f"It is on your shelf now: {file}")
+
+
+def _share(text: str, name: str) -> float:
+    """Return the share of the dye in a mix such as ``dye=1:clear=9``; it may go by its own name too."""
+    from strandgauge.dye.mix import parse_mix
+    from strandgauge.errors import BadMixError
+
+    parts = dict(parse_mix([text]).parts)
+    other = set(parts) - {"dye", name, "clear"}
+    if other:
+        raise BadMixError(
+            f"'{text}' holds {', '.join(sorted(other))}; only the dye and clear can be learned from"
+        )
+    return (parts.get("dye", 0.0) + (parts.get(name, 0.0) if name != "dye" else 0.0)) / sum(parts.values())
+
+
+def _observation(before: BaseZone, after: BaseZone, share: float) -> Observation:
+    from strandgauge.dye.learn import Observation
+
+    # Both photos' uncertainty, as one number: the root mean square over L*, a*, b* of the two.
+    variance = sum(sd**2 for sd in (*before.lab_sd, *after.lab_sd)) / 3.0
+    return Observation(before.lab, after.lab, share, variance**0.5)

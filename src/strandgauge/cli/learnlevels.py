@@ -1,0 +1,169 @@
+"""``strandgauge learn levels``: a ladder from photos of the user's own level swatches."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.options import (
+    PHOTO_ENDINGS,
+    CardOption,
+    JsonOption,
+    ProfileOption,
+    forbid_overwriting,
+    load_card_for,
+)
+from strandgauge.cli.outcome import Session
+from strandgauge.errors import CannotLearnLevelsError, StrandgaugeError
+
+if TYPE_CHECKING:
+    from strandgauge.card.model import CardDefinition
+    from strandgauge.hair.learnlevels import Swatch
+
+_SAYS_LEVEL = re.compile(r"(?:level|lvl)[ _.-]*(\d+)(?!\d)", re.IGNORECASE)
+_IS_LEVEL = re.compile(r"(\d+)[ _.-]?[a-z]?(?:[ _.-].*)?", re.IGNORECASE)
+
+
+def levels(
+    context: typer.Context,
+    photos: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="FOLDER|PHOTO...", help="Photos of hair swatches on the card, one swatch each."
+        ),
+    ],
+    name: Annotated[str, typer.Option(metavar="NAME", help="What to call the ladder; readings name it.")],
+    level: Annotated[
+        list[int] | None,
+        typer.Option(
+            metavar="LEVEL",
+            help="Level of each photo, given once for each; without it file names tell, such as level-7.jpg, "
+            "7.jpg or 7b.jpg.",
+        ),
+    ] = None,
+    fill: Annotated[
+        bool, typer.Option("--fill", help="Fill in levels that have no swatch; the file says which.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Write the ladder to this file, for --ladder, instead of your own folder."
+        ),
+    ] = None,
+    use: Annotated[bool, typer.Option("--use/--no-use", help="Use it from now on in every reading.")] = True,
+    json: JsonOption = None,
+    card: CardOption = None,
+    profile: ProfileOption = None,
+) -> None:
+    """Learn a ladder of levels from photos of your own level swatches beside the card."""
+    session: Session = context.obj
+    files = _files(photos)
+    forbid_overwriting(files, json, out)
+    by_level = _by_level(files, level)
+    if json is not None:
+        session.json = JsonLines(json, several=False)
+    from strandgauge.usercalibration import check_name, find, keep, put_in_use
+
+    tidy = check_name(name)
+    from strandgauge.hair.learnlevels import ladder_toml, learn_ladder
+    from strandgauge.hair.levels import load_ladder
+    from strandgauge.pipeline import card_title
+
+    definition = load_card_for(card, profile)
+    swatches = _swatches(session, by_level, definition)
+    learned = learn_ladder(tidy, swatches, load_ladder(), fill=fill)
+    count = sum(len(swatch.photos) for swatch in swatches)
+    source = f"learned from {count} photos of own swatches on {card_title(definition)}"
+    file = keep("levels", tidy, ladder_toml(learned, source), out)
+    used = use and out is None
+    if used:
+        put_in_use(find(tidy, "levels"))
+    if session.json is not None:
+        from strandgauge.report.learnjson import levels_document
+
+        session.json.write(levels_document(learned, source, str(file), used))
+    if session.json is None or not session.json.to_standard_output:
+        from strandgauge.report.learnterminal import print_levels
+
+        print_levels(learned)
+        if out is not None:
+            print(f"Use it with --ladder {out}.")
+        else:
+            again = (
+                "'strandgauge learn use --shipped' goes back."
+                if used
+                else f"Use it: strandgauge learn use '{tidy}'"
+            )
+            print(f"Saved as {file}{', and in use from now on' if used else ''}. {again}")
+
+
+def _files(photos: list[Path]) -> list[Path]:
+    files: list[Path] = []
+    for photo in photos:
+        if not photo.is_dir():
+            files.append(photo)
+            continue
+        found = sorted(
+            one
+            for one in photo.iterdir()
+            if one.suffix.lower() in PHOTO_ENDINGS and not one.name.startswith(".")
+        )
+        if not found:
+            raise typer.BadParameter(f"There is no photo in '{photo}'.")
+        files += found
+    return files
+
+
+def _by_level(files: list[Path], told: list[int] | None) -> dict[int, list[Path]]:
+    """Return the photos of each level, from the options or from the files' names."""
+    if told and len(told) != len(files):
+        raise typer.BadParameter(f"There are {len(files)} photos: give --level {len(files)} times.")
+    found: dict[int, list[Path]] = {}
+    for place, file in enumerate(files):
+        number = told[place] if told else level_in_name(file.stem)
+        if number is None or not 1 <= number <= 10:
+            said = "no level" if number is None else f"level {number}, which is none from 1 to 10"
+            raise CannotLearnLevelsError(
+                f"The file's name tells {said}" if not told else f"{number} is no level from 1 to 10",
+                where=file.name,
+                remedy="Call it level-7.jpg, 7.jpg or 7b.jpg, or give --level once for each photo.",
+            )
+        found.setdefault(number, []).append(file)
+    return dict(sorted(found.items()))
+
+
+def level_in_name(stem: str) -> int | None:
+    """Return the level that a file's name tells, such as 7 of 'level-7', '7', '7b' or '7 warm'; or None."""
+    said = _SAYS_LEVEL.search(stem) or _IS_LEVEL.fullmatch(stem.strip())
+    return int(said.group(1)) if said else None
+
+
+def _swatches(session: Session, by_level: dict[int, list[Path]], card: CardDefinition) -> list[Swatch]:
+    """Read the swatches; a photo that is refused is told of and left out."""
+    from strandgauge.hair.learnlevels import Swatch
+    from strandgauge.pipeline import read_photo, read_together
+
+    swatches: list[Swatch] = []
+    refused: StrandgaugeError | None = None
+    for level, files in by_level.items():
+        good = []
+        for file in files:
+            try:
+                alone = read_photo(file, card=card)
+            except StrandgaugeError as error:
+                refused = error
+                session.tell_aside(error)
+            else:
+                good.append(file)
+        if good:
+            seen = alone if len(files) == 1 else read_together(good, card=card)
+            swatches.append(
+                Swatch(level, seen.overall.lab, seen.overall.lab_sd, tuple(file.name for file in good))
+            )
+    if not swatches and refused is not None:
+        raise refused
+    return swatches

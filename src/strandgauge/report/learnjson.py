@@ -1,0 +1,97 @@
+"""What was learned as plain dictionaries, ready for JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from strandgauge.hair.learnlevels import LearnedLadder
+    from strandgauge.learnprint import LearnedPrint
+    from strandgauge.usercalibration import Learned
+
+Document = dict[str, Any]
+
+_DECIMALS = 3
+
+
+def levels_document(learned: LearnedLadder, source: str, file: str, in_use: bool) -> Document:
+    """Return a learned ladder as ``strandgauge.learned-levels/1``."""
+    return {
+        "schema": "strandgauge.learned-levels/1",
+        "name": learned.ladder.name,
+        "source": source,
+        "file": file,
+        "in_use": in_use,
+        "against": learned.against,
+        "mean_level_shift": _short(learned.mean_shift),
+        "mean_delta_e00": _short(learned.mean_delta_e00),
+        "levels": [
+            {
+                "level": rung.level,
+                "lab": _shorts(rung.lab),
+                "lab_sd": None if rung.lab_sd is None else _shorts(rung.lab_sd),
+                "origin": rung.origin,
+                "photos": rung.photos,
+                "delta_e00": _short(rung.delta_e00),
+                "level_there": _short(rung.level_there),
+            }
+            for rung in learned.rungs
+        ],
+        "unsure_steps": [
+            {"from": lower, "to": upper, "rise": _short(rise), "noise": _short(noise)}
+            for lower, upper, rise, noise in learned.unsure_steps
+        ],
+    }
+
+
+def card_document(name: str, learned: LearnedPrint | None, file: str, in_use: bool) -> Document:
+    """Return a learned print as ``strandgauge.learned-card/1``; of measurements only the file is told."""
+    document: Document = {
+        "schema": "strandgauge.learned-card/1",
+        "name": name,
+        "file": file,
+        "in_use": in_use,
+        "learned": None,
+    }
+    if learned is not None:
+        document["learned"] = {
+            "card": learned.card.name,
+            "trusted": learned.trusted,
+            "photos": list(learned.photos),
+            "error": _short(learned.error),
+            "from_nominal": _short(learned.from_nominal),
+            "trusted_left_out": _short(learned.trusted_left_out),
+            "paper": None if learned.paper is None else _shorts(learned.paper),
+            "patches": [
+                {
+                    "id": patch.id,
+                    "nominal": _shorts(patch.nominal),
+                    "lab": _shorts(patch.lab),
+                    "lab_sd": _shorts(patch.lab_sd),
+                    "error": _short(patch.error),
+                }
+                for patch in learned.patches
+            ],
+        }
+    return document
+
+
+def learned_list_document(folder: str, everything: Sequence[Learned]) -> Document:
+    """Return all that was learned as ``strandgauge.learned-list/1``."""
+    return {
+        "schema": "strandgauge.learned-list/1",
+        "folder": folder,
+        "learned": [
+            {"kind": one.kind, "name": one.name, "file": str(one.path), "in_use": one.in_use}
+            for one in everything
+        ],
+    }
+
+
+def _short(value: float) -> float:
+    return round(float(value), _DECIMALS)
+
+
+def _shorts(values: Sequence[float]) -> list[float]:
+    return [_short(value) for value in values]

@@ -136,8 +136,7 @@ def test_looks_are_in_order_of_time_in_pictures_and_table(opened):
     )
 
 
-@pytest.mark.parametrize("size", [PHONE, DESK])
-@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (PHONE, True), (DESK, False)])
 def test_it_fits_the_screen_and_bars_nobody(opened, size, dark):
     shown = opened(curve(), size, dark=dark)
     assert sideways(shown) <= 0

@@ -182,8 +182,7 @@ def test_without_script_all_photos_are_listed_and_no_control_is_shown(opened):
     assert page.locator("#controls").is_hidden()
 
 
-@pytest.mark.parametrize("size", [PHONE, DESK])
-@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (PHONE, True), (DESK, False)])
 def test_it_fits_the_screen_and_bars_nobody(opened, size, dark):
     page = opened([*classes(), *SOME], size, dark=dark, curves={"Marta": stalled()})
     assert sideways(page) <= 0

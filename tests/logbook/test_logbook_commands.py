@@ -12,6 +12,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import jsonschema
+import numpy as np
 import pandas as pd
 import pytest
 from logbookdata import NOON
@@ -19,6 +20,7 @@ from logbookdata import NOON
 from strandgauge.cli.app import run
 from strandgauge.logbook.book import open_logbook
 from strandgauge.report.logbookexport import COLUMNS, safe_cell
+from strandphoto import jpeg, strand_photo
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 NOTE = 'two lines,\n"quoted"; über'
@@ -186,6 +188,35 @@ def test_delete_asks_and_then_deletes_for_good(filled, capsys, monkeypatch):
     monkeypatch.setattr("sys.stdin", io.StringIO("y\n"))
     assert run(["log", "delete", "nobody yet"]) == 0
     assert "Deleted: nobody yet" in capsys.readouterr().out
+
+
+@pytest.fixture(scope="module")
+def strand_jpeg(card, sheet) -> bytes:
+    return jpeg(strand_photo(card, sheet))
+
+
+def test_photos_are_read_and_entered_as_checks_of_one_visit(path, strand_jpeg, tmp_path, capsys):
+    photo, blank = tmp_path / "strand.jpg", tmp_path / "blank.jpg"
+    photo.write_bytes(strand_jpeg)
+    blank.write_bytes(jpeg(np.ones((600, 800, 3), dtype=np.float32)))
+    add = ["log", "add", "north window", str(photo), "--strand"]
+    assert run([*add, "left crown", "--target", "rose", "--stretch", "gummy", "--json", "-"]) == 0
+    entered = _document(capsys.readouterr().out)
+    assert (entered["strand"]["target"], entered["outlook"]["target"]["name"]) == ("rose", "rose")
+    assert run([*add, "LEFT  crown", "--wet", "--keep-photo", "--note", "rinsed"]) == 0
+    assert "Entered: north window, left crown" in capsys.readouterr().out
+    assert run([*add, "nape", str(blank)]) == 20
+    assert run([*add, "nape", "--target", "no such shade"]) == 64
+    capsys.readouterr()
+    with open_logbook(path) as logbook:
+        (client,) = logbook.clients()
+        (visit,) = logbook.visits(client.id)
+        crown, nape = logbook.strands(visit.id)
+        dry, wet = logbook.checks(crown.id)
+        assert (dry.stretch, dry.wet, wet.wet, wet.note) == ("gummy", False, True, "rinsed")
+        assert (logbook.photo(dry.id), logbook.photo(wet.id)) == (None, strand_jpeg)
+        assert dry.thumbnail.startswith(b"\xff\xd8")
+        assert len(logbook.checks(nape.id)) == 1  # the photo that could be read, of two
 
 
 def test_a_copy_is_made_and_checked(filled, tmp_path, capsys):

@@ -1,41 +1,27 @@
-"""``strandgauge log``: what is in the logbook, taken out of it as files, and deleted from it."""
+"""``strandgauge log``: what is in the logbook, entered, taken out of it as files, and deleted from it."""
 
 from __future__ import annotations
 
-import difflib
 import sys
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.logadd import add
+from strandgauge.cli.logoptions import ClientArgument, LogbookOption, client_called, opened
 from strandgauge.cli.options import JsonOption, forbid_overwriting
 from strandgauge.cli.outcome import Session
-from strandgauge.errors import UnknownEntryError
-
-if TYPE_CHECKING:
-    from strandgauge.logbook.book import Logbook
-    from strandgauge.logbook.records import Client
-
-LogbookOption = Annotated[
-    Path | None,
-    typer.Option(
-        metavar="FILE",
-        help="The logbook's file, if it is another than your own one or the one that STRANDGAUGE_LOGBOOK names.",
-        show_default=False,
-    ),
-]
-ClientArgument = Annotated[str, typer.Argument(metavar="CLIENT", help="The client's alias.")]
 
 
 def log(context: typer.Context, logbook: LogbookOption = None, json: JsonOption = None) -> None:
-    """List the clients of the logbook; show, export, copy or delete what is in it."""
+    """List the clients of the logbook; show, add, export, copy or delete what is in it."""
     session: Session = context.obj
     if json is not None:
         session.json = JsonLines(json, several=False)
-    with _opened(context, logbook) as book:
+    with opened(context, logbook) as book:
         summaries, path = book.client_summaries(), str(book.path)
     if session.json is not None:
         from strandgauge.report.logbookjson import clients_document
@@ -54,8 +40,8 @@ def show(
     session: Session = context.obj
     if json is not None:
         session.json = JsonLines(json, several=False)
-    with _opened(context, logbook) as book:
-        who = _client_called(book, client)
+    with opened(context, logbook) as book:
+        who = client_called(book, client)
         if session.json is not None:
             from strandgauge.report.logbookjson import client_document
 
@@ -89,9 +75,9 @@ def export(
         raise typer.BadParameter("--pictures goes with --jsonl.")
     from strandgauge.report.logbookexport import checks_of, csv_lines, json_lines
 
-    with _opened(context, logbook) as book:
+    with opened(context, logbook) as book:
         forbid_overwriting([book.path], csv, jsonl)
-        clients = book.clients() if client is None else (_client_called(book, client),)
+        clients = book.clients() if client is None else (client_called(book, client),)
         if csv is not None:
             _write(csv, csv_lines(checks_of(book, clients)))
         if jsonl is not None:
@@ -111,8 +97,8 @@ def delete(
         session.json = JsonLines(json, several=False)
     from strandgauge.report.logbookterminal import counts, print_deletion
 
-    with _opened(context, logbook) as book:
-        who = _client_called(book, client)
+    with opened(context, logbook) as book:
+        who = client_called(book, client)
         there = next(one for one in book.client_summaries() if one.client.id == who.id)
         question = f"Delete {who.alias}, with {counts(there.visits, there.checks)}, for good?"
         if not yes and not typer.confirm(question, err=True):
@@ -133,47 +119,26 @@ def backup(
     logbook: LogbookOption = None,
 ) -> None:
     """Write a copy of the logbook, whole even while others write in it."""
-    with _opened(context, logbook) as book:
+    with opened(context, logbook) as book:
         book.back_up(file)
 
 
 def check(context: typer.Context, logbook: LogbookOption = None) -> None:
     """Check the whole logbook for damage."""
-    with _opened(context, logbook) as book:
+    with opened(context, logbook) as book:
         book.verify()
         print(f"No damage found in {book.path}.")
 
 
 PARTS = {
     "show": show,
+    "add": add,
     "export": export,
     "delete": delete,
     "backup": backup,
     "check": check,
 }
 """Commands of this command."""
-
-
-def _opened(context: typer.Context, logbook: Path | None) -> Logbook:
-    """Open the logbook that an option names, before or behind the name of the part."""
-    from strandgauge.logbook.book import open_logbook
-
-    before = context.parent.params.get("logbook") if context.parent is not None else None
-    named = logbook or before
-    if named is not None and not named.exists():  # a slip of the finger would make an empty one
-        raise typer.BadParameter(f"There is no logbook '{named}'.")
-    return open_logbook(named)
-
-
-def _client_called(logbook: Logbook, alias: str) -> Client:
-    client = logbook.find_client(alias)
-    if client is not None:
-        return client
-    near = difflib.get_close_matches(alias, [one.alias for one in logbook.clients()], n=1)
-    raise UnknownEntryError(
-        f"The logbook has no client called '{alias}'.",
-        remedy=f"Did you mean '{near[0]}'? See 'strandgauge log'." if near else None,
-    )
 
 
 def _write(target: Path, pieces: Iterable[bytes]) -> None:

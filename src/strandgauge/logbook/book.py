@@ -577,6 +577,8 @@ class Logbook:
             try:
                 with self._lock:
                     self._connection.execute("VACUUM INTO ?", (str(unfinished),))
+                with unfinished.open("r+b") as file:  # on the disk before it gets its name
+                    os.fsync(file.fileno())
                 unfinished.replace(target)
             finally:
                 unfinished.unlink(missing_ok=True)

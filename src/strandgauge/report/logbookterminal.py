@@ -61,6 +61,17 @@ def print_client(logbook: Logbook, client: Client, console: Console | None = Non
                 console.print(Text.assemble(("! ", "bold"), GUMMY_MEANS_STOP))
 
 
+def print_entered(client: Client, strand: Strand, check: CheckRecord, console: Console | None = None) -> None:
+    """Print a check that was entered."""
+    console = console or Console(highlight=False)
+    when = check.at.astimezone().strftime("%Y-%m-%d %H:%M")
+    phrases = [f"{when}  level {_level(check.reading['overall'])}"]
+    phrases += [_verdict(check.outlook, None)] if check.outlook else []
+    console.print(Text(f"Entered: {client.alias}, {strand.name}, {'  ·  '.join(phrases)}"))
+    if check.stretch == "gummy":
+        console.print(Text.assemble(("! ", "bold"), GUMMY_MEANS_STOP))
+
+
 def print_deletion(client: Client, deletion: Deletion, console: Console | None = None) -> None:
     """Print what was deleted."""
     console = console or Console(highlight=False)

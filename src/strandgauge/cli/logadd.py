@@ -1,0 +1,160 @@
+"""``strandgauge log add``: read photos of a strand and enter them as checks."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.logoptions import ClientArgument, LogbookOption, opened
+from strandgauge.cli.options import JsonOption, load_card_for, load_ladder_for, load_shelf
+from strandgauge.cli.outcome import Session
+from strandgauge.errors import StrandgaugeError, UnreadableFileError
+
+if TYPE_CHECKING:
+    from strandgauge.dye.outlook import Outlook
+    from strandgauge.hair.levels import Ladder
+    from strandgauge.logbook.book import Logbook
+    from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
+    from strandgauge.reading import Reading
+
+SAME_VISIT = timedelta(hours=12)
+"""Checks nearer to a visit's start than this belong to it."""
+
+
+class StretchAnswer(StrEnum):
+    """What the stretch test said."""
+
+    springs_back = "springs back"
+    slow = "slow"
+    gummy = "gummy"
+
+
+def add(
+    context: typer.Context,
+    client: ClientArgument,
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of one strand.")],
+    strand: Annotated[
+        str, typer.Option(metavar="NAME", help="Which strand; entered where it is new to this visit.")
+    ] = "strand",
+    target: Annotated[
+        str | None, typer.Option(metavar="SHADE", help="The wanted shade: a name, #rrggbb or L,a,b.")
+    ] = None,
+    wet: Annotated[bool, typer.Option("--wet", help="The strand is wet in the photos.")] = False,
+    stretch: Annotated[
+        StretchAnswer | None, typer.Option(help="What the stretch test said; gummy always means stop.")
+    ] = None,
+    note: Annotated[str, typer.Option(metavar="TEXT", help="A note.")] = "",
+    keep_photo: Annotated[bool, typer.Option("--keep-photo", help="Keep the photos themselves too.")] = False,
+    logbook: LogbookOption = None,
+    json: JsonOption = None,
+) -> int:
+    """Read photos of a strand and enter them as checks, at the time they were taken.
+
+    A client who is not in the logbook yet is entered. Where a photo does not tell its time, it is now.
+    """
+    session: Session = context.obj
+    if json is not None:
+        session.json = JsonLines(json, several=len(photos) > 1)
+    from strandgauge.report.logbookjson import check_document
+    from strandgauge.report.logbookterminal import print_entered
+
+    worst = 0
+    with opened(context, logbook, new=True) as book:
+        for photo in photos:
+            try:
+                who, visit, which, check = _enter(
+                    book, client, photo, strand, target, wet, stretch, note, keep_photo
+                )
+            except StrandgaugeError as error:
+                worst = max(worst, session.tell(error))
+                continue
+            if session.json is not None:
+                session.json.write(check_document(who, visit, which, check, None))
+            if session.json is None or not session.json.to_standard_output:
+                print_entered(who, which, check)
+    return worst
+
+
+def _enter(
+    logbook: Logbook,
+    alias: str,
+    photo: Path,
+    strand_name: str,
+    target: str | None,
+    wet: bool,
+    stretch: StretchAnswer | None,
+    note: str,
+    keep_photo: bool,
+) -> tuple[Client, Visit, Strand, CheckRecord]:
+    from strandgauge.pipeline import measure_photo
+    from strandgauge.report.json import reading_document
+    from strandgauge.report.outlookjson import outlook_document
+    from strandgauge.report.strip import strip_jpeg
+
+    ladder = load_ladder_for(None)
+    measurement = measure_photo(photo, card=load_card_for(None, None), ladder=ladder, wet=wet)
+    at = _in_utc(measurement.card.photo.taken_at)
+    # All that can fail of what was asked for has its turn before anything is entered.
+    outlook = None if target is None else _outlook(measurement.reading, target, ladder)
+    kept = _content(photo) if keep_photo else None
+    client = logbook.find_client(alias) or logbook.add_client(alias)
+    visit = _visit_at(logbook, client, at)
+    strand = _strand_called(logbook, visit, strand_name)
+    if outlook is not None and strand.target is None:
+        strand = logbook.update_strand(strand.id, target=outlook.target.name)
+    check = logbook.add_check(
+        strand.id,
+        at,
+        wet,
+        reading_document(measurement.reading),
+        None if outlook is None else outlook_document(outlook),
+        thumbnail=strip_jpeg(measurement),
+        photo=kept,
+        note=note,
+        stretch=None if stretch is None else stretch.value,
+    )
+    return client, visit, strand, check
+
+
+def _in_utc(taken: datetime | None) -> datetime:
+    """Return when a photo was taken, by a camera whose clock shows this computer's time; now where it is not told."""
+    try:
+        return datetime.now(UTC) if taken is None else taken.astimezone(UTC)
+    except (OverflowError, ValueError, OSError):  # a camera whose clock was never set
+        return datetime.now(UTC)
+
+
+def _visit_at(logbook: Logbook, client: Client, at: datetime) -> Visit:
+    for visit in logbook.visits(client.id):
+        if abs(at - visit.started) < SAME_VISIT:
+            return visit
+    return logbook.add_visit(client.id, started=at)
+
+
+def _strand_called(logbook: Logbook, visit: Visit, name: str) -> Strand:
+    wanted = " ".join(name.split()).casefold()
+    for strand in logbook.strands(visit.id):
+        if strand.name.casefold() == wanted:
+            return strand
+    return logbook.add_strand(visit.id, name)
+
+
+def _outlook(reading: Reading, target: str, ladder: Ladder) -> Outlook:
+    from strandgauge.cli.hair import zones_of
+    from strandgauge.dye.reach import reach
+    from strandgauge.dye.targets import find_target, load_targets
+
+    shades = load_targets()
+    return reach(zones_of(reading), find_target(target, shades), load_shelf(None), shades, ladder)
+
+
+def _content(photo: Path) -> bytes:
+    try:
+        return photo.read_bytes()
+    except OSError as error:
+        raise UnreadableFileError("The photo cannot be read.", where=str(photo)) from error

@@ -214,6 +214,7 @@ def test_photos_are_read_and_entered_as_checks_of_one_visit(path, strand_jpeg, t
         crown, nape = logbook.strands(visit.id)
         dry, wet = logbook.checks(crown.id)
         assert (dry.stretch, dry.wet, wet.wet, wet.note) == ("gummy", False, True, "rinsed")
+        assert wet.outlook["target"]["name"] == "rose"  # the strand's own, not named again
         assert (logbook.photo(dry.id), logbook.photo(wet.id)) == (None, strand_jpeg)
         assert dry.thumbnail.startswith(b"\xff\xd8")
         assert len(logbook.checks(nape.id)) == 1  # the photo that could be read, of two

@@ -42,7 +42,10 @@ def add(
         str, typer.Option(metavar="NAME", help="Which strand; entered where it is new to this visit.")
     ] = "strand",
     target: Annotated[
-        str | None, typer.Option(metavar="SHADE", help="The wanted shade: a name, #rrggbb or L,a,b.")
+        str | None,
+        typer.Option(
+            metavar="SHADE", help="The wanted shade: a name, #rrggbb or L,a,b; the strand's own if left out."
+        ),
     ] = None,
     wet: Annotated[bool, typer.Option("--wet", help="The strand is wet in the photos.")] = False,
     stretch: Annotated[
@@ -100,11 +103,13 @@ def _enter(
     measurement = measure_photo(photo, card=load_card_for(None, None), ladder=ladder, wet=wet)
     at = _in_utc(measurement.card.photo.taken_at)
     # All that can fail of what was asked for has its turn before anything is entered.
-    outlook = None if target is None else _outlook(measurement.reading, target, ladder)
+    known = _known_strand(logbook, alias, at, strand_name)
+    wanted = target if target is not None or known is None else known.target
+    outlook = None if wanted is None else _outlook(measurement.reading, wanted, ladder)
     kept = _content(photo) if keep_photo else None
     client = logbook.find_client(alias) or logbook.add_client(alias)
-    visit = _visit_at(logbook, client, at)
-    strand = _strand_called(logbook, visit, strand_name)
+    visit = _visit_at(logbook, client, at) or logbook.add_visit(client.id, started=at)
+    strand = _strand_called(logbook, visit, strand_name) or logbook.add_strand(visit.id, strand_name)
     if outlook is not None and strand.target is None:
         strand = logbook.update_strand(strand.id, target=outlook.target.name)
     check = logbook.add_check(
@@ -129,19 +134,19 @@ def _in_utc(taken: datetime | None) -> datetime:
         return datetime.now(UTC)
 
 
-def _visit_at(logbook: Logbook, client: Client, at: datetime) -> Visit:
-    for visit in logbook.visits(client.id):
-        if abs(at - visit.started) < SAME_VISIT:
-            return visit
-    return logbook.add_visit(client.id, started=at)
+def _known_strand(logbook: Logbook, alias: str, at: datetime, name: str) -> Strand | None:
+    client = logbook.find_client(alias)
+    visit = None if client is None else _visit_at(logbook, client, at)
+    return None if visit is None else _strand_called(logbook, visit, name)
 
 
-def _strand_called(logbook: Logbook, visit: Visit, name: str) -> Strand:
+def _visit_at(logbook: Logbook, client: Client, at: datetime) -> Visit | None:
+    return next((one for one in logbook.visits(client.id) if abs(at - one.started) < SAME_VISIT), None)
+
+
+def _strand_called(logbook: Logbook, visit: Visit, name: str) -> Strand | None:
     wanted = " ".join(name.split()).casefold()
-    for strand in logbook.strands(visit.id):
-        if strand.name.casefold() == wanted:
-            return strand
-    return logbook.add_strand(visit.id, name)
+    return next((one for one in logbook.strands(visit.id) if one.name.casefold() == wanted), None)
 
 
 def _outlook(reading: Reading, target: str, ladder: Ladder) -> Outlook:

@@ -42,6 +42,8 @@ class Limits:
     """Encoded value of the lightest neutral below which the photo is dark: caution, refusal."""
     dark_step: float = 0.006
     """Smallest encoded step between the two darkest neutrals that can still be told apart."""
+    one_step: float = 3.0
+    """L* within which greys count as one step: patches of one step differ a little where the print was measured."""
     nearly_white: float = 0.975
     """Encoded value of the lightest patch beyond which colours that do not fit are washed out."""
     dark_encoded: float = 0.15
@@ -114,10 +116,12 @@ def exposure_problems(
         )
     elif white < LIMITS.white_encoded[0]:
         cautions.append(Caution("dark", "The photo is rather dark; the dark steps are less sure."))
-    darkest = np.unique(lightness)[:2]
-    if len(darkest) == 2 and darkest[0] < 30 and not problems:
-        low, next_up = (float(np.median(green[lightness == value])) for value in darkest)
-        crushed = float(np.mean(samples.clipped_low[neutrals][lightness == darkest[0]]))
+    darkest = lightness < lightness.min() + LIMITS.one_step
+    above = lightness[~darkest]
+    if above.size and lightness.min() < 30 and not problems:
+        next_step = ~darkest & (lightness < above.min() + LIMITS.one_step)
+        low, next_up = (float(np.median(green[step])) for step in (darkest, next_step))
+        crushed = float(np.mean(samples.clipped_low[neutrals][darkest]))
         # Veiled by a reflection they are alike too, but not dark.
         if (next_up - low < LIMITS.dark_step and low < LIMITS.dark_encoded) or crushed > 0.5:
             problems.append(

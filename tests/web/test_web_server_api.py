@@ -10,8 +10,8 @@ from pathlib import Path
 
 import jsonschema
 import pytest
-
 from serving import BLURRED, GOOD, SAMPLES, Inside
+
 from strandgauge.errors import LogbookNotWrittenError, ServerBusyError
 from strandgauge.logbook.book import open_logbook
 from strandgauge.report.outlookjson import outlook_document

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.options import CardOption, LadderOption, ProfileOption, load_card_for, load_ladder_for
+from strandgauge.cli.hair import DyesOption
+from strandgauge.cli.options import (
+    CardOption,
+    LadderOption,
+    ProfileOption,
+    load_card_for,
+    load_ladder_for,
+    load_shelf,
+)
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
@@ -31,6 +39,7 @@ def serve(
     card: CardOption = None,
     profile: ProfileOption = None,
     ladder: LadderOption = None,
+    dyes: DyesOption = None,
 ) -> None:
     """Serve the phone page: take a photo at the chair, and the answer is there."""
     session: Session = context.obj
@@ -49,9 +58,11 @@ def serve(
         logbook=logbook,
         card=load_card_for(card, profile),
         ladder=load_ladder_for(ladder),
+        palette=load_shelf(dyes),
     )
     # The workers make ready while the rest is loaded and the phone is brought to the code.
-    workers = WorkerPool(settings.workers, Bench(settings.card, settings.ladder), settings.limits)
+    bench = Bench(settings.card, settings.ladder, settings.palette)
+    workers = WorkerPool(settings.workers, bench, settings.limits)
     workers.start()
     try:
         from strandgauge.logbook.book import open_logbook

@@ -44,7 +44,9 @@ def create_app(
     StrandgaugeError : the logbook cannot be used.
     """
     if workers is None:
-        workers = WorkerPool(settings.workers, Bench(settings.card, settings.ladder), settings.limits)
+        workers = WorkerPool(
+            settings.workers, Bench(settings.card, settings.ladder, settings.palette), settings.limits
+        )
         workers.start()
     service = Service(settings, logbook or open_logbook(settings.logbook), workers)
 

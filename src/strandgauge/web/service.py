@@ -16,7 +16,7 @@ from threading import Lock
 from typing import TYPE_CHECKING, Literal
 
 from strandgauge.dye.outlook import BaseZone, Outlook
-from strandgauge.dye.palette import load_palette
+from strandgauge.dye.palette import Palette, load_palette
 from strandgauge.dye.reach import reach
 from strandgauge.dye.targets import Target, find_target, load_targets
 from strandgauge.errors import UnknownLookError, UnreadableFileError
@@ -100,6 +100,11 @@ class Service:
     def ladder(self) -> Ladder:
         """The ladder of levels in use."""
         return self.settings.ladder or load_ladder()
+
+    @cached_property
+    def palette(self) -> Palette:
+        """The dyes on the shelf."""
+        return self.settings.palette or load_palette()
 
     def close(self) -> None:
         """Stop the workers and close the logbook."""
@@ -256,7 +261,7 @@ class Service:
         if known is None:
             zones = [BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall)]
             shade = find_target(target, self.targets)
-            known = reach(zones, shade, load_palette(), self.targets, self.ladder)
+            known = reach(zones, shade, self.palette, self.targets, self.ladder)
             with self._lock:
                 self._outlooks[check_id, target] = known
                 while len(self._outlooks) > REMEMBERED:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
+    from strandgauge.dye.palette import Palette
     from strandgauge.hair.levels import Ladder
 
 DEFAULT_PORT = 8423
@@ -63,5 +64,7 @@ class ServerSettings:
     """The card of this salon; the shipped one when None."""
     ladder: Ladder | None = field(default=None, repr=False)
     """The ladder of this salon; the shipped one when None."""
+    palette: Palette | None = field(default=None, repr=False)
+    """The dyes on the shelf; those that ship when None."""
     workers: int = field(default_factory=lambda: max(1, os.cpu_count() or 1))
     limits: Limits = field(default_factory=Limits)

@@ -28,6 +28,7 @@ from strandgauge.web.settings import Limits
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
     from strandgauge.dye.outlook import Outlook
+    from strandgauge.dye.palette import Palette
     from strandgauge.dye.targets import Target
     from strandgauge.hair.levels import Ladder
     from strandgauge.reading import Reading
@@ -64,6 +65,7 @@ class Bench:
 
     card: CardDefinition | None = None
     ladder: Ladder | None = None
+    palette: Palette | None = None
 
 
 class _Worker:
@@ -265,10 +267,17 @@ def _read(job: Job, bench: Bench) -> Result:
     reading = measurement.reading
     picture = io.BytesIO()
     draw_picture(measurement, reading).save(picture, "JPEG", quality=PICTURE_QUALITY)
-    return Result(reading, _outlook(reading, job.target, ladder), picture.getvalue(), strip_jpeg(measurement))
+    return Result(
+        reading,
+        _outlook(reading, job.target, ladder, bench.palette),
+        picture.getvalue(),
+        strip_jpeg(measurement),
+    )
 
 
-def _outlook(reading: Reading, target: Target | None, ladder: Ladder) -> Outlook | None:
+def _outlook(
+    reading: Reading, target: Target | None, ladder: Ladder, palette: Palette | None
+) -> Outlook | None:
     if target is None:
         return None
     from strandgauge.dye.outlook import BaseZone
@@ -277,4 +286,4 @@ def _outlook(reading: Reading, target: Target | None, ladder: Ladder) -> Outlook
     from strandgauge.dye.targets import load_targets
 
     zones = [BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall)]
-    return reach(zones, target, load_palette(), load_targets(), ladder)
+    return reach(zones, target, palette or load_palette(), load_targets(), ladder)

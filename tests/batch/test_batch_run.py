@@ -200,7 +200,7 @@ def test_nothing_is_written_over(undisturbed, photos, tmp_path):
     for resume in (False, True):
         with pytest.raises(BatchFolderError, match="not empty"):
             strandgauge.run_batch(photos, photos, resume=resume)
-    assert not (photos / "readings.csv").exists()
+    assert not {"readings.csv", "batch.json", ".lock"} & {path.name for path in photos.iterdir()}
 
 
 @pytest.mark.parametrize(
@@ -217,6 +217,28 @@ def test_what_cannot_work_is_told_before_anything_is_made(photos, tmp_path, chan
     with pytest.raises(error):
         strandgauge.run_batch(**({"folder": photos, "out": out} | changes))
     assert not out.exists()
+
+
+def test_a_batch_that_came_to_nothing_does_not_stand_in_the_way_of_the_next(photos, tmp_path):
+    pytest.importorskip("distributed")
+    out = tmp_path / "out"
+    with pytest.raises(WorkersUnavailableError):
+        strandgauge.run_batch(photos, out, cluster="no-such-scheme://here")
+    strandgauge.run_batch(photos, out, target="rose", jobs=1)
+    with pytest.raises(BatchFolderError, match="holds a batch already"):
+        strandgauge.run_batch(photos, out, target="rose", jobs=1)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="names are bytes only on POSIX systems")
+def test_names_that_are_no_unicode_go_all_the_way(tmp_path, strands):
+    folder = os.fsencode(tmp_path) + b"/f\xe9"
+    os.mkdir(folder)
+    with open(folder + b"/\xff.jpg", "wb") as file:
+        file.write(strands[0])
+    out = Path(os.fsdecode(folder + b"/out"))
+    assert app.run(["batch", os.fsdecode(folder), "--out", str(out), "--jobs", "1", "--parquet"]) == 0
+    assert [row["file"] for row in lines(out)] == [cell["file"] for cell in table(out)] == ["\\xff.jpg"]
+    assert "\\xff.jpg" in (out / "gallery.html").read_text()
 
 
 def test_parquet_without_its_package_is_told_with_the_line_that_installs_it(photos, tmp_path, monkeypatch):

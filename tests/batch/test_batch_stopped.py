@@ -12,7 +12,7 @@ import psutil
 import pytest
 from batchhelp import batch, contents, copies, lines, table
 
-COUNT = 36
+COUNT = 27
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +23,7 @@ def photos(tmp_path_factory, strands) -> Path:
 @pytest.fixture(scope="module")
 def undisturbed(photos, tmp_path_factory) -> dict[str, bytes]:
     out = tmp_path_factory.mktemp("undisturbed") / "out"
-    process = batch(photos, "--out", out, "--jobs", "2")
+    process = batch(photos, "--out", out, "--jobs", "1")
     assert process.communicate(timeout=120)[1] == b""
     assert process.returncode == 3
     return contents(out)
@@ -73,7 +73,7 @@ def test_control_c_leaves_valid_files_and_it_goes_on_from_there(photos, undistur
     assert f"{COUNT - len(rows)} not reached: go on with --resume".encode() in told
     assert [row["file"] for row in rows] == [cell["file"] for cell in table(out)]
     assert (out / "gallery.html").read_text().rstrip().endswith("</html>")
-    process = batch(photos, "--out", out, "--resume", "--jobs", "2")
+    process = batch(photos, "--out", out, "--resume", "--jobs", "1")
     process.communicate(timeout=120)
     assert contents(out) == undisturbed
 
@@ -106,7 +106,7 @@ def test_a_full_disk_is_told_and_leaves_valid_files(photos, undisturbed, tmp_pat
     assert not list(out.rglob(".*.part"))
     if (out / "readings.csv").exists():
         assert [cell["file"] for cell in table(out)] == [row["file"] for row in rows]
-    process = batch(photos, "--out", out, "--resume", "--jobs", "2")
+    process = batch(photos, "--out", out, "--resume", "--jobs", "1")
     process.communicate(timeout=120)
     assert contents(out) == undisturbed
 
@@ -120,4 +120,4 @@ def test_two_batches_at_once_do_not_share_a_folder(photos, undisturbed, tmp_path
     assert second.returncode == 73
     assert b"Another batch is writing" in complaints
     first.communicate(timeout=120)
-    assert contents(out) == undisturbed
+    assert contents(out) == undisturbed  # and the first did not notice

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -79,6 +80,9 @@ def held(folder: Path) -> Iterator[None]:
         try:
             _lock(file.fileno())
         except OSError as error:
+            if error.errno in (errno.ENOLCK, errno.EOPNOTSUPP, errno.ENOSYS):
+                yield  # a file system without locks: nobody can be kept out
+                return
             raise BatchFolderError(
                 "Another batch is writing into this folder.",
                 where=str(folder),

@@ -10,12 +10,17 @@ from typing import Any
 
 from strandgauge import __version__
 from strandgauge.batch.files import held, replacing
+from strandgauge.batch.store import ROWS, STRIPS
 from strandgauge.batch.task import Tools
 from strandgauge.errors import BatchFolderError
 from strandgauge.report.files import cannot_write
 
 SETTINGS = "batch.json"
+CSV = "readings.csv"
+PARQUET = "readings.parquet"
+GALLERY = "gallery.html"
 SCHEMA = "strandgauge.batch/1"
+OWN_FILES = frozenset({SETTINGS, ROWS, CSV, PARQUET, GALLERY, STRIPS})
 _WORDS = {
     "version": "another version of strandgauge",
     "wet": "another --wet",
@@ -49,40 +54,53 @@ def result_folder(out: Path, settings: Mapping[str, Any], *, resume: bool) -> It
     """
     try:
         out.mkdir(parents=True, exist_ok=True)
-        if not resume and (there := _first_thing(out)):
-            batch = (out / SETTINGS).is_file()
-            raise BatchFolderError(
-                "This folder holds a batch already." if batch else f"This folder is not empty ({there}).",
-                where=str(out),
-                remedy="Go on with --resume, or name a new folder with --out."
-                if batch
-                else "Name a new or empty folder with --out.",
-            )
+        if not resume or not (out / SETTINGS).exists():
+            _refuse_what_is_there(out)
     except OSError as error:
         raise cannot_write(out, error) from error
     with held(out):
-        _take_up(out, settings, resume=resume)
+        if not resume:
+            _refuse_what_is_there(out)  # another run may have been quicker
+            _begin(out, settings)
+        else:
+            _take_up(out, settings)
         yield
 
 
-def _first_thing(folder: Path) -> str | None:
-    return next((entry.name for entry in sorted(folder.iterdir()) if not entry.name.startswith(".")), None)
+def _refuse_what_is_there(out: Path) -> None:
+    """Refuse a folder that holds anything, but for a batch that ended before it had a row."""
+    there = sorted(entry.name for entry in out.iterdir() if not entry.name.startswith("."))
+    if SETTINGS in there and set(there) <= OWN_FILES and not _size(out / ROWS):
+        return
+    if SETTINGS in there:
+        raise BatchFolderError(
+            "This folder holds a batch already.",
+            where=str(out),
+            remedy="Go on with --resume, or name a new folder with --out.",
+        )
+    if there:
+        raise BatchFolderError(
+            f"This folder is not empty ({there[0]}).",
+            where=str(out),
+            remedy="Name a new or empty folder with --out.",
+        )
 
 
-def _take_up(out: Path, settings: Mapping[str, Any], *, resume: bool) -> None:
+def _size(path: Path) -> int:
+    return path.stat().st_size if path.exists() else 0
+
+
+def _begin(out: Path, settings: Mapping[str, Any]) -> None:
+    with replacing(out / SETTINGS) as file:
+        file.write(json.dumps(settings, indent=2).encode("ascii") + b"\n")
+
+
+def _take_up(out: Path, settings: Mapping[str, Any]) -> None:
     path = out / SETTINGS
     if not path.exists():
-        if there := _first_thing(out):
-            raise BatchFolderError(
-                f"This folder is not empty ({there}) and holds no batch that could be gone on with.",
-                where=str(out),
-                remedy="Name a new or empty folder with --out.",
-            )
-        with replacing(path) as file:
-            file.write(json.dumps(settings, indent=2).encode("ascii") + b"\n")
+        _refuse_what_is_there(out)
+        _begin(out, settings)
         return
-    if not resume:  # made since it was looked into
-        raise BatchFolderError("This folder holds a batch already.", where=str(out))
     try:
         before = json.loads(path.read_bytes())
         if not isinstance(before, dict) or before.get("schema") != SCHEMA:

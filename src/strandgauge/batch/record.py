@@ -49,3 +49,15 @@ class Record:
     """When, from the manifest or the photo's EXIF."""
     strip: bytes | None
     """The strand in true colour, a small JPEG."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """How a photo was to be read: whether an earlier row still answers the question."""
+
+    wet: bool
+    target: str | None
+    client: str | None
+    group: str | None
+    taken: datetime | None
+    """From the manifest; None where the photo's own time counts."""

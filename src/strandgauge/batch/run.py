@@ -17,8 +17,9 @@ from pathlib import Path
 from types import FrameType
 
 from strandgauge.batch.curves import lift_curves
-from strandgauge.batch.folder import result_folder, settings_document
+from strandgauge.batch.folder import CSV, GALLERY, PARQUET, result_folder, settings_document
 from strandgauge.batch.manifest import ManifestRow, read_manifest
+from strandgauge.batch.names import shown_name
 from strandgauge.batch.one import TRANSIENT
 from strandgauge.batch.record import Record, Refusal
 from strandgauge.batch.store import ROWS, STRIPS, Entry, Store, strip_name
@@ -33,10 +34,6 @@ from strandgauge.errors import CannotWriteError, StrandgaugeError
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.pipeline import default_card
 from strandgauge.report.pages.gallery import write_gallery
-
-CSV = "readings.csv"
-PARQUET = "readings.parquet"
-GALLERY = "gallery.html"
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +143,7 @@ def run_batch(
     settings = settings_document(tools, wet=wet, target=wish)
     with result_folder(out, settings, resume=resume), _interrupt_noted() as stopped, Store(out) as store:
         tasks, notes = _take_up(store, tasks)
-        title, wished = folder.resolve().name or str(folder), _one_target(tasks)
+        title, wished = shown_name(Path(folder.resolve().name or str(folder))), _one_target(tasks)
         unread = {task.file for task in tasks if task.known is None}
         from_before = 0
         done, refused = 0, 0
@@ -165,7 +162,8 @@ def run_batch(
         except StrandgaugeError:
             with suppress(CannotWriteError):
                 store.finish()
-                _derive(store, title, wished, tools.ladder, parquet=parquet)
+                if store.entries:
+                    _derive(store, title, wished, tools.ladder, parquet=parquet)
             raise
         store.finish()
         files = _derive(store, title, wished, tools.ladder, parquet=parquet)

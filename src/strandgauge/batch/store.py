@@ -19,9 +19,9 @@ from types import TracebackType
 from typing import IO
 
 from strandgauge.batch.files import UNFINISHED, replacing, write_small
-from strandgauge.batch.record import Record
+from strandgauge.batch.record import Asked, Record
 from strandgauge.errors import StrandgaugeError
-from strandgauge.report.batchjson import Asked, record_from_document, row_document
+from strandgauge.report.batchjson import record_from_document, row_document
 from strandgauge.report.files import cannot_write
 
 ROWS = "readings.jsonl"

@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from strandgauge.batch.files import replacing
-from strandgauge.batch.record import Record, Refusal
+from strandgauge.batch.record import Record, Refusal, WantedShade
 from strandgauge.errors import WorkersUnavailableError
-from strandgauge.reading import Reading
+from strandgauge.reading import Reading, ZoneReading
 from strandgauge.report import words
 
 if TYPE_CHECKING:
@@ -49,27 +49,21 @@ def _of_refusal(get: Callable[[Refusal], Cell]) -> Callable[[Record], Cell]:
 
 
 def _zone_columns() -> Iterator[Column]:
-    for place, zone in enumerate(("root", "mids", "ends")):
-        yield Column(f"{zone}_level", "number", _of_reading(lambda r, z=place: r.zones[z].level))  # type: ignore[misc]
-    for place, zone in enumerate(("root", "mids", "ends")):
-        for channel, letter in enumerate("Lab"):
-            yield Column(
-                f"{zone}_{letter}",
-                "number",
-                _of_reading(lambda r, z=place, c=channel: r.zones[z].lab[c]),  # type: ignore[misc]
-            )
+    places = tuple(enumerate(("root", "mids", "ends")))
+    for place, zone in places:
+        yield Column(f"{zone}_level", "number", _of_zone(place, lambda z: z.level))
+    for place, zone in places:
+        yield Column(f"{zone}_L", "number", _of_zone(place, lambda z: z.lab[0]))
+        yield Column(f"{zone}_a", "number", _of_zone(place, lambda z: z.lab[1]))
+        yield Column(f"{zone}_b", "number", _of_zone(place, lambda z: z.lab[2]))
 
 
-def _wanted_columns() -> Iterator[Column]:
-    for name in ("target", "verdict", "saying"):
-        yield Column(
-            name if name != "saying" else "outlook",
-            "text",
-            lambda record, n=name: None if record.wanted is None else getattr(record.wanted, n),  # type: ignore[misc]
-        )
-    yield Column(
-        "needs_level", "number", lambda record: None if record.wanted is None else record.wanted.needs_level
-    )
+def _of_zone(place: int, get: Callable[[ZoneReading], Cell]) -> Callable[[Record], Cell]:
+    return _of_reading(lambda reading: get(reading.zones[place]))
+
+
+def _of_wanted(get: Callable[[WantedShade], Cell]) -> Callable[[Record], Cell]:
+    return lambda record: None if record.wanted is None else get(record.wanted)
 
 
 COLUMNS: tuple[Column, ...] = (
@@ -85,7 +79,10 @@ COLUMNS: tuple[Column, ...] = (
     Column("undertone", "text", _of_reading(lambda r: r.overall.undertone)),
     Column("warmth", "text", _of_reading(lambda r: words.warmth(r.overall))),
     Column("stain", "text", _of_reading(lambda r: "; ".join(words.stains(r)) or None)),
-    *_wanted_columns(),
+    Column("target", "text", _of_wanted(lambda w: w.target)),
+    Column("verdict", "text", _of_wanted(lambda w: w.verdict)),
+    Column("outlook", "text", _of_wanted(lambda w: w.saying)),
+    Column("needs_level", "number", _of_wanted(lambda w: w.needs_level)),
     Column("L", "number", _of_reading(lambda r: r.overall.lab[0])),
     Column("a", "number", _of_reading(lambda r: r.overall.lab[1])),
     Column("b", "number", _of_reading(lambda r: r.overall.lab[2])),

@@ -9,12 +9,11 @@ from pathlib import Path
 
 import numpy as np
 
-from strandgauge.batch.record import Refusal
+from strandgauge.batch.record import Asked, Refusal
 from strandgauge.card.model import CardDefinition
 from strandgauge.dye.palette import Palette
 from strandgauge.dye.targets import Target
 from strandgauge.hair.levels import Ladder
-from strandgauge.report.batchjson import Asked
 
 
 @dataclass(frozen=True, slots=True)

@@ -227,7 +227,7 @@ class Cluster:
                 f"No cluster answers at '{address}'.",
                 remedy="Check the address of the scheduler, such as tcp://host:8786.",
             ) from error
-        self._known: Tools = tools
+        self._own: Tools = tools
         try:
             self._check(address)
             self._tools = self._client.scatter(tools, broadcast=True, hash=False)
@@ -267,9 +267,10 @@ class Cluster:
             content = None if task.trouble is not None else read_bytes(task.path)
         except StrandgaugeError:
             content = None
-        if content is None:  # there is nothing to send; the row says why
+        known = task.known is not None and _digest_of(task, content) == task.known
+        if content is None or known:  # there is nothing to send: the row says why, or is there already
             done: Future[Row | None] = Future()
-            done.set_result(work(task, self._known))
+            done.set_result(None if known else work(task, self._own))
             return done
         sent: Future[Row | None] = self._pool.submit(work, task, self._tools, content)
         return sent

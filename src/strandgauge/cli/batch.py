@@ -128,6 +128,8 @@ def _show(session: Session, summary: Summary) -> None:
 
 def summary_line(summary: Summary) -> str:
     """Say in one line what became of a batch."""
+    from strandgauge.batch.names import shown_name
+
     parts = [f"{_photos(summary.photos)}: {summary.read} read, {summary.refused} refused"]
     if summary.refused_because:
         causes = ", ".join(f"{count} {code}" for code, count in summary.refused_because.items())
@@ -140,7 +142,7 @@ def summary_line(summary: Summary) -> str:
         parts.append(f"{summary.duplicates} with the same content as another")
     if summary.other_files:
         parts.append(f"{_files(summary.other_files)} no photo, left alone")
-    return f"{'; '.join(parts)}. Results in {summary.out}: {', '.join(summary.files)}."
+    return f"{'; '.join(parts)}. Results in {shown_name(summary.out)}: {', '.join(summary.files)}."
 
 
 def _photos(count: int) -> str:

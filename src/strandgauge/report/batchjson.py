@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
-from strandgauge.batch.record import Record, Refusal, WantedShade
+from strandgauge.batch.names import shown_name
+from strandgauge.batch.record import Asked, Record, Refusal, WantedShade
 from strandgauge.dye.outlook import VERDICTS
 from strandgauge.errors import BadReadingError, StrandgaugeError
 from strandgauge.report.json import Document, error_document, reading_document
@@ -20,18 +20,6 @@ if TYPE_CHECKING:
 ROW_SCHEMA = "strandgauge.batch-row/1"
 TimeSource = Literal["manifest", "photo"]
 _DIGEST = re.compile(r"[0-9a-f]{64}|")
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """How a photo was to be read: whether an earlier row still answers the question."""
-
-    wet: bool
-    target: str | None
-    client: str | None
-    group: str | None
-    taken: datetime | None
-    """From the manifest; None where the photo's own time counts."""
 
 
 def row_document(record: Record, asked: Asked, strip: str | None) -> Document:
@@ -129,7 +117,7 @@ def summary_document(summary: Summary) -> Document:
     """Return what became of a batch as ``strandgauge.batch-summary/1``."""
     return {
         "schema": "strandgauge.batch-summary/1",
-        "out": str(summary.out),
+        "out": shown_name(summary.out),
         "photos": summary.photos,
         "read": summary.read,
         "refused": summary.refused,

@@ -134,7 +134,7 @@ def test_a_print_of_another_size_is_refused(card, printed, trusted):
         window=None,
     )
     photo = jpeg(picture(printed, trusted, Table(), CAMERA))
-    with pytest.raises(CannotLearnCardError, match="measures 8[34] to 8[34] %"):
+    with pytest.raises(CannotLearnCardError, match=r"measures 8[34] to 8[34] %"):
         learn_print([photo], small, trusted)
 
 

@@ -30,6 +30,7 @@ STRETCH_ANSWERS: tuple[tuple[Stretch, str, str], ...] = (
 
 GUMMY = "It felt gummy. Rinse the lightener off now, and no more lift on this hair, whatever its level."
 SLOW_STRETCH = "It came back slowly: this hair is near its limit. Feel it again before anything else."
+RINSE_AND_READ = "Rinse, dry it, and read it once more before the shade goes on."
 NO_LIMIT = "Look up the maker's longest time and enter it: nothing here knows it, and it comes first."
 NO_SHADE = "No shade is chosen, so there is nothing to aim at yet."
 
@@ -81,7 +82,8 @@ def next_step(outlook: Outlook | None, curve: LiftCurve | None, stretch: Stretch
         return NextStep("slow", "Look again", _why(curve), minutes)
     if outlook is not None and outlook.verdict == "true":
         if outlook.probability_true >= LIKELY:
-            return NextStep("ready", "Ready", f"{verdict_headline(outlook)} on this hair.")
+            after = "" if curve is None else f" {RINSE_AND_READ}"
+            return NextStep("ready", "Ready", f"{verdict_headline(outlook)} on this hair.{after}")
         return NextStep("slow", "Look again", chance_line(outlook), minutes)
     if curve is not None:
         if curve.chance_in_time is not None and curve.chance_in_time < load_rules().unlikely:

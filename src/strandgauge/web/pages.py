@@ -21,7 +21,7 @@ from starlette.datastructures import FormData
 
 from strandgauge.dye.targets import find_target
 from strandgauge.dye.words import colour_word
-from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownEntryError, UnreadableFileError
+from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownEntryError
 from strandgauge.report import words
 from strandgauge.report.json import error_document
 from strandgauge.report.nextstep import (
@@ -34,14 +34,13 @@ from strandgauge.report.pages.render import FOLDER as PAGES_FOLDER
 from strandgauge.report.pages.render import environment as pages_environment
 from strandgauge.web import screens
 from strandgauge.web.bodies import photo_form
-from strandgauge.web.refusals import Failure, failure_of
+from strandgauge.web.refusals import Failure, Refused, failure_of
 
 if TYPE_CHECKING:
     from strandgauge.logbook.records import Strand
     from strandgauge.web.service import Answer, Service
 
 TEMPLATES = Path(__file__).parent / "templates"
-STATIC = Path(__file__).parent / "static"
 
 LONGEST_NAME = 60
 LONGEST_NOTE = 2000
@@ -114,11 +113,6 @@ def _home_routes(routes: APIRouter, service: Service) -> None:
         now = screens.utc_now()
         return _page("home.html.j2", cards=screens.today(service, now), now=now)
 
-    @routes.get("/manifest.webmanifest")
-    def manifest() -> Response:
-        content = (STATIC / "manifest.webmanifest").read_bytes()
-        return Response(content, media_type="application/manifest+json")
-
 
 def _strand_routes(routes: APIRouter, service: Service) -> None:
     @routes.get("/strands/new")
@@ -160,17 +154,17 @@ def _strand_routes(routes: APIRouter, service: Service) -> None:
 
     @routes.post("/strands/{strand_id}/look")
     async def look(strand_id: int, request: Request) -> Response:
-        form = await photo_form(request)
+        wet = False
         try:
-            if not form.photo:
-                raise UnreadableFileError("No photo arrived.", remedy="Take or choose a photo first.")
+            form = await photo_form(request)
+            wet = form.wet
             answer = await run_in_threadpool(
-                service.look, form.photo, strand_id=strand_id, wet=form.wet, keep_photo=form.keep_photo
+                service.look, form.photo, strand_id=strand_id, wet=wet, keep_photo=form.keep_photo
             )
-        except StrandgaugeError as error:
+        except (StrandgaugeError, Refused) as error:
             if by_script(request):
                 raise
-            return await run_in_threadpool(_refused_page, service, strand_id, error, form.wet)
+            return await run_in_threadpool(_refused_page, service, strand_id, failure_of(error), wet)
         address = f"/looks/{answer.check_id}#answer"
         return JSONResponse({"location": address}) if by_script(request) else _see(address)
 
@@ -349,7 +343,7 @@ def _change(service: Service, strand_id: int, form: FormData) -> Response:
 
 
 def _strand_page(
-    service: Service, strand_id: int, *, wet: bool = False, refusal: StrandgaugeError | None = None
+    service: Service, strand_id: int, *, wet: bool = False, refusal: Failure | None = None
 ) -> str:
     now = screens.utc_now()
     screen = screens.strand_screen(service, strand_id, now)
@@ -357,9 +351,9 @@ def _strand_page(
     return _page("strand.html.j2", screen=screen, wet=wet, refusal=refusal, now=now)
 
 
-def _refused_page(service: Service, strand_id: int, error: StrandgaugeError, wet: bool) -> Response:
-    page = _strand_page(service, strand_id, wet=wet, refusal=error)
-    return HTMLResponse(page, status_code=failure_of(error).status)
+def _refused_page(service: Service, strand_id: int, failure: Failure, wet: bool) -> Response:
+    page = _strand_page(service, strand_id, wet=wet, refusal=failure)
+    return HTMLResponse(page, status_code=failure.status)
 
 
 def _answer_page(service: Service, answer: Answer, target: str | None, bowl: float | None) -> str:
@@ -368,18 +362,18 @@ def _answer_page(service: Service, answer: Answer, target: str | None, bowl: flo
         "answer.html.j2",
         screen=screen,
         gauge=screens.gauge(service, answer.reading.overall, screen.outlook),
-        chart=_chart(answer),
+        chart=_chart(service, answer),
     )
 
 
-def _chart(answer: Answer) -> str | None:
+def _chart(service: Service, answer: Answer) -> str | None:
     if answer.curve is None:
         return None
     from markupsafe import Markup
 
     from strandgauge.report.pages.charts import lift_chart
 
-    return Markup(lift_chart(answer.curve, width=360, height=260))
+    return Markup(lift_chart(answer.curve, width=360, height=280, ladder=service.ladder))
 
 
 # --- what forms hold ------------------------------------------------------------------------------------

@@ -5,6 +5,7 @@ Nothing here knows of HTTP. All of it blocks (it reads the logbook), so it is ca
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
 TODAY = timedelta(hours=14)
 """How long after its visit began a strand counts as one of today's."""
 MOST_ON_THE_GO = 24
+JUST_NOW = 10.0
+"""Minutes for which a strand that has come to a stop stays at the top."""
 CLOCK_RUNS = timedelta(hours=4)
 """How long after the lightener went on its minutes are still counted; no lightener stays on that long."""
 BOWLS = (30.0, 40.0, 60.0, 90.0)
@@ -98,6 +101,8 @@ class StrandCard:
     lab: Lab | None
     due: float | None
     """Minutes from now to the next look, below zero when overdue; None where none is due."""
+    just_stopped: bool = False
+    """Whether it has come to a stop in the last minutes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,8 +188,10 @@ def today(service: Service, now: datetime) -> tuple[StrandCard, ...]:
     return tuple(sorted(cards, key=_urgency))
 
 
-def _urgency(card: StrandCard) -> tuple[bool, float, int]:
-    return card.due is None and card.step is not None, card.due or 0.0, -card.head.strand.id
+def _urgency(card: StrandCard) -> tuple[int, float, int]:
+    """Return what cards are sorted by: what has just come to a stop, what is to be looked at, what is done."""
+    rank = 0 if card.just_stopped else 2 if card.step is not None and card.due is None else 1
+    return rank, card.due or 0.0, -card.head.strand.id
 
 
 def _card(service: Service, client: Client, visit: Visit, strand: Strand, now: datetime) -> StrandCard:
@@ -195,7 +202,21 @@ def _card(service: Service, client: Client, visit: Visit, strand: Strand, now: d
     answer = service.answer(_last(checks).id)
     step = step_now(next_step(answer.outlook, answer.curve, head.stretch), head.clock)
     overall = answer.reading.overall
-    return StrandCard(head, step, words.level_interval(overall), overall.lab, _due(step, answer.at, now))
+    return StrandCard(
+        head,
+        step,
+        words.level_interval(overall),
+        overall.lab,
+        _due(step, answer.at, now),
+        step.kind == "stop" and _just_now(answer.at, head.clock, now),
+    )
+
+
+def _just_now(at: datetime, clock: Clock | None, now: datetime) -> bool:
+    """Tell whether the last look, or the end of the maker's time, is only minutes ago."""
+    if clock is not None and clock.limit is not None and 0.0 <= clock.minutes - clock.limit <= JUST_NOW:
+        return True
+    return (now - at).total_seconds() / 60.0 <= JUST_NOW
 
 
 def strand_screen(service: Service, strand_id: int, now: datetime) -> StrandScreen:
@@ -354,7 +375,6 @@ def _caution(step: NextStep, outlook: Outlook | None, answer: Answer) -> str:
 
 def _other_outlook(service: Service, answer: Answer, shade: str, bowl: float | None) -> Outlook:
     from strandgauge.dye.outlook import BaseZone, Settings
-    from strandgauge.dye.palette import load_palette
     from strandgauge.dye.reach import reach
 
     reading = answer.reading
@@ -364,7 +384,7 @@ def _other_outlook(service: Service, answer: Answer, shade: str, bowl: float | N
     else:
         target = find_target(shade, service.targets)
     settings = Settings() if bowl is None else Settings(bowl=min(max(bowl, BOWL_LIMITS[0]), BOWL_LIMITS[1]))
-    return reach(hair, target, load_palette(), service.targets, service.ladder, settings)
+    return reach(hair, target, service.palette, service.targets, service.ladder, settings)
 
 
 def _become(reading: Reading, outlook: Outlook | None) -> tuple[tuple[Band, ...], tuple[str, ...]]:
@@ -395,7 +415,7 @@ def _apart(labs: Sequence[Lab]) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Gauge:
-    """Where the hair stands on the ladder; places run from 0 (level 1) to 1 (level 10)."""
+    """Where the hair stands on the ladder."""
 
     rungs: tuple[Lab, ...]
     level: float
@@ -404,10 +424,10 @@ class Gauge:
     need: float | None
     """The level from which the wanted shade reads true."""
 
-    @staticmethod
-    def place(level: float) -> float:
-        """Return the place of a level."""
-        return min(max((level - 1.0) / 9.0, 0.0), 1.0)
+    @property
+    def need_words(self) -> str:
+        """The needed level, rounded up."""
+        return "" if self.need is None else f"{math.ceil(10.0 * self.need - 1e-6) / 10.0:.1f}"
 
 
 def gauge(service: Service, zone: ZoneReading, outlook: Outlook | None) -> Gauge:

@@ -254,6 +254,18 @@ class Service:
             return outlook_from_document(check.outlook, f"check {check.id}")
         return self._outlook_of(check.id, strand.target, reading)
 
+    def outlook_for(self, answer: Answer, target: str) -> Outlook:
+        """Return the outlook of a stored look for a shade, also for another one than was wished then.
+
+        Raises
+        ------
+        StrandgaugeError : the shade is unknown.
+        """
+        if answer.outlook is not None and answer.outlook.target.name == target:
+            return answer.outlook
+        assert answer.check_id is not None, "a stored look has a number"
+        return self._outlook_of(answer.check_id, find_target(target, self.targets).name, answer.reading)
+
     def _outlook_of(self, check_id: int, target: str, reading: Reading) -> Outlook:
         """Work out an outlook that was not asked for when the photo was taken, once."""
         with self._lock:

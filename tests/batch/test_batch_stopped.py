@@ -12,7 +12,7 @@ import psutil
 import pytest
 from batchhelp import batch, contents, copies, lines, table
 
-COUNT = 27
+COUNT = 20
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +42,7 @@ def when_rows(process, out: Path, count: int) -> None:
 
 def test_after_a_kill_it_goes_on_to_the_same_files(photos, undisturbed, tmp_path):
     out = tmp_path / "out"
-    for rows in (3, 12):
+    for rows in (3, 9):
         process = batch(photos, "--out", out, "--jobs", "2", *(["--resume"] if rows > 3 else []))
         when_rows(process, out, rows)
         workers = psutil.Process(process.pid).children()
@@ -91,7 +91,7 @@ def test_a_worker_killed_in_the_middle_costs_nothing(photos, undisturbed, tmp_pa
 
 def test_a_full_disk_is_told_and_leaves_valid_files(photos, undisturbed, tmp_path):
     out = tmp_path / "out"
-    limit = len(undisturbed["readings.jsonl"]) // 3  # no file may grow beyond that
+    limit = len(undisturbed["readings.jsonl"]) // 2  # no file may grow beyond that
 
     def little_room() -> None:
         resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
@@ -102,7 +102,7 @@ def test_a_full_disk_is_told_and_leaves_valid_files(photos, undisturbed, tmp_pat
     assert complaints.count(b"\n") == 1
     assert b"cannot be written" in complaints
     rows = lines(out)
-    assert 5 < len(rows) < COUNT
+    assert 3 < len(rows) < COUNT
     assert not list(out.rglob(".*.part"))
     if (out / "readings.csv").exists():
         assert [cell["file"] for cell in table(out)] == [row["file"] for row in rows]

@@ -33,6 +33,7 @@ from strandgauge.dye.targets import Target, find_target, load_targets
 from strandgauge.errors import CannotWriteError, StrandgaugeError
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.pipeline import default_card
+from strandgauge.report.files import cannot_write
 from strandgauge.report.pages.gallery import write_gallery
 
 
@@ -267,14 +268,17 @@ def _derive(
     if parquet:
         write_parquet(store.folder / PARQUET, rows(store.records(), first_of, strip_of))
         files.append(PARQUET)
-    write_gallery(
-        store.folder / GALLERY,
-        store.records(strips=True),
-        title=title,
-        target=target,
-        ladder=ladder,
-        curves=dict(lift_curves(_by_client(store), ladder)),
-    )
+    try:
+        write_gallery(
+            store.folder / GALLERY,
+            store.records(strips=True),
+            title=title,
+            target=target,
+            ladder=ladder,
+            curves=dict(lift_curves(_by_client(store), ladder)),
+        )
+    except OSError as error:  # a file that cannot even be closed on a full disk
+        raise cannot_write(store.folder / GALLERY, error) from error
     return (*files, GALLERY, STRIPS)
 
 

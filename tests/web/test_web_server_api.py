@@ -105,7 +105,9 @@ def test_a_look_at_a_strand_is_stored_and_followed(inside, strand, service):
     assert not kept.has_photo
     again = valid(inside.get(f"/api/looks/{look['check']}").json())
     assert {k: v for k, v in again.items() if k != "curve"} == {k: v for k, v in look.items() if k != "curve"}
-    assert inside.get(f"/api/strands/{strand}").json()["checks"][0]["id"] == look["check"]
+    listed = inside.get(f"/api/strands/{strand}").json()["checks"][0]
+    assert listed["id"] == look["check"]
+    assert listed["minutes"] == pytest.approx(20, abs=1)
 
 
 def test_a_look_is_told_from_the_logbook_when_the_server_was_started_anew(inside, strand, service):
@@ -145,6 +147,12 @@ def test_another_wanted_shade_changes_what_the_curve_aims_at(inside, strand):
     assert (before["target"], after["target"]) == ("pastel pink", "burgundy")
     assert before["needs_level"] != after["needs_level"]
     assert inside.get(f"/api/strands/{strand}").json()["limit_minutes"] == 50
+
+
+def test_a_shade_that_is_no_longer_on_the_list_costs_only_its_words(inside, strand, service):
+    inside.look(strand=strand)
+    service.logbook.update_strand(strand, target="a shade of long ago")
+    assert inside.get(f"/api/strands/{strand}/curve").json()["target"] is None
 
 
 def test_without_a_start_there_is_no_curve_yet(inside, strand):

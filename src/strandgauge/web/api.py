@@ -234,11 +234,11 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
         summary="A strand and the looks at it so far",
     )
     def strand(strand_id: Id) -> told.ToldStrandWithChecks:
-        found = told_strand(book.strand(strand_id))
+        found = book.strand(strand_id)
         return told.ToldStrandWithChecks(
-            **found.model_dump(),
+            **told_strand(found).model_dump(),
             stop_reason=service.stop_reason(strand_id),
-            checks=[told_check(one) for one in book.checks(strand_id)],
+            checks=[told_check(one, found) for one in book.checks(strand_id)],
         )
 
     @routes.patch(

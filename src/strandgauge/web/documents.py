@@ -103,11 +103,12 @@ class ToldCheck(_Told):
 
     id: int
     at: datetime
+    minutes: float | None
     wet: bool
     level: float
     stretch: Stretch | None
     note: str
-    has_photo: bool
+    photo_kept: bool
 
 
 class ToldStrandWithChecks(ToldStrand):
@@ -241,14 +242,16 @@ def told_strand(strand: Strand) -> ToldStrand:
     return ToldStrand.model_validate(strand)
 
 
-def told_check(check: CheckRecord) -> ToldCheck:
+def told_check(check: CheckRecord, strand: Strand) -> ToldCheck:
     """Return a stored look as a line of a list."""
+    minutes = strand.minutes_at(check.at)
     return ToldCheck(
         id=check.id,
         at=check.at,
+        minutes=None if minutes is None else round(minutes, 2),
         wet=check.wet,
         level=float(check.reading["overall"]["level"]),
         stretch=check.stretch,
         note=check.note,
-        has_photo=check.has_photo,
+        photo_kept=check.has_photo,
     )

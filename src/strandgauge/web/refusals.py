@@ -96,9 +96,14 @@ def failure_of(error: Exception) -> Failure:
     )
 
 
+def asks_for_document(request: Request) -> bool:
+    """Tell whether a program asks, such as the script of a page, which wants no page in answer."""
+    return "application/json" in request.headers.get("accept", "")
+
+
 def error_response(request: Request, failure: Failure, page: ErrorPage | None = None) -> Response:
     """Answer an error: as a document to a program, as a page to a person."""
-    if request.url.path.startswith("/api"):
+    if request.url.path.startswith("/api") or asks_for_document(request):
         document = error_document(failure.code, failure.message, failure.remedy, failure.where)
         return JSONResponse(document, failure.status, dict(failure.headers))
     if page is not None:

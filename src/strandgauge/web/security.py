@@ -13,11 +13,10 @@ import secrets
 import time
 from collections import OrderedDict
 from collections.abc import Mapping
-from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qsl, urlencode
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import ClientDisconnect, Request
+from starlette.requests import ClientDisconnect, Request, cookie_parser
 from starlette.responses import RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -244,10 +243,5 @@ def _shown_token(scope: Scope) -> str | None:
 
 
 def _cookie(headers: Headers, name: str) -> str:
-    jar: SimpleCookie = SimpleCookie()
-    for line in headers.getlist("cookie"):
-        try:
-            jar.load(line)
-        except CookieError:
-            return ""
-    return jar[name].value if name in jar else ""
+    # Other servers of this computer share the jar, and may have put odd things into it.
+    return next((jar[name] for line in headers.getlist("cookie") if name in (jar := cookie_parser(line))), "")

@@ -19,7 +19,7 @@ from strandgauge.dye.outlook import BaseZone, Outlook
 from strandgauge.dye.palette import Palette, load_palette
 from strandgauge.dye.reach import reach
 from strandgauge.dye.targets import Target, find_target, load_targets
-from strandgauge.errors import UnknownLookError, UnreadableFileError
+from strandgauge.errors import BadColourError, UnknownLookError, UnknownTargetError, UnreadableFileError
 from strandgauge.follow import LiftCurve, follow
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.photo.formats import recognise
@@ -223,13 +223,14 @@ class Service:
     def _curve(self, strand: Strand, checks: Sequence[CheckRecord]) -> LiftCurve | None:
         readings, minutes, used = [], [], []
         for check in sorted(checks, key=lambda one: one.at):
-            if strand.started is None or check.at < strand.started:
+            since = strand.minutes_at(check.at)
+            if since is None or since < 0:
                 continue
             reading = reading_from_document(check.reading, f"check {check.id}")
             if reading.ladder != self.ladder.name:
                 continue  # its levels are no levels of this ladder
             readings.append(reading)
-            minutes.append((check.at - strand.started).total_seconds() / 60.0)
+            minutes.append(since)
             used.append(check)
         if not readings:
             return None
@@ -252,7 +253,10 @@ class Service:
             return None
         if check.outlook is not None and check.outlook["target"]["name"] == strand.target:
             return outlook_from_document(check.outlook, f"check {check.id}")
-        return self._outlook_of(check.id, strand.target, reading)
+        try:
+            return self._outlook_of(check.id, strand.target, reading)
+        except (UnknownTargetError, BadColourError):
+            return None  # written down elsewhere, or before the list of shades was changed
 
     def outlook_for(self, answer: Answer, target: str) -> Outlook:
         """Return the outlook of a stored look for a shade, also for another one than was wished then.

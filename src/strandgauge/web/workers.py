@@ -144,12 +144,6 @@ class WorkerPool:
                 return
         worker.close()
 
-    @property
-    def process_ids(self) -> tuple[int, ...]:
-        """Ids of the processes that are there now."""
-        with self._lock:
-            return tuple(worker.process.pid for worker in self._all if worker.process.pid is not None)
-
     def run(self, job: Job) -> Result:
         """Have a photo read.
 
@@ -172,14 +166,15 @@ class WorkerPool:
 
     def _take(self) -> _Worker:
         """Wait for a worker that is alive; one that died while it was idle costs nobody an error."""
-        while True:
+        for _ in range(self._count + 1):
             try:
                 worker = self._idle.get(timeout=self._limits.wait_seconds + self._limits.look_seconds)
             except queue.Empty:
-                raise ServerBusyError("Every worker is busy with other photos.") from None
+                break
             if worker.process.is_alive():
                 return worker
             self._replace(worker)
+        raise ServerBusyError("Every worker is busy with other photos, or cannot be started.")
 
     def _replace(self, worker: _Worker) -> None:
         with self._lock:
@@ -252,7 +247,8 @@ def _limit(memory: int) -> None:
     ):
         _, hard = resource.getrlimit(what)
         bound = most if hard == resource.RLIM_INFINITY else min(most, hard)
-        resource.setrlimit(what, (bound, bound))
+        with suppress(ValueError, OSError):  # some systems know a limit by name only
+            resource.setrlimit(what, (bound, bound))
 
 
 def _read(job: Job, bench: Bench) -> Result:

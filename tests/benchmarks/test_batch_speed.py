@@ -1,0 +1,40 @@
+"""What a batch costs a photo: in a worker, from a 12 megapixel file to its row, and in the one process that stores.
+
+``pytest tests/benchmarks --benchmark-enable`` prints the times; without it each runs once, as a test. How many
+photos a second come of it, with one worker and two, is measured by ``score_batch.py``.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from strandgauge.batch.store import Store
+from strandgauge.batch.task import Task, Tools
+from strandgauge.batch.workers import work
+from strandgauge.dye.palette import load_palette
+from strandgauge.dye.targets import load_targets
+from strandgauge.hair.levels import load_ladder
+
+PHOTO = Path(__file__).parents[2] / "sample_images" / "twelve-megapixels.jpg"
+
+
+@pytest.fixture(scope="module")
+def tools(card) -> Tools:
+    return Tools(card, load_ladder(), load_palette(), load_targets())
+
+
+@pytest.mark.benchmark(group="one photo of a batch")
+@pytest.mark.parametrize("target", [None, "rose"], ids=["reading", "reading and outlook"])
+def test_a_worker_reads(benchmark, tools, target):
+    assert benchmark(work, Task("a.jpg", PHOTO, wet=False, target=target), tools).refused is None
+
+
+@pytest.mark.benchmark(group="one photo of a batch")
+def test_the_parent_stores(benchmark, tools, tmp_path):
+    row = work(Task("a.jpg", PHOTO, wet=False, target=None), tools)
+    with Store(tmp_path) as store:
+        benchmark(store.add, row)
+        store.finish()
+        assert [record.file for record in store.records()] == ["a.jpg"]

@@ -136,7 +136,8 @@ def test_a_gummy_stretch_means_stop_whatever_the_colour_says(inside, strand):
     for curve in (told["curve"], later["curve"], valid(inside.get(f"/api/strands/{strand}/curve").json())):
         assert curve["stop"]
         assert curve["next_look_minutes"] is None
-        assert "gummy" in curve["advice"][0]
+        assert curve["advice"] == [told["stop_reason"]]
+        assert curve["headline"].startswith("Stop")
 
 
 def test_another_wanted_shade_changes_what_the_curve_aims_at(inside, strand):

@@ -303,10 +303,8 @@ class Service:
 
 
 def stopped(curve: LiftCurve, reason: str) -> LiftCurve:
-    """Return a curve that says stop, whatever it said before."""
-    return replace(
-        curve, stop=True, headline="Stop: rinse now.", advice=(reason, *curve.advice), next_look=None
-    )
+    """Return a curve that says stop, and nothing of what it advised before."""
+    return replace(curve, stop=True, headline="Stop: rinse now.", advice=(reason,), next_look=None)
 
 
 def level_needed(outlook: Outlook) -> float | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import time
+from functools import partial
 
 import pytest
 from phonesite import SAMPLES, serving, site  # noqa: F401
@@ -25,6 +26,10 @@ def take(page, photo):
 
 def number(page):
     return int(re.search(r"/looks/(\d+)", page.url)[1])
+
+
+def answer_with(status, document, route):
+    route.fulfill(status=status, json=document)
 
 
 @BOTH
@@ -107,6 +112,27 @@ def test_without_a_connection_the_photo_is_kept_and_sent_again(browse, site):  #
     assert len(site.logbook.checks(strand)) == 1
 
 
+def test_a_photo_that_came_at_a_bad_time_is_kept_and_one_too_large_is_not(browse, site):  # noqa: F811
+    browse.expected += ["status of 503", "status of 403", "status of 413"]
+    page = browse(f"{site.address}/strands/{site.strand('Busy')}", PHONE)
+    said = page.get_by_role("alert")
+    answers = [
+        (503, {"message": "Too many photos at once.", "remedy": "Wait a moment."}, "Wait a moment.", True),
+        (403, {"message": "No entry."}, "Scan the code on the salon's computer again", True),
+        (
+            413,
+            {"message": "Too large.", "remedy": "Send it as it was taken."},
+            "Send it as it was taken.",
+            False,
+        ),
+    ]
+    for status, document, words, kept in answers:
+        page.route("**/look", partial(answer_with, status, document))
+        page.set_input_files("#take", SAMPLES / "marta-1022.jpg")
+        said.get_by_text(words).wait_for()
+        assert page.get_by_role("button", name="Send it again").is_visible() == kept
+
+
 def test_the_whole_way_without_script(browse, site):  # noqa: F811
     browse.expected.append("status of 422")
     page = browse(site.address, PHONE, script=False)
@@ -184,6 +210,9 @@ def test_another_shade_is_tried_and_aimed_for(browse, site):  # noqa: F811
     assert site.logbook.strand(strand).target == "silver"
     page.get_by_role("button", name="Aim for").click()
     assert site.logbook.strand(strand).target == tried
+    assert page.url == f"{site.address}/looks/{look}#answer"
+    assert page.locator(".captions dd").first.inner_text() == tried
+    assert page.locator(".trying").count() == 0
 
 
 @pytest.mark.skipif(

@@ -86,6 +86,18 @@ def test_a_look_answers_a_script_with_a_document_and_a_person_with_a_page(site):
     assert site.logbook.checks(strand) == ()
 
 
+@pytest.mark.parametrize(
+    ("typed", "grams"), [("", 60), ("much", 60), ("nan", 60), ("45,5", 45.5), ("0", 5), ("1e999", 1000)]
+)
+def test_any_bowl_is_taken_within_reason(site, typed, grams):  # noqa: F811
+    strand = site.strand("Bowls", target="copper", ago=30.0)
+    look = site.look(strand, "turned-a.jpg")
+    page = site.client.get(f"/looks/{look}", params={"bowl": typed})
+    assert page.status_code == 200
+    first = re.search(r'<ul class="grams">(.*?)</ul>', page.text)[1]
+    assert sum(map(float, re.findall(r"<b>([\d.]+) g</b>", first))) == pytest.approx(grams, abs=0.2)
+
+
 def test_shade_and_times_are_changed(site):  # noqa: F811
     strand = site.strand("Ines", ago=10.0)
     started = site.logbook.strand(strand).started

@@ -5,13 +5,13 @@ With script, a photo is sent as soon as it is taken, and is kept in the page unt
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
-from urllib.parse import urlencode
 
 import jinja2
 from fastapi import APIRouter, Form, Request, Response
@@ -23,7 +23,6 @@ from strandgauge.dye.targets import find_target
 from strandgauge.dye.words import colour_word
 from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownEntryError
 from strandgauge.report import words
-from strandgauge.report.json import error_document
 from strandgauge.report.nextstep import (
     STRETCH_ANSWERS,
     STRETCH_QUESTION,
@@ -34,7 +33,7 @@ from strandgauge.report.pages.render import FOLDER as PAGES_FOLDER
 from strandgauge.report.pages.render import environment as pages_environment
 from strandgauge.web import screens
 from strandgauge.web.bodies import photo_form
-from strandgauge.web.refusals import Failure, Refused, failure_of
+from strandgauge.web.refusals import Failure, Refused, asks_for_document, failure_of
 
 if TYPE_CHECKING:
     from strandgauge.logbook.records import Strand
@@ -90,18 +89,9 @@ def router(service: Service) -> APIRouter:
 
 
 def error_page(request: Request, failure: Failure) -> Response:
-    """Answer an error: as a page to a person, as a document to the script of a page."""
-    if by_script(request):
-        document = error_document(failure.code, failure.message, failure.remedy)
-        return JSONResponse(document, failure.status)
+    """Answer an error as a page."""
     remedy = GONE if failure.code == UnknownEntryError.code else failure.remedy
-    page = _page("error.html.j2", message=failure.message, remedy=remedy)
-    return HTMLResponse(page, failure.status)
-
-
-def by_script(request: Request) -> bool:
-    """Tell whether the page's script asks, which wants a document and no page."""
-    return "application/json" in request.headers.get("accept", "")
+    return HTMLResponse(_page("error.html.j2", message=failure.message, remedy=remedy), failure.status)
 
 
 # --- routes ---------------------------------------------------------------------------------------------
@@ -150,7 +140,7 @@ def _strand_routes(routes: APIRouter, service: Service) -> None:
     ) -> Response:
         shade = find_target(target, service.targets)
         service.logbook.update_strand(strand_id, target=shade.name)
-        return _see(f"/looks/{look}?{urlencode({'target': shade.name})}" if look else f"/strands/{strand_id}")
+        return _see(f"/looks/{look}#answer" if look else f"/strands/{strand_id}")
 
     @routes.post("/strands/{strand_id}/look")
     async def look(strand_id: int, request: Request) -> Response:
@@ -162,17 +152,17 @@ def _strand_routes(routes: APIRouter, service: Service) -> None:
                 service.look, form.photo, strand_id=strand_id, wet=wet, keep_photo=form.keep_photo
             )
         except (StrandgaugeError, Refused) as error:
-            if by_script(request):
+            if asks_for_document(request):
                 raise
             return await run_in_threadpool(_refused_page, service, strand_id, failure_of(error), wet)
         address = f"/looks/{answer.check_id}#answer"
-        return JSONResponse({"location": address}) if by_script(request) else _see(address)
+        return JSONResponse({"location": address}) if asks_for_document(request) else _see(address)
 
 
 def _look_routes(routes: APIRouter, service: Service) -> None:
     @routes.get("/looks/{check_id}")
-    def look(check_id: int, target: str | None = None, bowl: float | None = None) -> str:
-        return _answer_page(service, service.answer(check_id), target, bowl)
+    def look(check_id: int, target: str | None = None, bowl: str = "") -> str:
+        return _answer_page(service, service.answer(check_id), target, _grams(bowl))
 
     @routes.get("/looks/{check_id}/picture")
     def picture(check_id: int) -> Response:
@@ -395,6 +385,16 @@ def _number(form: FormData, key: str, name: str, low: float, high: float) -> flo
     if not low <= value <= high:
         raise PageProblem(f"{name} must be between {low:g} and {high:g} minutes.")
     return value
+
+
+def _grams(text: str) -> float | None:
+    """Return a bowl's size within reason; None, which stands for the usual one, where it is no number."""
+    try:
+        value = float(text.strip().replace(",", "."))
+    except ValueError:
+        return None
+    low, high = screens.BOWL_LIMITS
+    return None if math.isnan(value) else min(max(value, low), high)
 
 
 def _limit(form: FormData) -> float | None:

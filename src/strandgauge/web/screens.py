@@ -137,8 +137,10 @@ class AnswerScreen:
     """How even, undertone, warmth, stains; one phrase each."""
     outlook: Outlook | None
     """For the wanted shade, or for the one that is being tried out."""
+    wished: str | None
+    """The shade that the answer is for."""
     trying: str | None
-    """The shade that is being tried out, where it is not the strand's own."""
+    """The shade that is being tried out instead."""
     verdict: str | None
     become: tuple[Band, ...]
     """Root, mids and ends as they would become; as they are where no shade is chosen."""
@@ -200,7 +202,7 @@ def _card(service: Service, client: Client, visit: Visit, strand: Strand, now: d
     if not checks:
         return StrandCard(head, None, None, None, None)
     answer = service.answer(_last(checks).id)
-    step = step_now(next_step(answer.outlook, answer.curve, head.stretch), head.clock)
+    step = _step(service, answer, head)
     overall = answer.reading.overall
     return StrandCard(
         head,
@@ -210,6 +212,12 @@ def _card(service: Service, client: Client, visit: Visit, strand: Strand, now: d
         _due(step, answer.at, now),
         step.kind == "stop" and _just_now(answer.at, head.clock, now),
     )
+
+
+def _step(service: Service, answer: Answer, head: StrandHead) -> NextStep:
+    """Return what to do now with a strand, by its last look and the shade that is wished for now."""
+    outlook = None if head.shade is None else service.outlook_for(answer, head.shade.name)
+    return step_now(next_step(outlook, answer.curve, head.stretch), head.clock)
 
 
 def _just_now(at: datetime, clock: Clock | None, now: datetime) -> bool:
@@ -230,7 +238,7 @@ def strand_screen(service: Service, strand_id: int, now: datetime) -> StrandScre
     step, due = None, None
     if checks:
         answer = service.answer(_last(checks).id)
-        step = step_now(next_step(answer.outlook, answer.curve, head.stretch), head.clock)
+        step = _step(service, answer, head)
         due = _due(step, answer.at, now)
     return StrandScreen(head, _lines(head.strand, checks), step, due)
 
@@ -339,10 +347,14 @@ def answer_screen(
         head, checks = _found(service, answer.strand_id, now)
         last = _last(checks).id
         later = last if last != answer.check_id else None
-    outlook = answer.outlook
-    own = None if outlook is None else outlook.target.name
-    if trying is not None or (bowl is not None and outlook is not None):
-        outlook = _other_outlook(service, answer, trying or str(own), bowl)
+    # The last look answers for what is wished now, an earlier one for what was wished then.
+    wished = None if answer.outlook is None else answer.outlook.target.name
+    if head is not None and later is None:
+        wished = None if head.shade is None else head.shade.name
+    shade = trying or wished
+    outlook = None
+    if shade is not None:
+        outlook = _outlook(service, answer, shade, bowl)
     stretch = answer.stretch if head is None else head.stretch
     step = next_step(outlook, answer.curve, stretch)
     if head is not None and later is None:
@@ -357,7 +369,8 @@ def answer_screen(
         level=first,
         others=tuple(others),
         outlook=outlook,
-        trying=outlook.target.name if outlook is not None and outlook.target.name != own else None,
+        wished=wished,
+        trying=outlook.target.name if outlook is not None and outlook.target.name != wished else None,
         verdict=None if outlook is None else short_verdict(outlook),
         become=become,
         become_words=become_words,
@@ -373,17 +386,16 @@ def _caution(step: NextStep, outlook: Outlook | None, answer: Answer) -> str:
     return first_caution(outlook, answer.curve, words.CAUTION)
 
 
-def _other_outlook(service: Service, answer: Answer, shade: str, bowl: float | None) -> Outlook:
+def _outlook(service: Service, answer: Answer, shade: str, bowl: float | None) -> Outlook:
+    if bowl is None:
+        return service.outlook_for(answer, shade)
     from strandgauge.dye.outlook import BaseZone, Settings
     from strandgauge.dye.reach import reach
 
     reading = answer.reading
     hair = [BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall)]
-    if answer.outlook is not None and answer.outlook.target.name == shade:
-        target = answer.outlook.target
-    else:
-        target = find_target(shade, service.targets)
-    settings = Settings() if bowl is None else Settings(bowl=min(max(bowl, BOWL_LIMITS[0]), BOWL_LIMITS[1]))
+    settings = Settings(bowl=bowl)
+    target = find_target(shade, service.targets)
     return reach(hair, target, service.palette, service.targets, service.ladder, settings)
 
 

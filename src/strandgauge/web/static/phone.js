@@ -5,6 +5,10 @@
 const LOST = "No connection to the salon's computer.";
 const LOST_DO = "Your photo is kept here. Check the Wi-Fi, then send it again.";
 const ODD = "The salon's computer gave no answer that can be read.";
+const LOCKED = "This phone is not let in any more.";
+const LOCKED_DO = "Your photo is kept here. Scan the code on the salon's computer again, then send it again.";
+// Answers to a photo that may be sent again as it is: too slow, too much at once, or the computer's own trouble.
+const AGAIN = (status) => status === 408 || status === 429 || status >= 500;
 const PATIENCE_MS = 60000;
 
 for (const form of document.querySelectorAll("[data-camera]")) startCamera(form);
@@ -58,9 +62,10 @@ function startCamera(form) {
     const body = request.response;
     if (request.status === 200 && body && body.location) {
       location.assign(body.location);
+    } else if (request.status === 403) {
+      fail(LOCKED_DO, LOCKED, true);
     } else if (body && body.message) {
-      // The server was too busy: the photo is good, and worth sending again as it is.
-      fail(body.remedy || body.message, body.remedy ? body.message : "", request.status >= 500);
+      fail(body.remedy || body.message, body.remedy ? body.message : "", AGAIN(request.status));
     } else {
       fail(LOST_DO, ODD, true);
     }

@@ -39,5 +39,5 @@ def test_the_parent_stores(benchmark, tools, tmp_path):
     numbers = count()
     with Store(tmp_path) as store:
         # Each time as if it were of another content, so that its strip is written too.
-        benchmark(lambda: store.add(replace(row, digest=f"{next(numbers):064x}")))
+        benchmark(lambda: store.add(replace(row, digest=f"{next(numbers):024x}" + 40 * "0")))
         assert list(store.entries) == ["a.jpg"]

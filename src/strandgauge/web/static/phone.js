@@ -30,6 +30,8 @@ function startCamera(form) {
     input.addEventListener("change", () => {
       if (!input.files.length) return;
       photo = input.files[0];
+      // The same file may be chosen again: a field that still holds it would not notice.
+      input.value = "";
       send();
     });
   }
@@ -90,11 +92,7 @@ function startCamera(form) {
     alert.querySelector("[data-alert-why]").textContent = reason;
     again.hidden = !keep;
     alert.hidden = false;
-    if (!keep) {
-      photo = null;
-      // The same file may be chosen again: a field that still holds it would not notice.
-      for (const input of form.querySelectorAll("[data-photo]")) input.value = "";
-    }
+    if (!keep) photo = null;
     (keep ? again : alert).focus();
   }
 }

@@ -39,6 +39,10 @@ def card(
             metavar="FILE", help="Colours measured on your print, as CGATS text, instead of photos."
         ),
     ] = None,
+    same_inks: Annotated[
+        bool,
+        typer.Option("--same-inks", help="The trusted chart was printed with the same inks as your print."),
+    ] = False,
     card: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="The definition your print was made from, if not the one shipped."),
@@ -74,7 +78,7 @@ def card(
         text = _measured(profile, card, out)
     else:
         assert trusted is not None, "photos come with a chart"
-        learned, text = _learned(given, trusted, card, out)
+        learned, text = _learned(given, trusted, card, out, same_inks)
     file = keep("card", tidy, text, out)
     used = use and out is None
     if used:
@@ -84,16 +88,16 @@ def card(
 
         session.json.write(card_document(tidy, learned, str(file), used))
     if session.json is None or not session.json.to_standard_output:
-        _tell(tidy, learned, file, out, used)
+        _tell(tidy, learned, file, out, used, same_inks)
 
 
 def _learned(
-    photos: list[Path], trusted: Path, card: Path | None, out: Path | None
+    photos: list[Path], trusted: Path, card: Path | None, out: Path | None, same_inks: bool
 ) -> tuple[LearnedPrint, str]:
     from strandgauge.card.definition import load_card
     from strandgauge.learnprint import learn_print, print_cgats, print_toml
 
-    learned = learn_print(photos, nominal_card(card), load_card(trusted))
+    learned = learn_print(photos, nominal_card(card), load_card(trusted), same_inks=same_inks)
     return learned, print_toml(learned) if _as_definition(out) else print_cgats(learned)
 
 
@@ -113,11 +117,13 @@ def _as_definition(out: Path | None) -> bool:
     return out is None or out.suffix.lower() == ".toml"
 
 
-def _tell(name: str, learned: LearnedPrint | None, file: Path, out: Path | None, used: bool) -> None:
+def _tell(
+    name: str, learned: LearnedPrint | None, file: Path, out: Path | None, used: bool, same_inks: bool
+) -> None:
     if learned is not None:
         from strandgauge.report.learnterminal import print_learned_print
 
-        print_learned_print(learned)
+        print_learned_print(learned, same_inks=same_inks)
     if out is not None:
         print(f"Use it with {'--card' if _as_definition(out) else '--profile'} {out}.")
         return

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from strandgauge.dye.targets import Target, find_target, load_targets
     from strandgauge.errors import StrandgaugeError
     from strandgauge.hair.levels import load_ladder
+    from strandgauge.lift.curve import LiftCurve
+    from strandgauge.lift.follow import follow
     from strandgauge.pipeline import check_photo, measure_photo, read_photo, read_together
     from strandgauge.reading import Reading
 
@@ -27,6 +29,7 @@ __version__ = "0.1.0"
 __all__ = [
     "BaseZone",
     "Change",
+    "LiftCurve",
     "Mix",
     "Outlook",
     "Reading",
@@ -36,6 +39,7 @@ __all__ = [
     "check_photo",
     "compare",
     "find_target",
+    "follow",
     "load_card",
     "load_ladder",
     "load_palette",
@@ -51,6 +55,7 @@ __all__ = [
 _HOMES = {
     "BaseZone": "dye.outlook",
     "Change": "change",
+    "LiftCurve": "lift.curve",
     "Mix": "dye.mix",
     "Outlook": "dye.outlook",
     "Reading": "reading",
@@ -60,6 +65,7 @@ _HOMES = {
     "check_photo": "pipeline",
     "compare": "change",
     "find_target": "dye.targets",
+    "follow": "lift.follow",
     "load_card": "card.definition",
     "load_ladder": "hair.levels",
     "load_palette": "dye.palette",

@@ -123,3 +123,9 @@ def _pinhole(points: np.ndarray, tilt: float) -> np.ndarray:
     turn = np.array([[1, 0, 0], [0, np.cos(a), -np.sin(a)], [0, np.sin(a), np.cos(a)]])
     moved = (points - [74, 52.5, 0]) @ turn.T
     return (moved[:, :2] / (420 - moved[:, 2:]) * 2600 + [800, 600]).astype(np.float32)
+
+
+@pytest.mark.parametrize("side", [1, 2, 5, 20, 63])
+def test_a_picture_of_a_few_pixels_holds_no_card(card, side):
+    with pytest.raises(NoCardError, match="pixels"):
+        find_card(np.full((side, 200, 3), 128, np.uint8), card)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from strandgauge.hair.levels import load_ladder
-from strandgauge.liftcurve import CurvePoint, Estimate, LiftCurve, Look
+from strandgauge.lift.curve import CurvePoint, Estimate, LiftCurve, Look
 
 LADDER = load_ladder()
 

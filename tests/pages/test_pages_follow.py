@@ -12,7 +12,7 @@ from batchrecords import strand, strip
 from curves import curve, first_look, look, slowing, stalled
 
 from browser import DESK, PHONE, barriers, sideways
-from strandgauge.liftcurve import Estimate
+from strandgauge.lift.curve import Estimate
 from strandgauge.report.pages.follow import answer, facts, follow_page
 from strandgauge.report.words import CAUTION
 

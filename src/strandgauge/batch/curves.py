@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
 
 from strandgauge.batch.record import Record
-from strandgauge.follow import LiftCurve, follow
 from strandgauge.hair.levels import Ladder
+from strandgauge.lift.follow import LiftCurve, follow
 
 SESSION_GAP = timedelta(hours=3)
 """A longer pause between two photos of a client separates two sessions; lightener stays on no strand that long."""
@@ -38,6 +38,7 @@ def lift_curves(
                 target=None if wanted is None else wanted.target,
                 needs_level=None if wanted is None else wanted.needs_level,
                 ladder=ladder,
+                from_start=False,
             ),
         )
 

@@ -71,6 +71,10 @@ def project(homography: NDArray[Any], points: Array) -> Array:
     return mapped[:, :2] / mapped[:, 2:]
 
 
+SMALLEST_SIDE = 64
+"""Pixels; no card's four marks can be told apart in less, and the marker search cannot run on a few."""
+
+
 def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefinition) -> CardView:
     """Find `card` in a BGR picture of shape (H, W, 3).
 
@@ -79,6 +83,11 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
     NoCardError, WrongCardVersionError, CardCutOffError, CardFoldedError, BlurError
     """
     grey = to_grey8(pixels)
+    if min(grey.shape) < SMALLEST_SIDE:
+        raise NoCardError(
+            f"The picture is only {grey.shape[1]} by {grey.shape[0]} pixels; no card can be made out.",
+            remedy="Send the photo itself, not its thumbnail.",
+        )
     wanted = {marker.id: marker for marker in card.markers}
     dictionaries = sorted({marker.dictionary for marker in card.markers})
     seen: dict[int, list[Array]] = {}

@@ -24,13 +24,13 @@ from strandgauge.cli.options import (
     load_shelf,
 )
 from strandgauge.cli.outcome import Session
-from strandgauge.errors import BadTimesError, StrandgaugeError
+from strandgauge.errors import StrandgaugeError
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
     from strandgauge.dye.outlook import Outlook
     from strandgauge.hair.levels import Ladder
-    from strandgauge.looktimes import LookTimes
+    from strandgauge.lift.times import LookTimes
     from strandgauge.reading import Reading
 
 
@@ -108,16 +108,11 @@ def follow(
     forbid_overwriting(files, json, page)
     if json is not None:
         session.json = JsonLines(json, several=False)
-    from strandgauge.follow import follow as follow_lift
+    from strandgauge.lift.follow import follow as follow_lift
 
     rungs = load_ladder_for(ladder)
     seen = _read_all(session, files, load_card_for(card, profile), rungs, wet, strips=page is not None)
     times = _times(seen, len(files), at, start)
-    if limit is not None and not times.from_start:
-        raise BadTimesError(
-            "A time limit counts from when the lightener went on, which is not known",
-            remedy="Give that time with --start HH:MM, or each photo's minutes with --at.",
-        )
     last = max(zip(times.minutes, seen, strict=True), key=lambda pair: pair[0])[1]
     outlook = None if target is None else _outlook(last.reading, target, rungs, dyes, targets)
     curve = follow_lift(
@@ -125,10 +120,11 @@ def follow(
         times.minutes,
         zone=zone.value,
         target=None if outlook is None else outlook.target.name,
-        needs_level=level if outlook is None else _needed(outlook),
+        needs_level=level if outlook is None else outlook.level_to_come_to,
         reads_true_now=() if outlook is None else [shade.name for shade in outlook.instead],
         limit=limit,
         ladder=rungs,
+        from_start=times.from_start,
     )
     if session.json is not None:
         from strandgauge.report.followjson import curve_document
@@ -143,8 +139,6 @@ def follow(
     if session.json is None or not session.json.to_standard_output:
         from strandgauge.report.followterminal import print_curve
 
-        if not times.from_start:
-            print("Minutes count from the first photo; give --start for when the lightener went on.")
         print_curve(curve)
 
 
@@ -166,7 +160,7 @@ def _files(photos: list[Path], folder: Path | None) -> list[Path]:
 def _check_options(
     files: list[Path], at: str | None, start: str | None, target: str | None, level: float | None
 ) -> None:
-    from strandgauge.looktimes import parse_minutes
+    from strandgauge.lift.times import parse_minutes
 
     if at is not None:
         if start is not None:
@@ -219,7 +213,7 @@ def _read_one(
 
 
 def _times(seen: list[_Seen], count: int, at: str | None, start: str | None) -> LookTimes:
-    from strandgauge.looktimes import LookTimes, look_times, parse_minutes
+    from strandgauge.lift.times import LookTimes, look_times, parse_minutes
 
     if at is not None:
         minutes = parse_minutes(at, count)
@@ -238,10 +232,3 @@ def _outlook(
     shelf, shades = load_shelf(dyes), load_targets(extra=targets or ())
     wanted = find_target(target, shades)
     return reach(zones_of(reading), wanted, shelf, shades, ladder, Settings(pretone=False))
-
-
-def _needed(outlook: Outlook) -> float | None:
-    """Return the level that the shade needs: where it reads true already, the level that the hair has."""
-    if outlook.needs_level is None and outlook.verdict == "true":
-        return outlook.base_level
-    return outlook.needs_level

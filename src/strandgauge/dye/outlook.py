@@ -148,3 +148,10 @@ class Outlook:
     shadow: Shadow
     cautions: tuple[str, ...]
     bowl: float
+
+    @property
+    def level_to_come_to(self) -> float | None:
+        """The level that the shade needs: where it reads true already, the level that the hair has."""
+        if self.needs_level is None and self.verdict == "true":
+            return self.base_level
+        return self.needs_level

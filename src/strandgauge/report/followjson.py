@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from strandgauge.liftcurve import Estimate, LiftCurve
+from strandgauge.lift.curve import Estimate, LiftCurve
 
 Document = dict[str, Any]
 
@@ -16,6 +16,7 @@ def curve_document(curve: LiftCurve) -> Document:
         "schema": "strandgauge.lift-curve/1",
         "zone": curve.zone,
         "ladder": curve.ladder,
+        "from_start": curve.from_start,
         "state": curve.state,
         "stop": curve.stop,
         "headline": curve.headline,

@@ -6,7 +6,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from strandgauge.liftcurve import LiftCurve, Look
+from strandgauge.lift.advice import LOOK_UP_LIMIT
+from strandgauge.lift.curve import LiftCurve, Look
 from strandgauge.report.terminal import NARROW, plain_console
 
 _CHART_ROWS = 11
@@ -18,7 +19,8 @@ def print_curve(curve: LiftCurve, console: Console | None = None) -> None:
     console = console or plain_console()
     console.print(Text(curve.headline, style="bold"))
     for sentence in curve.advice:
-        console.print(Text(sentence))
+        hint = " Give it with --limit." if sentence == LOOK_UP_LIMIT else ""
+        console.print(Text(sentence + hint))
     if curve.points and console.width >= NARROW + 6:
         console.print()
         for line in chart_lines(curve):
@@ -28,6 +30,8 @@ def print_curve(curve: LiftCurve, console: Console | None = None) -> None:
     console.print()
     for sign in curve.stop_signs:
         console.print(Text(sign, style="bold" if sign is curve.stop_signs[0] else ""))
+    if not curve.from_start:
+        console.print(Text("Minutes count from the first look; --start tells when the lightener went on."))
     console.print(Text(f"Levels of the {curve.ladder}, {_zone(curve)}.", style="dim"))
 
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from strandgauge.dye.outlook import Outlook
-from strandgauge.follow import LiftCurve
-from strandgauge.liftadvice import load_rules
+from strandgauge.lift.advice import LOOK_UP_LIMIT, load_rules
+from strandgauge.lift.follow import LiftCurve
 from strandgauge.report.outlookterminal import chance_line, needs_line, verdict_headline
 
 Kind = Literal["go on", "slow", "stop", "ready"]
@@ -121,8 +121,8 @@ def first_caution(outlook: Outlook | None, curve: LiftCurve | None, standing: st
 
 
 def curve_sentences(curve: LiftCurve) -> tuple[str, ...]:
-    """Return the curve's advice for a page: what names an option of the command line is said otherwise there."""
-    sentences = tuple(line for line in curve.advice if " --" not in line)
+    """Return the curve's advice for a page: where the limit is missing, it tells where to enter it."""
+    sentences = tuple(line for line in curve.advice if line != LOOK_UP_LIMIT)
     return sentences if curve.limit is not None else (*sentences, NO_LIMIT)
 
 

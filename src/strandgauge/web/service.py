@@ -20,8 +20,8 @@ from strandgauge.dye.palette import Palette, load_palette
 from strandgauge.dye.reach import reach
 from strandgauge.dye.targets import Target, find_target, load_targets
 from strandgauge.errors import BadColourError, UnknownLookError, UnknownTargetError, UnreadableFileError
-from strandgauge.follow import LiftCurve, follow
 from strandgauge.hair.levels import Ladder, load_ladder
+from strandgauge.lift.follow import LiftCurve, follow
 from strandgauge.photo.formats import recognise
 from strandgauge.reading import Reading
 from strandgauge.report.json import reading_document
@@ -239,7 +239,7 @@ class Service:
             readings,
             minutes,
             target=None if outlook is None else outlook.target.name,
-            needs_level=None if outlook is None else level_needed(outlook),
+            needs_level=None if outlook is None else outlook.level_to_come_to,
             reads_true_now=() if outlook is None else [shade.name for shade in outlook.instead],
             limit=strand.limit_minutes,
             ladder=self.ladder,
@@ -305,13 +305,6 @@ class Service:
 def stopped(curve: LiftCurve, reason: str) -> LiftCurve:
     """Return a curve that says stop, and nothing of what it advised before."""
     return replace(curve, stop=True, headline="Stop: rinse now.", advice=(reason,), next_look=None)
-
-
-def level_needed(outlook: Outlook) -> float | None:
-    """Return the level that the shade needs: where it reads true already, the level that the hair has."""
-    if outlook.needs_level is None and outlook.verdict == "true":
-        return outlook.base_level
-    return outlook.needs_level
 
 
 def _stop_reason(checks: Sequence[CheckRecord]) -> str | None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.hair.warmth import undertone
-from strandgauge.liftcurve import CurvePoint, LiftCurve, Look
+from strandgauge.lift.curve import CurvePoint, LiftCurve, Look
 from strandgauge.report.pages.render import minutes, render
 from strandgauge.report.terminal import hex_colour
 
@@ -88,6 +88,7 @@ def lift_chart(curve: LiftCurve, *, width: int = 640, height: int = 360, ladder:
         frame=frame,
         title=_title(curve),
         description=describe(curve),
+        axis="minutes since the lightener went on" if curve.from_start else "minutes since the first look",
         rungs=[
             _Rung(frame.y(level), level, undertone(shown.lab_at(level), shown) if named else "")
             for level in range(math.ceil(frame.lowest), math.floor(frame.highest) + 1)

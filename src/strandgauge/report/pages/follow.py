@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from strandgauge.liftadvice import load_rules
-from strandgauge.liftcurve import Estimate, LiftCurve, Look
+from strandgauge.lift.advice import load_rules
+from strandgauge.lift.curve import Estimate, LiftCurve, Look
 from strandgauge.reading import Reading
 from strandgauge.report import words
 from strandgauge.report.pages.charts import INTERVAL, lift_chart, needed
@@ -52,7 +52,7 @@ def follow_page(curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[s
 
     Parameters
     ----------
-    curve : what `strandgauge.follow.follow` found.
+    curve : what `strandgauge.lift.follow.follow` found.
     readings : those the curve was drawn from, in any order; found by their photo's name.
     strips : of each photo's name the picture by `strandgauge.report.strip.strip_jpeg`; a photo without one is shown
         as a colour field.

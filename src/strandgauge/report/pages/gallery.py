@@ -21,13 +21,12 @@ from strandgauge.batch.record import Record, WantedShade
 from strandgauge.dye.outlook import VERDICTS
 from strandgauge.dye.words import colour_word
 from strandgauge.hair.levels import Ladder
-from strandgauge.liftcurve import LiftCurve
+from strandgauge.lift.curve import LiftCurve
 from strandgauge.reading import Lab, Reading
 from strandgauge.report import words
 from strandgauge.report.files import cannot_write, write_parts
 from strandgauge.report.pages.charts import lift_chart
-from strandgauge.report.pages.follow import Answer, answer
-from strandgauge.report.pages.render import environment
+from strandgauge.report.pages.render import environment, minutes
 
 STAINED = "stained throughout"
 """In the place of warmth, where old dye hides it."""
@@ -115,7 +114,7 @@ class ClientSheet:
     name: str
     rows: tuple[Row, ...]
     curve: LiftCurve
-    answer: Answer
+    saying: str
     roomy: Markup
     narrow: Markup
 
@@ -276,10 +275,27 @@ def _client_sheets(
             name,
             tuple(sorted(clients.get(name, []), key=_when)),
             curve,
-            answer(curve),
+            saying(curve),
             Markup(lift_chart(curve, width=640, height=320, ladder=ladder)),
             Markup(lift_chart(curve, width=340, height=290, ladder=ladder)),
         )
+
+
+_AT_THE_END = {
+    "first look": "",
+    "lifting": "still lifting",
+    "slowing": "slowing down",
+    "stalled": "hardly lifting any more",
+    "light enough": "light enough for what was wished",
+    "time is up": "at the time limit",
+}
+
+
+def saying(curve: LiftCurve) -> str:
+    """Say in one sentence how a lift went. A batch is looked at afterwards: what to do next is for its own time."""
+    first, last = curve.looks[0], curve.looks[-1]
+    gone = f"From level {first.level:.1f} to {last.level:.1f} in {minutes(last.minutes - first.minutes)}"
+    return f"{gone}; {_AT_THE_END[curve.state]} at the last look." if len(curve.looks) > 1 else f"{gone}."
 
 
 def _without_curve(clients: Mapping[str, list[Row]], curves: Mapping[str, LiftCurve]) -> list[Row]:

@@ -1,6 +1,6 @@
 """One strand over time: its lift curve, where that is heading, and whether to go on or to stop.
 
-The kinetics are in :mod:`strandgauge.hair.lift`, the words in :mod:`strandgauge.liftadvice`.
+The kinetics are in :mod:`strandgauge.hair.kinetics`, the words in :mod:`strandgauge.lift.advice`.
 """
 
 from __future__ import annotations
@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.errors import BadTimesError
+from strandgauge.hair.kinetics import LiftFit, fit_lift
 from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.hair.lift import LiftFit, fit_lift
-from strandgauge.liftadvice import STOP_SIGNS, Facts, Rules, Wish, advise, load_rules
-from strandgauge.liftcurve import CurvePoint, Estimate, LiftCurve, Look, State
+from strandgauge.lift.advice import STOP_SIGNS, Facts, Rules, Wish, advise, load_rules
+from strandgauge.lift.curve import CurvePoint, Estimate, LiftCurve, Look, State
 from strandgauge.reading import Reading, ZoneName, ZoneReading
 
 __all__ = ["CurvePoint", "Estimate", "LiftCurve", "Look", "State", "follow", "zone_of"]
@@ -33,6 +33,7 @@ def follow(
     reads_true_now: Sequence[str] = (),
     limit: float | None = None,
     ladder: Ladder | None = None,
+    from_start: bool = True,
 ) -> LiftCurve:
     """Fit the lift curve of one strand and say whether to go on.
 
@@ -46,12 +47,20 @@ def follow(
     reads_true_now : names of shades that read true on the strand as it is, for the words.
     limit : the maker's time limit, minutes since the lightener went on; no advice goes past it.
     ladder : that of the readings; the shipped one when left out.
+    from_start : False where it is not known when the lightener went on and ``minutes`` count from the first
+        look; there can be no ``limit`` then.
 
     Raises
     ------
-    BadTimesError : no reading, not one time for each, a time or limit that is no number or below zero.
+    BadTimesError : no reading, not one time for each, a time or limit that is no number or below zero, a limit
+        without a start.
     """
     _check_times(readings, minutes, limit)
+    if limit is not None and not from_start:
+        raise BadTimesError(
+            "A time limit counts from when the lightener went on, which is not known",
+            remedy="Give that time with --start HH:MM, or each photo's minutes with --at.",
+        )
     rungs = ladder or load_ladder()
     order = sorted(range(len(minutes)), key=lambda place: minutes[place])
     zones = [zone_of(readings[place], zone) for place in order]
@@ -85,6 +94,7 @@ def follow(
         limit=limit,
         next_look=words.next_look,
         ladder=rungs.name,
+        from_start=from_start,
     )
 
 

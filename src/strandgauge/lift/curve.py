@@ -16,7 +16,7 @@ class Look:
     """One look at the strand."""
 
     minutes: float
-    """Since the lightener went on."""
+    """Since the lightener went on, or since the first look where that is not known."""
     photo: str
     level: float
     level_sd: float
@@ -82,3 +82,5 @@ class LiftCurve:
     next_look: float | None
     """Minutes from the last look to the next; None where the answer is to stop."""
     ladder: str
+    from_start: bool = True
+    """False where minutes count from the first look, since it is not known when the lightener went on."""

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from readings import reading, zone
 from strandgauge.errors import BadTimesError
-from strandgauge.follow import follow
+from strandgauge.lift.follow import follow
 from strandgauge.report.followjson import curve_document
 from strandgauge.report.followterminal import chart_lines
 

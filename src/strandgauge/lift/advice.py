@@ -12,7 +12,7 @@ from functools import cache
 from pathlib import Path
 
 from strandgauge.calibration import calibration_file, read_calibration
-from strandgauge.liftcurve import Estimate, Look, State
+from strandgauge.lift.curve import Estimate, Look, State
 from strandgauge.reading import Reading, ZoneName
 
 STOP_SIGNS = (
@@ -22,6 +22,8 @@ STOP_SIGNS = (
 )
 """Common practice of the trade, no source."""
 
+LOOK_UP_LIMIT = "Look up the maker's time limit: nothing here knows it, and it comes first."
+"""Where no limit was given; each way in says how to give it."""
 DARKER_ZONE = 0.8
 """Levels by which one zone lags behind the overall level before it is pointed out."""
 VERBS = {"root": "is", "mids": "are", "ends": "are"}
@@ -149,9 +151,7 @@ def advise(
         sentences += _instead(wish)
     sentences += _doubts(facts, looks, latest, zone)
     if not stop and limit is None:
-        sentences.append(
-            "Look up the maker's time limit and give it with --limit: nothing here knows it, and it comes first."
-        )
+        sentences.append(LOOK_UP_LIMIT)
     return Advice(first, tuple(sentences), stop, pause)
 
 

@@ -7,7 +7,7 @@ from datetime import datetime, time
 import pytest
 
 from strandgauge.errors import BadTimesError
-from strandgauge.looktimes import look_times, parse_minutes, time_in_name
+from strandgauge.lift.times import look_times, parse_minutes, time_in_name
 
 
 @pytest.mark.parametrize(

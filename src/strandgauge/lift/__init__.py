@@ -1,0 +1,1 @@
+"""One strand over time: its looks, its lift curve, and whether to go on or to stop."""

@@ -10,6 +10,7 @@ from typing import Any
 import jsonschema
 import pytest
 
+from browser import browse, chromium  # noqa: F401 - fixtures
 from strandgauge.cli.app import run
 
 SCHEMA = Path(__file__).parents[2] / "docs" / "schemas" / "change-1.json"

@@ -108,12 +108,7 @@ def _facts(one: ShownStep) -> list[Fact]:
 
 def _strand(change: Change, place: int, strips: Mapping[str, bytes]) -> ShownStrand:
     reading = change.readings[place]
-    if place == 0:
-        title = "Before"
-    elif len(change.readings) == 2:
-        title = "After"
-    else:
-        title = f"After {place}"
+    title = _title(place, len(change.readings))
     level = words.level_interval(reading.overall)
     return ShownStrand(
         title=title,
@@ -166,4 +161,12 @@ def _zones(one: ShownStep) -> list[ShownZone]:
 
 def _row(change: Change, step: Step) -> ShownRow:
     one = shown(change, step)
-    return ShownRow(f"{one.before.photo} → {one.after.photo}", comparewords.headline(one))
+    names = " → ".join(_title(place, len(change.readings)) for place in (step.before, step.after))
+    return ShownRow(names, comparewords.headline(one))
+
+
+def _title(place: int, count: int) -> str:
+    """Name a reading by its place: before, after, or a numbered after."""
+    if place == 0:
+        return "Before"
+    return "After" if count == 2 else f"After {place}"

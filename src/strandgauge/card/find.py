@@ -37,6 +37,8 @@ SURENESS_PX = 0.8
 """A corner's place is never known better than this; a small card's residual says nothing below it."""
 FOLD_LIMIT_CHART = 0.0025
 """The same for a chart without a strand window, often larger and on thinner board."""
+SMALLEST_SIDE = 64
+"""Pixels; no card's four marks can be told apart in less, and the marker search cannot run on a few."""
 MOST_CORNER_GUESSES = 64
 """Most combinations of doubled marker ids that are tried before giving up on telling two cards apart."""
 
@@ -69,10 +71,6 @@ def project(homography: NDArray[Any], points: Array) -> Array:
     """Apply a (3, 3) homography to (N, 2) points."""
     mapped: Array = np.c_[points, np.ones(len(points))] @ homography.T
     return mapped[:, :2] / mapped[:, 2:]
-
-
-SMALLEST_SIDE = 64
-"""Pixels; no card's four marks can be told apart in less, and the marker search cannot run on a few."""
 
 
 def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefinition) -> CardView:

@@ -8,15 +8,12 @@ cannot be used is refused with its name and the line that is wrong.
 from __future__ import annotations
 
 import math
-import re
-import tomllib
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 from strandgauge.errors import BadCalibrationError
+from strandgauge.tomlfile import TomlFile, read_toml
 
 Key = str | int
 
@@ -40,20 +37,15 @@ class CalibrationTable:
     Keys are given as a path: ``("level", 3, "lab")`` is the key ``lab`` of the fourth ``[[level]]``.
     """
 
-    path: Path
-    data: Mapping[str, Any]
-    lines: Mapping[tuple[Key, ...], int]
+    file: TomlFile
 
     def error(self, message: str, *key: Key) -> BadCalibrationError:
         """Return (not raise) the error that names this file and the line of ``key`` or of its table."""
-        for end in range(len(key), 0, -1):
-            if key[:end] in self.lines:
-                return BadCalibrationError(message, where=f"{self.path}:{self.lines[key[:end]]}")
-        return BadCalibrationError(message, where=str(self.path))
+        return BadCalibrationError(message, where=self.file.where(*key))
 
     def get(self, *key: Key) -> object:
         """Return the value at ``key``, or None where there is none."""
-        value: object = self.data
+        value: object = self.file.data
         for part in key:
             if isinstance(part, int):
                 if not isinstance(value, list) or part >= len(value):
@@ -134,10 +126,6 @@ class CalibrationTable:
         return float(value)
 
 
-_HEADER = re.compile(r"^\s*(\[\[|\[)\s*([\w\-.]+)\s*(\]\]|\])\s*(#.*)?$")
-_KEY = re.compile(r"^\s*(?:\"([^\"]+)\"|([\w\-]+))\s*=")
-
-
 def read_calibration(path: Path, schema: str) -> CalibrationTable:
     """Read a TOML calibration file and check that it is of the ``schema`` asked for.
 
@@ -145,40 +133,7 @@ def read_calibration(path: Path, schema: str) -> CalibrationTable:
     ------
     BadCalibrationError : the file is missing, not text, not TOML, or of another schema.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadCalibrationError(
-            "the file cannot be read: " + (getattr(error, "strerror", None) or "it is not text"),
-            where=str(path),
-        ) from error
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        found = re.search(r"at line (\d+)", str(error))
-        where = f"{path}:{found.group(1)}" if found else str(path)
-        raise BadCalibrationError(f"this is not valid TOML: {error}", where=where) from error
-    table = CalibrationTable(path, data, _lines_of(text))
-    if data.get("schema") != schema:
+    table = CalibrationTable(read_toml(path, BadCalibrationError, "calibration file", name=str(path)))
+    if table.get("schema") != schema:
         raise table.error(f'the file must say schema = "{schema}"', "schema")
     return table
-
-
-def _lines_of(text: str) -> dict[tuple[Key, ...], int]:
-    """Return the 1-based line of every table header and key (multi-line values: their first line)."""
-    lines: dict[tuple[Key, ...], int] = {}
-    counts: dict[str, int] = {}
-    prefix: tuple[Key, ...] = ()
-    for number, line in enumerate(text.splitlines(), start=1):
-        if header := _HEADER.match(line):
-            name = header.group(2)
-            if header.group(1) == "[[":
-                counts[name] = counts.get(name, -1) + 1
-                lines.setdefault((name,), number)
-                prefix = (name, counts[name])
-            else:
-                prefix = tuple(name.split("."))
-            lines.setdefault(prefix, number)
-        elif key := _KEY.match(line):
-            lines.setdefault((*prefix, key.group(1) or key.group(2)), number)
-    return lines

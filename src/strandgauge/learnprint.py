@@ -35,7 +35,7 @@ Array = NDArray[np.float64]
 
 LOOK_SIDE = 3600
 """Longest side, in pixels, at which a photo of two cards is opened."""
-CLEAR_GAIN = 0.8
+CLEAR_GAIN = 0.7
 """What was learned must be surer than this share of the print's own departure from its nominal colours."""
 CAMERA_SD = np.array([1.1, 0.4, 0.3])
 OTHER_INKS_SD = np.array([0.4, 1.7, 1.6])

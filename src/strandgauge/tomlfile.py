@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 from bisect import bisect_right
-from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -24,14 +24,27 @@ MAX_BYTES = 2_000_000
 _NAME_ANOTHER = "Check the name, and that you may read the file."
 
 
-@dataclass(frozen=True, slots=True)
 class TomlFile:
-    """The parsed content of a TOML file, with the line of each of its values."""
+    """The parsed content of a TOML file, and the line of each of its values for whoever asks.
 
-    path: Path
-    data: dict[str, Any]
-    lines: dict[KeyPath, int]
-    """Line, from 1, of each table, key and array element, such as ``("patch", 3, "lab")``."""
+    Parameters
+    ----------
+    path : the file.
+    data : what it holds.
+    text : as it is written, from which the lines are found when they are needed.
+    name : how errors name it.
+    """
+
+    def __init__(self, path: Path, data: dict[str, Any], text: str, name: str) -> None:
+        self.path = path
+        self.data = data
+        self._text = text
+        self._name = name
+
+    @cached_property
+    def lines(self) -> dict[KeyPath, int]:
+        """Line, from 1, of each table, key and array element, such as ``("patch", 3, "lab")``."""
+        return _LineScanner(self._text).scan()
 
     def line(self, *path: str | int) -> int:
         """Return the line of a value; of the nearest thing around it when it is missing; else 1."""
@@ -42,10 +55,10 @@ class TomlFile:
 
     def where(self, *path: str | int) -> str:
         """Return ``'file.toml:12'`` for a value, as errors name it."""
-        return f"{self.path.name}:{self.line(*path)}"
+        return f"{self._name}:{self.line(*path)}"
 
 
-def read_toml(path: Path, error: type[StrandgaugeError], what: str) -> TomlFile:
+def read_toml(path: Path, error: type[StrandgaugeError], what: str, *, name: str | None = None) -> TomlFile:
     """Read and parse a TOML file.
 
     Parameters
@@ -53,25 +66,26 @@ def read_toml(path: Path, error: type[StrandgaugeError], what: str) -> TomlFile:
     path : the file.
     error : the class to raise when it cannot be read, such as ``BadCardDefinitionError``.
     what : what the file should be, for the message, such as "card definition".
+    name : how errors name the file; the last part of its path when left out.
 
     Raises
     ------
     error
         The file is missing, a folder, too large, not UTF-8 or not TOML; ``where`` names file and line.
     """
-    text = _read_text(path, error, what)
+    name = path.name if name is None else name
+    text = _read_text(path, error, what, name)
     try:
         data = tomllib.loads(text)
-        lines = _LineScanner(text).scan()
     except tomllib.TOMLDecodeError as problem:
         message, line = _syntax_problem(str(problem), text)
-        raise error(f"this is not valid TOML: {message}.", where=f"{path.name}:{line}") from problem
+        raise error(f"this is not valid TOML: {message}.", where=f"{name}:{line}") from problem
     except RecursionError as problem:
-        raise error("lists or tables are nested too deeply.", where=f"{path.name}:1") from problem
-    return TomlFile(path, data, lines)
+        raise error("lists or tables are nested too deeply.", where=f"{name}:1") from problem
+    return TomlFile(path, data, text, name)
 
 
-def _read_text(path: Path, error: type[StrandgaugeError], what: str) -> str:
+def _read_text(path: Path, error: type[StrandgaugeError], what: str, name: str) -> str:
     """Return the file's text with LF line ends, a byte order mark taken off."""
     try:
         if path.is_dir():
@@ -87,12 +101,12 @@ def _read_text(path: Path, error: type[StrandgaugeError], what: str) -> str:
         message = f"the {what} cannot be read: {reason}."
         raise error(message, where=str(path), remedy=_NAME_ANOTHER) from problem
     if len(raw) > MAX_BYTES:
-        raise error(f"the file is larger than {MAX_BYTES // 1_000_000} MB: no {what} is.", where=path.name)
+        raise error(f"the file is larger than {MAX_BYTES // 1_000_000} MB: no {what} is.", where=name)
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as problem:
         line = raw.count(b"\n", 0, problem.start) + 1
-        raise error("the text is not UTF-8.", where=f"{path.name}:{line}") from problem
+        raise error("the text is not UTF-8.", where=f"{name}:{line}") from problem
     return text.replace("\r\n", "\n")
 
 

@@ -65,7 +65,7 @@ OUTLOOKS = (None, TRUE, CLOSE, FAR, FORBIDDEN)
         (FAR, LIFTING, "slow", "slow", "Go slow"),
         (FAR, None, None, "slow", "Not yet"),
         (CLOSE, None, None, "slow", "Nearly"),
-        (FORBIDDEN, LIFTING, None, "stop", "Stop"),
+        (FORBIDDEN, LIFTING, None, "go on", "Go on"),
         (FORBIDDEN, None, None, "stop", "Not this shade"),
         (TRUE, OVER, None, "stop", "Stop"),
         (None, None, None, "go on", "Choose a shade"),

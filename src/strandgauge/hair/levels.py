@@ -8,6 +8,7 @@ a level is less chromatic than freshly lifted hair and the trade still calls it 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -82,6 +83,11 @@ def level_shares(levels: ArrayLike) -> dict[str, float]:
         return {}
     counts = np.bincount(whole, minlength=11)
     return {str(level): float(counts[level] / whole.size) for level in LEVELS if counts[level]}
+
+
+def level_at_least(level: float) -> str:
+    """Write a level that is needed, rounded up to a tenth, since less is not enough."""
+    return f"{math.ceil(10.0 * level - 1e-6) / 10.0:.1f}"
 
 
 def load_ladder(path: Path | None = None) -> Ladder:

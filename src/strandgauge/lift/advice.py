@@ -12,6 +12,7 @@ from functools import cache
 from pathlib import Path
 
 from strandgauge.calibration import calibration_file, read_calibration
+from strandgauge.hair.levels import level_at_least
 from strandgauge.lift.curve import Estimate, Look, State
 from strandgauge.reading import Reading, ZoneName
 
@@ -111,8 +112,8 @@ class Wish:
 
     @property
     def level(self) -> str:
-        """The level needed, rounded up."""
-        return f"{math.ceil(10.0 * (self.needs_level or 0.0) - 1e-6) / 10.0:.1f}"
+        """The level needed."""
+        return level_at_least(self.needs_level or 1.0)
 
     @property
     def need(self) -> str:

@@ -31,6 +31,10 @@ STRETCH_ANSWERS: tuple[tuple[Stretch, str, str], ...] = (
 GUMMY = "It felt gummy. Rinse the lightener off now, and no more lift on this hair, whatever its level."
 SLOW_STRETCH = "It came back slowly: this hair is near its limit. Feel it again before anything else."
 RINSE_AND_READ = "Rinse, dry it, and read it once more before the shade goes on."
+LONG_WAY = (
+    "It is a long way to this shade, a lot to ask of hair at once: feel it at every look, and stop at the first "
+    "stretchy, gummy or rough strand."
+)
 NO_LIMIT = "Look up the maker's longest time and enter it: nothing here knows it, and it comes first."
 NO_SHADE = "No shade is chosen, so there is nothing to aim at yet."
 
@@ -72,9 +76,8 @@ def next_step(outlook: Outlook | None, curve: LiftCurve | None, stretch: Stretch
             return NextStep("ready", "Ready", curve.headline)
         # Light enough on the whole, and yet not everywhere, or not for this shade over an old dye.
         return NextStep("slow", "Rinse", f"{curve.headline} {verdict_headline(outlook)}.")
-    forbidden = _forbidden(outlook)
-    if forbidden is not None:
-        return NextStep("stop", "Stop" if curve is not None else "Not this shade", forbidden)
+    if curve is None and outlook is not None and (forbidden := _forbidden(outlook)) is not None:
+        return NextStep("stop", "Not this shade", forbidden)
     minutes = None if curve is None else curve.next_look
     if stretch == "slow":
         return NextStep("slow", "Go slow", SLOW_STRETCH, minutes)
@@ -111,10 +114,21 @@ def worst_stretch(answers: tuple[Stretch | None, ...]) -> Stretch | None:
     return None
 
 
+def cautions(outlook: Outlook, curve: LiftCurve | None) -> tuple[str, ...]:
+    """Return the outlook's cautions as they fit the moment: hair that is lifting is not to be told to stop by them.
+
+    Before lightener goes on, a long way to the shade speaks against it. While it works, that is for the curve, the
+    clock and the fingers to say, and the long way is a reason to feel the hair more often.
+    """
+    if curve is None or curve.stop or _forbidden(outlook) is None:
+        return outlook.cautions
+    return (LONG_WAY, *outlook.cautions[1:])
+
+
 def first_caution(outlook: Outlook | None, curve: LiftCurve | None, standing: str) -> str:
     """Return the one caution to show beside the answer: the most pressing of this hair, else the standing one."""
     if outlook is not None and outlook.cautions:
-        return outlook.cautions[0]
+        return cautions(outlook, curve)[0]
     if curve is not None and curve.stop_signs:
         return curve.stop_signs[0]
     return standing
@@ -136,9 +150,9 @@ def _why(curve: LiftCurve) -> str:
     return f"{pace} {curve.advice[0]}"
 
 
-def _forbidden(outlook: Outlook | None) -> str | None:
+def _forbidden(outlook: Outlook) -> str | None:
     """Return the outlook's own word against going on, without its 'Stop:', which is said larger."""
-    if outlook is None or not outlook.cautions or not outlook.cautions[0].startswith("Stop: "):
+    if not outlook.cautions or not outlook.cautions[0].startswith("Stop: "):
         return None
     return _without_stop(outlook.cautions[0])
 

@@ -13,6 +13,7 @@ from strandgauge.dye.outlook import FormulaPart, Outlook, ZoneOutlook
 from strandgauge.dye.palette import Dye
 from strandgauge.dye.targets import Target
 from strandgauge.dye.words import colour_word
+from strandgauge.hair.levels import level_at_least
 from strandgauge.reading import Lab
 from strandgauge.report.terminal import hex_colour
 
@@ -45,11 +46,9 @@ def needs_line(outlook: Outlook) -> str:
     if outlook.needs_level is None:
         return "It reads true at no level of lift on this hair's path."
     if outlook.verdict == "true":
-        return (
-            f"It reads true from level {outlook.needs_level:.1f}; this hair is at {outlook.base_level:.1f}."
-        )
+        return f"It reads true from level {level_at_least(outlook.needs_level)}; this hair is at {outlook.base_level:.1f}."
     return (
-        f"It reads true from level {outlook.needs_level:.1f} ({outlook.needs_undertone}); "
+        f"It reads true from level {level_at_least(outlook.needs_level)} ({outlook.needs_undertone}); "
         f"this hair is at {outlook.base_level:.1f}."
     )
 

@@ -74,7 +74,7 @@ def create_app(
     # The last one added is the first one passed.
     app.add_middleware(BodyLimits, limits=settings.limits)
     app.add_middleware(Gate, settings=settings)
-    app.add_middleware(StrictHeaders, page=page)
+    app.add_middleware(StrictHeaders, page=page, lan=settings.token is not None)
     return app
 
 

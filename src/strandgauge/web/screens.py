@@ -21,6 +21,7 @@ from strandgauge.report.nextstep import (
     TIME_IS_UP,
     NextStep,
     Stretch,
+    cautions,
     first_caution,
     next_step,
     short_verdict,
@@ -147,6 +148,8 @@ class AnswerScreen:
     become_words: tuple[str, ...]
     """One line where they pass for alike, else one for each."""
     caution: str
+    cautions: tuple[str, ...]
+    """All of the outlook's, as they fit the moment."""
     due: float | None
     later: int | None
     """The id of the strand's last look, where this is an earlier one."""
@@ -375,6 +378,7 @@ def answer_screen(
         become=become,
         become_words=become_words,
         caution=_caution(step, outlook, answer),
+        cautions=() if outlook is None else cautions(outlook, answer.curve),
         due=None if later is not None else _due(step, answer.at, now),
         later=later,
     )

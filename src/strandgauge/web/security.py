@@ -45,10 +45,11 @@ STRICT_HEADERS: Mapping[str, str] = {
         "accelerometer=(), camera=(), display-capture=(), geolocation=(), gyroscope=(), magnetometer=(), "
         "microphone=(), midi=(), payment=(), usb=()"
     ),
-    "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",
     "Cache-Control": "no-store",
 }
+ON_THIS_COMPUTER: Mapping[str, str] = {"Cross-Origin-Opener-Policy": "same-origin"}
+"""Browsers heed this on loopback and under TLS only, and complain of it elsewhere."""
 PUBLIC = "/static/"
 """Style, script and icons: nothing of anybody's, so served without a token and kept by the browser."""
 TOKEN_IN_ADDRESS = "token"
@@ -59,8 +60,9 @@ MOST_CLIENTS = 1024
 class StrictHeaders:
     """Puts the strict headers on every answer, and answers what nothing further in has answered."""
 
-    def __init__(self, app: ASGIApp, page: ErrorPage | None = None) -> None:
+    def __init__(self, app: ASGIApp, page: ErrorPage | None = None, *, lan: bool = False) -> None:
         self.app, self.page = app, page
+        self._headers = STRICT_HEADERS if lan else {**STRICT_HEADERS, **ON_THIS_COMPUTER}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on."""
@@ -74,7 +76,7 @@ class StrictHeaders:
             if message["type"] == "http.response.start":
                 begun = True
                 headers = MutableHeaders(scope=message)
-                for name, value in STRICT_HEADERS.items():
+                for name, value in self._headers.items():
                     headers[name] = value
                 if scope["path"].startswith(PUBLIC):
                     headers["Cache-Control"] = "no-cache"

@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from strandgauge.hair.levels import Ladder, load_ladder
+from strandgauge.hair.levels import Ladder, level_at_least, load_ladder
 from strandgauge.hair.warmth import undertone
 from strandgauge.lift.curve import CurvePoint, LiftCurve, Look
 from strandgauge.report.pages.render import minutes, render
@@ -110,16 +110,11 @@ def lift_chart(curve: LiftCurve, *, width: int = 640, height: int = 360, ladder:
     )
 
 
-def needed(level: float) -> str:
-    """Write a needed level, rounded up, since less is not enough."""
-    return f"{math.ceil(10.0 * level - 1e-6) / 10.0:.1f}"
-
-
 def need_words(curve: LiftCurve) -> str:
     """Name the needed level, such as 'pastel pink needs 9.0'; empty where none is needed."""
     if curve.needs_level is None:
         return ""
-    level = needed(curve.needs_level)
+    level = level_at_least(curve.needs_level)
     return f"{curve.target} needs {level}" if curve.target else f"wanted level {level}"
 
 
@@ -148,7 +143,7 @@ def describe(curve: LiftCurve) -> str:
 def _need_label(curve: LiftCurve, frame: _Frame) -> str:
     label = need_words(curve)
     fits = len(label) * _LETTER < frame.right - frame.left
-    return label if fits or curve.needs_level is None else f"needed: {needed(curve.needs_level)}"
+    return label if fits or curve.needs_level is None else f"needed: {level_at_least(curve.needs_level)}"
 
 
 def _title(curve: LiftCurve) -> str:

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from strandgauge.hair.levels import level_at_least
 from strandgauge.lift.advice import load_rules
 from strandgauge.lift.curve import Estimate, LiftCurve, Look
 from strandgauge.reading import Reading
 from strandgauge.report import words
-from strandgauge.report.pages.charts import INTERVAL, lift_chart, needed
+from strandgauge.report.pages.charts import INTERVAL, lift_chart
 from strandgauge.report.pages.render import capital, minutes, render
 
 _ALREADY = 0.5
@@ -98,7 +99,7 @@ def facts(curve: LiftCurve) -> list[Fact]:
     shown.append(("Level now", f"{curve.level_now.value:.1f}", _levels(curve.level_now)))
     if curve.needs_level is not None:
         name = f"{capital(curve.target)} needs" if curve.target else "Wanted level"
-        shown.append((name, needed(curve.needs_level), _outlook(curve, curve.needs_level, last)))
+        shown.append((name, level_at_least(curve.needs_level), _outlook(curve, curve.needs_level, last)))
     if curve.rate is not None:
         spread = f"{max(curve.rate.low, 0.0):.1f} to {curve.rate.high:.1f}"
         shown.append(("Pace", f"{curve.rate.value:+.1f}", f"levels in 10 min, {spread}"))

@@ -18,6 +18,7 @@ from pathlib import Path
 import jinja2
 from markupsafe import Markup
 
+from strandgauge.hair.levels import level_at_least
 from strandgauge.report.terminal import hex_colour
 from strandgauge.report.words import CAUTION
 
@@ -31,7 +32,8 @@ def environment() -> jinja2.Environment:
     """Return the environment of the pages: autoescape on, a name left out of the values is an error.
 
     Filters: ``hex`` (CIELAB to ``#rrggbb``), ``data_uri`` and ``picture_size`` (bytes of a JPEG), ``minutes``,
-    ``capital``. Globals: ``asset`` (a file of this folder, as it is), ``content_policy`` and ``standing_caution``.
+    ``capital``, ``level_at_least``. Globals: ``asset`` (a file of this folder, as it is), ``content_policy`` and
+    ``standing_caution``.
     """
     made = jinja2.Environment(
         loader=jinja2.FileSystemLoader(FOLDER),
@@ -42,7 +44,12 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     made.filters.update(
-        hex=hex_colour, data_uri=data_uri, picture_size=picture_size, minutes=minutes, capital=capital
+        hex=hex_colour,
+        data_uri=data_uri,
+        picture_size=picture_size,
+        minutes=minutes,
+        capital=capital,
+        level_at_least=level_at_least,
     )
     made.globals.update(asset=asset, content_policy=content_policy, standing_caution=CAUTION)
     return made

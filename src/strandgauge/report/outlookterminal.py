@@ -45,12 +45,10 @@ def needs_line(outlook: Outlook) -> str:
     """Say what it would take."""
     if outlook.needs_level is None:
         return "It reads true at no level of lift on this hair's path."
+    needs, now = level_at_least(outlook.needs_level), f"this hair is at {outlook.base_level:.1f}"
     if outlook.verdict == "true":
-        return f"It reads true from level {level_at_least(outlook.needs_level)}; this hair is at {outlook.base_level:.1f}."
-    return (
-        f"It reads true from level {level_at_least(outlook.needs_level)} ({outlook.needs_undertone}); "
-        f"this hair is at {outlook.base_level:.1f}."
-    )
+        return f"It reads true from level {needs}; {now}."
+    return f"It reads true from level {needs} ({outlook.needs_undertone}); {now}."
 
 
 def formula_text(parts: Iterable[FormulaPart]) -> str:

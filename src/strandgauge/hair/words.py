@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.calibration import CalibrationTable, Key, calibration_file, read_calibration
-from strandgauge.errors import BadCalibrationError
 
 Array = NDArray[np.float64]
 HueRange = tuple[float, float]
@@ -145,7 +144,7 @@ def _path(table: CalibrationTable) -> LiftPath:
 def _count(table: CalibrationTable, *key: Key) -> int:
     value = table.get(*key)
     if not isinstance(value, list):
-        raise BadCalibrationError(f"there is no [[{'.'.join(map(str, key))}]]", where=str(table.path))
+        raise table.error(f"there is no [[{'.'.join(map(str, key))}]]", *key)
     return len(value)
 
 

@@ -109,7 +109,7 @@ def test_photos_that_disagree_are_less_sure(card, printed, trusted):
     shade = shadow_on_the_print(0.93)
     tables = [Table(light=shade), Table(side="right", light=lambda x, y: 1.0 + 0 * x)]
     one, two = (jpeg(picture(printed, trusted, table, CAMERA)) for table in tables)
-    alone, both = learn_print([two], card, trusted), learn_print([one, two], card, trusted)
+    alone, both = (learn_print(photos, card, trusted, same_inks=True) for photos in ([two], [one, two]))
     sds = [np.mean([patch.lab_sd[0] for patch in learned.patches]) for learned in (alone, both)]
     assert sds[1] > sds[0]
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.model import CardDefinition
-from synthetic import Shot, _linear, photograph
+from synthetic import Shot, linear_srgb, photograph
 
 PIXELS_PER_MM = 12
 ZONE_LABS = ((40.0, 12.0, 30.0), (57.0, 9.0, 36.0), (66.0, 5.0, 32.0))
@@ -26,7 +26,7 @@ def strand_photo(card: CardDefinition, sheet: NDArray[np.float64], *, seed: int 
     along = np.linspace(0, 1, len(columns))
     places = [0, 0.3, 0.45, 0.7, 0.8, 1]
     labs = [np.interp(along, places, [lab[k] for lab in ZONE_LABS for _ in range(2)]) for k in range(3)]
-    colours = np.array([_linear(tuple(lab)) for lab in np.stack(labs, axis=1)])
+    colours = np.array([linear_srgb(tuple(lab)) for lab in np.stack(labs, axis=1)])
     axis = y + height / 2 + 6 * np.sin(5 * along)
     covered = sheet.astype(np.float32)
     for _ in range(2600):

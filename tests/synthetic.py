@@ -55,16 +55,25 @@ class Shot:
     seed: int = 1
 
 
-def paint(card: CardDefinition, pixels_per_mm: float = 12.0) -> Array:
-    """Return the card as linear sRGB (H, W, 3), perfect white = 1."""
+def linear_srgb(lab: tuple[float, float, float]) -> Array:
+    """Return the linear sRGB (3,) of a CIELAB colour, perfect white = 1."""
+    return np.asarray(lab2xyz(np.asarray(lab, dtype=float))) @ XYZ_TO_SRGB.T
+
+
+def paint(
+    card: CardDefinition,
+    pixels_per_mm: float = 12.0,
+    light_of: Callable[[tuple[float, float, float]], Array] = linear_srgb,
+) -> Array:
+    """Return the card as linear sRGB (H, W, 3), perfect white = 1, or as what ``light_of`` makes of its colours."""
     width, height = card.size
     shape = (round(height * pixels_per_mm), round(width * pixels_per_mm))
     sheet = np.empty((*shape, 3))
-    sheet[:] = _linear(card.paper or (95.0, 0.0, 0.0))
+    sheet[:] = light_of(card.paper or (95.0, 0.0, 0.0))
     for patch in card.patches:
         x, y, w, h = (round(v * pixels_per_mm) for v in patch.box)
-        sheet[y : y + h, x : x + w] = _linear(patch.lab)
-    ink = _linear(card.ink or (16.0, 0.0, 0.0))
+        sheet[y : y + h, x : x + w] = light_of(patch.lab)
+    ink = light_of(card.ink or (16.0, 0.0, 0.0))
     for marker in card.markers:
         corners = np.asarray(marker.corners)
         side = round(float(np.linalg.norm(corners[1] - corners[0])) * pixels_per_mm)
@@ -97,7 +106,3 @@ def photograph(sheet: Array, card: CardDefinition, shot: Shot) -> NDArray[np.uin
     rng = np.random.default_rng(shot.seed)
     encoded = shot.curve(picture.astype(np.float64)) + rng.normal(0, shot.noise, picture.shape)
     return (np.clip(encoded, 0, 1)[..., ::-1] * 255 + 0.5).astype(np.uint8)
-
-
-def _linear(lab: tuple[float, float, float]) -> Array:
-    return np.asarray(lab2xyz(np.asarray(lab, dtype=float))) @ XYZ_TO_SRGB.T

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from strandgauge.card.definition import load_card
 from strandgauge.card.model import CardDefinition
-from synthetic import Shot, even, paint, photograph
+from synthetic import Shot, even, linear_srgb, paint, photograph
 
 Array = NDArray[np.float64]
 PIXELS_PER_MM = 8.0
@@ -90,10 +90,14 @@ class Table:
 
 
 def picture(
-    printed: CardDefinition, trusted: CardDefinition, table: Table, shot: Shot | None = None
+    printed: CardDefinition,
+    trusted: CardDefinition,
+    table: Table,
+    shot: Shot | None = None,
+    light_of: Callable[[tuple[float, float, float]], Array] = linear_srgb,
 ) -> NDArray[np.uint8]:
-    """Return a BGR photo of the two cards side by side."""
-    sheets = {one: paint(one, PIXELS_PER_MM) for one in (printed, trusted)}
+    """Return a BGR photo of the two cards side by side; ``light_of`` is what a colour sends into the camera."""
+    sheets = {one: paint(one, PIXELS_PER_MM, light_of) for one in (printed, trusted)}
     (pw, ph), (tw, th) = printed.size, trusted.size
     across = table.side in ("left", "right")
     width = pw + tw + GAP_MM if across else max(pw, tw)

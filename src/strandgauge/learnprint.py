@@ -44,7 +44,9 @@ OTHER_INKS_SD = np.array([0.4, 1.7, 1.6])
 """Standard uncertainty of L*, a*, b* that the trusted chart's own patches do not show. The first: a camera that does
 not see colours as people do bends the tone curve that is fitted to them. The second: colours that look alike to
 people do not to a camera when their inks differ. Both from simulated photos of invented prints in daylight, by a
-measured and three invented cameras (docs/learning.md). Under lamps the second is up to three times as large."""
+measured and three invented cameras (docs/learning.md)."""
+UNDER_LAMPS = 1.5
+"""Factor on the second where the photos may have been taken under lamps. Own choice, from the same simulations."""
 NEAR = 15.0
 """CIELAB distance within which the trusted chart's patches speak for a colour."""
 FAR = 25.0
@@ -115,6 +117,7 @@ def learn_print(
     trusted: CardDefinition,
     *,
     same_inks: bool = False,
+    daylight: bool = False,
 ) -> LearnedPrint:
     """Return the print's colours, from one photo or several that show it beside the trusted chart.
 
@@ -125,6 +128,8 @@ def learn_print(
     card : the home print's card, with its nominal colours.
     trusted : the trusted chart, with true colours; it needs no window.
     same_inks : the chart was printed with the same inks as the print, so that a camera sees both alike.
+    daylight : the photos were taken in daylight. Under lamps other inks than the chart's look further off than they
+        are, and the photos cannot show it; so lamps are reckoned with unless told otherwise.
 
     Raises
     ------
@@ -140,20 +145,23 @@ def learn_print(
             f"'{card.name}' and '{trusted.name}' have marks of the same number: they cannot be told apart",
             remedy="Use a trusted chart with marks of its own.",
         )
-    unseen = np.diag(CAMERA_SD**2 + (0.0 if same_inks else 1.0) * OTHER_INKS_SD**2)
+    inks = 0.0 if same_inks else 1.0 if daylight else UNDER_LAMPS
+    unseen = np.diag(CAMERA_SD**2 + (inks * OTHER_INKS_SD) ** 2)
     learned = _joined([_look(source, card, trusted) for source in sources], card, trusted, unseen)
-    _refuse_if_no_better(learned, CLEAR_GAIN if same_inks else CLEAR_GAIN_OTHER_INKS)
+    _refuse_if_no_better(learned, CLEAR_GAIN if same_inks else CLEAR_GAIN_OTHER_INKS, same_inks or daylight)
     return learned
 
 
-def _refuse_if_no_better(learned: LearnedPrint, share: float) -> None:
+def _refuse_if_no_better(learned: LearnedPrint, share: float, sure_of_inks: bool) -> None:
     # What separates learned from nominal colours is the print's own error and that of learning, together.
     nominal = float(np.sqrt(max(learned.from_nominal**2 - learned.error**2, 0.0)))
     if learned.error > share * nominal:
         raise CannotLearnCardError(
             f"The print differs from its nominal colours by ΔE00 {learned.from_nominal:.1f}, and the photos tell "
             f"them only to ± {learned.error:.1f}: there is nothing to gain",
-            remedy="Leave the card as it is, or have it measured with an instrument and use --profile.",
+            remedy="Leave the card as it is, or have it measured with an instrument and use --profile."
+            if sure_of_inks
+            else "Take the photos at a window, no lamp on, and say --daylight; or leave the card as it is.",
         )
 
 

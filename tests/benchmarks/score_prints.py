@@ -47,6 +47,7 @@ Lab = tuple[float, float, float]
 Spectra = dict[Lab, Array]
 
 PRINTERS, CAMERAS = (51, 61), (0, 2, 3, 4)
+DAYLIGHT = ("D50", "D65")
 SMOOTH, OTHER = None, 77
 """Inks of the trusted chart: smooth spectra, and another printer's."""
 SPREADS_AND_CASTS = ((1.5, 2.0), (2.0, 4.0), (3.0, 6.0))
@@ -65,17 +66,17 @@ class Case:
 
 def cases() -> Iterator[tuple[str, list[Case]]]:
     """Yield groups of cases by name."""
-    daylight, lamps = ("D50", "D65"), ("A", "LED-B3", "FL11")
+    lamps = ("A", "LED-B3", "FL11")
     yield (
         "other inks, daylight",
-        [Case(*one, False) for one in product(PRINTERS, (SMOOTH, OTHER), CAMERAS, daylight)],
+        [Case(*one, False) for one in product(PRINTERS, (SMOOTH, OTHER), CAMERAS, DAYLIGHT)],
     )
     yield "other inks, lamps", [Case(*one, False) for one in product(PRINTERS, (OTHER,), CAMERAS, lamps)]
     yield (
         "same inks, any light",
         [
             Case(p, p, c, light, True)
-            for p, c, light in product(PRINTERS, CAMERAS, (*daylight, "A", "LED-B3"))
+            for p, c, light in product(PRINTERS, CAMERAS, (*DAYLIGHT, "A", "LED-B3"))
         ],
     )
 
@@ -115,15 +116,17 @@ def score(case: Case, card: CardDefinition, misprint: CardDefinition, chart: Car
     asked = learnprint._refuse_if_no_better
     taken = [1.0]
 
-    def note(learned: learnprint.LearnedPrint, share: float) -> None:
+    def note(learned: learnprint.LearnedPrint, share: float, sure_of_inks: bool) -> None:
         try:
-            asked(learned, share)
+            asked(learned, share, sure_of_inks)
         except CannotLearnCardError:
             taken[0] = 0.0
 
     learnprint._refuse_if_no_better = note
     try:
-        learned = learnprint.learn_print(photos, card, trusted, same_inks=case.same_inks)
+        learned = learnprint.learn_print(
+            photos, card, trusted, same_inks=case.same_inks, daylight=case.light in DAYLIGHT
+        )
     finally:
         learnprint._refuse_if_no_better = asked
     found, true = learned.card.patch_labs, own.patch_labs

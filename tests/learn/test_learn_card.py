@@ -90,6 +90,17 @@ def test_a_print_little_off_can_be_learned_beside_its_own_inks_only(card, truste
     assert learned.error < 2.0
 
 
+def test_under_lamps_other_inks_are_trusted_less_than_in_daylight(card, printed, trusted):
+    """The photo cannot show what it was lit by, so lamps are reckoned with until told otherwise."""
+    photos = [jpeg(picture(printed, trusted, Table(side=side), CAMERA)) for side in ("left", "right")]
+    daylight = learn_print(photos, card, trusted, daylight=True)
+    own_inks = learn_print(photos, card, trusted, same_inks=True)
+    assert daylight.error > own_inks.error
+    with pytest.raises(CannotLearnCardError, match="nothing to gain") as refusal:
+        learn_print(photos, card, trusted)
+    assert "--daylight" in refusal.value.remedy
+
+
 def test_a_chart_that_is_not_what_it_says_is_no_better_than_nothing(card, printed, trusted):
     """Its own patches, each left out, tell: printed by a bad printer, it cannot teach another print."""
     photo = jpeg(picture(printed, misprinted(trusted, spread=5.0, cast=1.0), Table(), CAMERA))
@@ -162,7 +173,7 @@ def test_a_learned_print_is_used_and_named_from_then_on_but_never_printed(
     document, strandgauge, two_photos, tmp_path, card, home
 ):
     assert strandgauge("card", "--png", tmp_path / "before.png")[0] == 0
-    learned = document("learn", "card", *two_photos, "--name", "desk print")
+    learned = document("learn", "card", *two_photos, "--daylight", "--name", "desk print")
     assert learned["in_use"]
     assert len(learned["learned"]["patches"]) == len(card.patches)
     current = usercalibration.current_card()
@@ -185,7 +196,7 @@ def test_a_learned_print_is_used_and_named_from_then_on_but_never_printed(
 
 
 def test_the_files_hold_what_was_learned(strandgauge, two_photos, tmp_path, card, trusted, home):
-    learned = learn_print(two_photos[:2], card, trusted)
+    learned = learn_print(two_photos[:2], card, trusted, daylight=True)
     cgats, toml = tmp_path / "print.cgats", tmp_path / "print.toml"
     cgats.write_text(print_cgats(learned))
     toml.write_text(print_toml(learned))
@@ -196,7 +207,7 @@ def test_the_files_hold_what_was_learned(strandgauge, two_photos, tmp_path, card
     assert again.patch_labs == pytest.approx(learned.card.patch_labs)
     assert (again.window, again.markers, again.paper) == (card.window, card.markers, learned.paper)
     out = tmp_path / "out.cgats"
-    assert strandgauge("learn", "card", *two_photos, "--name", "x", "--out", out)[0] == 0
+    assert strandgauge("learn", "card", *two_photos, "--daylight", "--name", "x", "--out", out)[0] == 0
     assert out.read_text() == cgats.read_text()
     assert not home.exists()
     code, told, _ = strandgauge("learn", "card", "--profile", out, "--name", "measured")

@@ -43,6 +43,10 @@ def card(
         bool,
         typer.Option("--same-inks", help="The trusted chart was printed with the same inks as your print."),
     ] = False,
+    daylight: Annotated[
+        bool,
+        typer.Option("--daylight", help="The photos were taken at a window, no lamp on: the inks are surer."),
+    ] = False,
     card: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="The definition your print was made from, if not the one shipped."),
@@ -78,7 +82,7 @@ def card(
         text = _measured(profile, card, out)
     else:
         assert trusted is not None, "photos come with a chart"
-        learned, text = _learned(given, trusted, card, out, same_inks)
+        learned, text = _learned(given, trusted, card, out, same_inks, daylight)
     file = keep("card", tidy, text, out)
     used = use and out is None
     if used:
@@ -88,16 +92,18 @@ def card(
 
         session.json.write(card_document(tidy, learned, str(file), used))
     if session.json is None or not session.json.to_standard_output:
-        _tell(tidy, learned, file, out, used, same_inks)
+        _tell(tidy, learned, file, out, used)
 
 
 def _learned(
-    photos: list[Path], trusted: Path, card: Path | None, out: Path | None, same_inks: bool
+    photos: list[Path], trusted: Path, card: Path | None, out: Path | None, same_inks: bool, daylight: bool
 ) -> tuple[LearnedPrint, str]:
     from strandgauge.card.definition import load_card
     from strandgauge.learnprint import learn_print, print_cgats, print_toml
 
-    learned = learn_print(photos, nominal_card(card), load_card(trusted), same_inks=same_inks)
+    learned = learn_print(
+        photos, nominal_card(card), load_card(trusted), same_inks=same_inks, daylight=daylight
+    )
     return learned, print_toml(learned) if _as_definition(out) else print_cgats(learned)
 
 
@@ -117,13 +123,11 @@ def _as_definition(out: Path | None) -> bool:
     return out is None or out.suffix.lower() == ".toml"
 
 
-def _tell(
-    name: str, learned: LearnedPrint | None, file: Path, out: Path | None, used: bool, same_inks: bool
-) -> None:
+def _tell(name: str, learned: LearnedPrint | None, file: Path, out: Path | None, used: bool) -> None:
     if learned is not None:
         from strandgauge.report.learnterminal import print_learned_print
 
-        print_learned_print(learned, same_inks=same_inks)
+        print_learned_print(learned)
     if out is not None:
         print(f"Use it with {'--card' if _as_definition(out) else '--profile'} {out}.")
         return

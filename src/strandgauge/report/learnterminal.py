@@ -67,9 +67,7 @@ def print_levels(learned: LearnedLadder, console: Console | None = None) -> None
         )
 
 
-def print_learned_print(
-    learned: LearnedPrint, console: Console | None = None, *, same_inks: bool = False
-) -> None:
+def print_learned_print(learned: LearnedPrint, console: Console | None = None) -> None:
     """Print how well a print's colours were learned."""
     console = console or plain_console()
     console.print(
@@ -87,12 +85,6 @@ def print_learned_print(
         console.print(
             Text(
                 "! From one photo. A second one with the chart on the other side of the print makes it surer."
-            )
-        )
-    if not same_inks:
-        console.print(
-            Text(
-                "! This holds for photos taken in daylight. Under lamps other inks than the chart's look otherwise."
             )
         )
     console.print(

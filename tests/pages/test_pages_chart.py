@@ -48,7 +48,7 @@ def test_lines_are_named_and_levels_have_number_and_undertone():
     said = words(drawing(curve()))
     assert "pastel pink needs 9.0" in said
     assert "time limit 50\u00a0min" in said
-    assert "now 6.9" in said
+    assert "by the curve 6.9" in said
     assert "6 orange" in said
 
 

@@ -98,13 +98,13 @@ def wanted_shade(reading: Reading, target: str, tools: Tools) -> WantedShade:
     ------
     StrandgaugeError : no such shade, or no hair has the colour that was read.
     """
-    from strandgauge.dye.outlook import BaseZone, Settings
+    from strandgauge.dye.outlook import Settings, base_zones
     from strandgauge.dye.reach import reach
     from strandgauge.dye.targets import find_target
     from strandgauge.report.terminal import hex_colour
 
     shade = find_target(target, tools.targets)
-    zones = [BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall)]
+    zones = base_zones(reading)
     # Other shades that would read true are no part of a row, and to look for them takes a third of the time;
     # so do samples for a probability.
     outlook = reach(zones, shade, tools.palette, (), tools.ladder, Settings(pretone=False, samples=16))

@@ -224,11 +224,10 @@ def _times(seen: list[_Seen], count: int, at: str | None, start: str | None) -> 
 def _outlook(
     reading: Reading, target: str, ladder: Ladder, dyes: list[Path] | None, targets: list[Path] | None
 ) -> Outlook:
-    from strandgauge.cli.hair import zones_of
-    from strandgauge.dye.outlook import Settings
+    from strandgauge.dye.outlook import Settings, base_zones
     from strandgauge.dye.reach import reach
     from strandgauge.dye.targets import find_target, load_targets
 
     shelf, shades = load_shelf(dyes), load_targets(extra=targets or ())
     wanted = find_target(target, shades)
-    return reach(zones_of(reading), wanted, shelf, shades, ladder, Settings(pretone=False))
+    return reach(base_zones(reading), wanted, shelf, shades, ladder, Settings(pretone=False))

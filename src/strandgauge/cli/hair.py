@@ -11,7 +11,6 @@ from strandgauge.cli.options import load_card_for
 
 if TYPE_CHECKING:
     from strandgauge.dye.outlook import BaseZone
-    from strandgauge.reading import Reading
 
 DyesOption = Annotated[
     list[Path] | None,
@@ -26,14 +25,14 @@ TargetsOption = Annotated[
 PICTURES = (".png", ".jpg", ".jpeg")
 
 
-def base_zones(text: str, card: Path | None = None) -> tuple[BaseZone, ...]:
+def hair_zones(text: str, card: Path | None = None) -> tuple[BaseZone, ...]:
     """Return the zones of hair that an argument names: ``L,a,b`` or ``#rrggbb``, a saved reading, or a photo.
 
     Raises
     ------
     StrandgaugeError : the colour, file or photo cannot be used; the subclass says why.
     """
-    from strandgauge.dye.outlook import BaseZone
+    from strandgauge.dye.outlook import BaseZone, base_zones
     from strandgauge.dye.targets import parse_colour
 
     path = Path(text)
@@ -45,14 +44,7 @@ def base_zones(text: str, card: Path | None = None) -> tuple[BaseZone, ...]:
         return load_saved_zones(path)
     from strandgauge.pipeline import read_photo
 
-    return zones_of(read_photo(path, card=load_card_for(card, None)))
-
-
-def zones_of(reading: Reading) -> tuple[BaseZone, ...]:
-    """Return root, mids, ends and overall of a reading."""
-    from strandgauge.dye.outlook import BaseZone
-
-    return tuple(BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall))
+    return base_zones(read_photo(path, card=load_card_for(card, None)))
 
 
 def whole_of(zones: tuple[BaseZone, ...]) -> BaseZone:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.hair import base_zones, whole_of
+from strandgauge.cli.hair import hair_zones, whole_of
 from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import CardOption, JsonOption
 from strandgauge.cli.outcome import Session
@@ -65,8 +65,8 @@ def dye(
     from strandgauge.dye.learn import dye_file, learn_dye
 
     shares = [_share(one, name) for one in mixes]
-    before = [whole_of(base_zones(one, card)) for one in base] * (len(dyed) if len(base) == 1 else 1)
-    after = [whole_of(base_zones(one, card)) for one in dyed]
+    before = [whole_of(hair_zones(one, card)) for one in base] * (len(dyed) if len(base) == 1 else 1)
+    after = [whole_of(hair_zones(one, card)) for one in dyed]
     learned = learn_dye(name, [_observation(*three) for three in zip(before, after, shares, strict=True)])
     file = keep("dye", name, dye_file([learned]), out)
     if session.json is not None:

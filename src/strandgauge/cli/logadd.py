@@ -150,12 +150,12 @@ def _strand_called(logbook: Logbook, visit: Visit, name: str) -> Strand | None:
 
 
 def _outlook(reading: Reading, target: str, ladder: Ladder) -> Outlook:
-    from strandgauge.cli.hair import zones_of
+    from strandgauge.dye.outlook import base_zones
     from strandgauge.dye.reach import reach
     from strandgauge.dye.targets import find_target, load_targets
 
     shades = load_targets()
-    return reach(zones_of(reading), find_target(target, shades), load_shelf(None), shades, ladder)
+    return reach(base_zones(reading), find_target(target, shades), load_shelf(None), shades, ladder)
 
 
 def _content(photo: Path) -> bytes:

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from strandgauge.cli.hair import DyesOption, base_zones
+from strandgauge.cli.hair import DyesOption, hair_zones
 from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import CardOption, JsonOption, load_shelf
 from strandgauge.cli.outcome import Session
@@ -33,7 +33,7 @@ def mix(
 
     shelf, parts = load_shelf(dyes), parse_mix(dye)
     parts.shares(shelf)  # an unknown dye is told before a photo is read
-    rows = [(zone.name, predict(zone.lab, parts, shelf, zone.lab_sd)) for zone in base_zones(base, card)]
+    rows = [(zone.name, predict(zone.lab, parts, shelf, zone.lab_sd)) for zone in hair_zones(base, card)]
     if session.json is not None:
         from strandgauge.report.outlookjson import mix_document
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.hair import DyesOption, TargetsOption, base_zones, check_picture
+from strandgauge.cli.hair import DyesOption, TargetsOption, check_picture, hair_zones
 from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import (
     CardOption,
@@ -100,7 +100,7 @@ def reach(
         load_ladder_for(ladder),
     )
     wanted = _target(target, shades, _pick(pick), card)
-    zones = base_zones(hair, card)
+    zones = hair_zones(hair, card)
     names = {choice.value for choice in zone or ()}
     chosen = [one for one in zones if not names or one.name in names]
     if not chosen:

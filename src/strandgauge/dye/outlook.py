@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from strandgauge.dye.targets import Target
-from strandgauge.reading import Lab
+from strandgauge.reading import Lab, Reading
 
 Verdict = Literal["true", "close", "turns", "out of reach"]
 
@@ -24,6 +24,11 @@ class BaseZone:
     name: str
     lab: Lab
     lab_sd: Lab = (0.0, 0.0, 0.0)
+
+
+def base_zones(reading: Reading) -> tuple[BaseZone, ...]:
+    """Return root, mids, ends and overall of a reading as hair to be dyed."""
+    return tuple(BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from pathlib import Path
 
-from strandgauge.dye.outlook import BaseZone
+from strandgauge.dye.outlook import BaseZone, base_zones
 from strandgauge.errors import BadReadingError
 from strandgauge.reading import CardFit, Lab, Note, Reading, Stain, ZoneName, ZoneReading
 
@@ -23,7 +23,7 @@ def load_saved_zones(path: Path) -> tuple[BaseZone, ...]:
     BadReadingError : the file cannot be read, is not JSON, of another schema, or lacks a colour.
     """
     reading = load_saved_reading(path)
-    return tuple(BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall))
+    return base_zones(reading)
 
 
 def load_saved_reading(path: Path) -> Reading:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from strandgauge.dye.outlook import UNEVEN, Outlook
+from strandgauge.dye.outlook import UNEVEN, Outlook, base_zones
 from strandgauge.dye.targets import Target, find_target
 from strandgauge.dye.words import colour_word
 from strandgauge.errors import StrandgaugeError
@@ -393,11 +393,11 @@ def _caution(step: NextStep, outlook: Outlook | None, answer: Answer) -> str:
 def _outlook(service: Service, answer: Answer, shade: str, bowl: float | None) -> Outlook:
     if bowl is None:
         return service.outlook_for(answer, shade)
-    from strandgauge.dye.outlook import BaseZone, Settings
+    from strandgauge.dye.outlook import Settings
     from strandgauge.dye.reach import reach
 
     reading = answer.reading
-    hair = [BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall)]
+    hair = base_zones(reading)
     settings = Settings(bowl=bowl)
     target = find_target(shade, service.targets)
     return reach(hair, target, service.palette, service.targets, service.ladder, settings)

@@ -15,7 +15,7 @@ from functools import cached_property
 from threading import Lock
 from typing import TYPE_CHECKING, Literal
 
-from strandgauge.dye.outlook import BaseZone, Outlook
+from strandgauge.dye.outlook import Outlook, base_zones
 from strandgauge.dye.palette import Palette, load_palette
 from strandgauge.dye.reach import reach
 from strandgauge.dye.targets import Target, find_target, load_targets
@@ -275,7 +275,7 @@ class Service:
         with self._lock:
             known = self._outlooks.get((check_id, target))
         if known is None:
-            zones = [BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall)]
+            zones = base_zones(reading)
             shade = find_target(target, self.targets)
             known = reach(zones, shade, self.palette, self.targets, self.ladder)
             with self._lock:

@@ -104,7 +104,7 @@ def lift_chart(curve: LiftCurve, *, width: int = 640, height: int = 360, ladder:
         # Those left out lie below the others.
         marks=[_mark(look, frame) for look in sorted(curve.looks, key=lambda look: look.used)],
         now=_mark(curve.looks[-1], frame),
-        now_words=f"now {curve.level_now.value:.1f}",
+        now_words=f"by the curve {curve.level_now.value:.1f}",
         need=None if curve.needs_level is None else (frame.y(curve.needs_level), _need_label(curve, frame)),
         limit=None if curve.limit is None else (frame.x(curve.limit), f"time limit {minutes(curve.limit)}"),
     )

@@ -27,7 +27,7 @@ from strandgauge.web.settings import Limits
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
-    from strandgauge.dye.outlook import Outlook, base_zones
+    from strandgauge.dye.outlook import Outlook
     from strandgauge.dye.palette import Palette
     from strandgauge.dye.targets import Target
     from strandgauge.hair.levels import Ladder
@@ -276,6 +276,7 @@ def _outlook(
 ) -> Outlook | None:
     if target is None:
         return None
+    from strandgauge.dye.outlook import base_zones
     from strandgauge.dye.palette import load_palette
     from strandgauge.dye.reach import reach
     from strandgauge.dye.targets import load_targets

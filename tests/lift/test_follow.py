@@ -55,6 +55,15 @@ def test_light_enough_means_rinse():
     assert (found.state, found.stop) == ("light enough", True)
 
 
+def test_a_last_look_that_is_darker_than_needed_is_not_light_enough_whatever_the_curve_says():
+    found = curve([10, 11], [8.3, 6.8], target="copper", needs_level=7.25, limit=40)
+    assert found.level_now.value >= 7.25
+    assert found.state != "light enough"
+    assert not found.stop
+    assert found.headline == "The looks do not agree. Look again now."
+    assert curve([10, 11], [8.3, 7.3], target="copper", needs_level=7.25, limit=40).state == "light enough"
+
+
 def test_a_steady_lift_goes_on_with_a_time_and_a_next_look():
     found = curve([10, 20, 30], [4.5, 6.2, 7.4], needs_level=8.0, limit=60)
     assert found.state == "lifting"

@@ -79,6 +79,8 @@ class Facts:
     """Minutes from the first look to the last."""
     latest_used: bool
     """Whether the last look fits the others."""
+    latest_agrees: bool
+    """Whether it fits them and does not itself speak against the needed level."""
     level_now: Estimate
     rate: Estimate | None
     """Levels in 10 minutes; None after one look."""
@@ -90,6 +92,11 @@ class Facts:
     """Probability that the needed level is reached."""
     minutes_to_need: Estimate | None
     chance_in_time: float | None
+
+    @property
+    def torn(self) -> bool:
+        """Whether the curve says light enough and the last look says not."""
+        return self.enough >= 0.5 and not self.latest_agrees
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +168,7 @@ def _next_look(facts: Facts, limit: float | None, rules: Rules) -> float:
     need = facts.minutes_to_need
     if need is not None and math.isfinite(need.value):
         pause = min(pause, max(rules.look_soonest, need.low, need.value / 2.0))
-    if not facts.latest_used:
+    if not facts.latest_used or facts.torn:
         pause = 0.0
     return pause if limit is None else min(pause, limit - facts.minute)
 
@@ -197,6 +204,10 @@ def _headline(
         return f"First look: level {now.value:.1f}. {again}", _first_look(now, wish)
     if not facts.latest_used:
         return f"The last photo does not fit the others. {again}", [f"{about}, by the others."]
+    if facts.torn:
+        return f"The looks do not agree. {again}", [
+            f"{about} by all looks, and {wish.need}; the last photo by itself shows it darker than that."
+        ]
     pace = "Slowing" if state == "slowing" else "Still lifting"
     assert facts.rate is not None, "after two looks there is a rate"
     speed = (

@@ -138,6 +138,9 @@ def _facts(
         minute=now,
         seen_for=now - looks[0].minutes,
         latest_used=looks[-1].used,
+        # Whatever the curve makes of it: a strand that was just seen to be darker is not light enough.
+        latest_agrees=looks[-1].used
+        and (needs_level is None or looks[-1].level + looks[-1].level_sd >= needs_level),
         level_now=_estimate(levels_now),
         rate=None if single else _estimate(10.0 * fit.gain(now, now + 1.0)),
         gain_ahead=float(np.median(fit.gain(now, now + 10.0))),
@@ -152,11 +155,12 @@ def _facts(
 def _state(facts: Facts, needs_level: float | None, limit: float | None, rules: Rules) -> State:
     if limit is not None and facts.minute >= limit:
         return "time is up"
-    if needs_level is not None and facts.enough >= 0.5 and facts.latest_used:
+    if needs_level is not None and facts.enough >= 0.5 and facts.latest_agrees:
         return "light enough"
     if facts.rate is None:
         return "first look"
-    if facts.gain_ahead < rules.stalled and facts.seen_for >= rules.look_every and facts.latest_used:
+    stalled = facts.gain_ahead < rules.stalled and facts.seen_for >= rules.look_every
+    if stalled and facts.latest_used and not facts.torn:
         return "stalled"
     return "slowing" if facts.gain_ahead < rules.slowing else "lifting"
 

@@ -98,11 +98,11 @@ def test_what_nobody_foresaw_is_a_refusal_too(tools, tmp_path, strands, monkeypa
 def test_the_wanted_shades_verdict_is_that_of_reach(tools, strands, shade):
     reading = read_photo(strands[0])
     wanted = wanted_shade(reading, shade, tools)
-    from strandgauge.cli.hair import zones_of
+    from strandgauge.dye.outlook import base_zones
 
     target = find_target(shade, tools.targets)
     outlook = reach(
-        zones_of(reading), target, tools.palette, tools.targets, load_ladder(), Settings(pretone=False)
+        base_zones(reading), target, tools.palette, tools.targets, load_ladder(), Settings(pretone=False)
     )
     assert (wanted.verdict, wanted.needs_level) == (outlook.verdict, outlook.needs_level)
     assert any(wanted.saying.startswith(zone.saying) for zone in outlook.zones)

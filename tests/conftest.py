@@ -7,6 +7,10 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+# Many small matrices: a second thread for each costs more than it brings. Set before numpy is loaded.
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import numpy as np
 import pytest
 

@@ -104,11 +104,11 @@ def test_two_looks_leave_the_end_open_and_more_looks_close_it():
 
 
 def test_the_interval_of_the_level_holds_what_it_says():
-    """200 lifts drawn as the model expects them, four looks each; 95 % intervals, so 91 to 100 % must hold."""
+    """120 lifts drawn as the model expects them, four looks each; 95 % intervals, so 91 to 100 % must hold."""
     generator = np.random.default_rng(11)
     kinetics = load_kinetics()
     held_now = held_later = 0
-    rounds = 200
+    rounds = 120
     for _ in range(rounds):
         first = generator.uniform(2.0, 8.0)
         truth = lift(

@@ -317,7 +317,7 @@ def _weighed(
         odds.append(wrong / (right + wrong))
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
-    return _Grid(box, (level, way, unusual), lifts, weight, np.array([float(weight @ one) for one in odds]))
+    return _Grid(box, (level, way, unusual), lifts, weight, np.clip([weight @ one for one in odds], 0.0, 1.0))
 
 
 def _middles(part: Range) -> Array:

@@ -155,8 +155,8 @@ class Lifts:
     def levels_at(self, minutes: float, scale: PigmentScale) -> Array:
         """Return the level (S,) at a time, minutes."""
         start, end = scale.pigment(self.first_level), scale.pigment(self.plateau_level)
-        since = halvings(minutes, self.half_life, self.order) - self._before
-        return scale.level(end + (start - end) * 0.5**since)
+        since = halvings(minutes, self.half_life, self.order) - self.before
+        return scale.level(end + (start - end) * np.exp2(-since))
 
     def minutes_when(self, level: Array, scale: PigmentScale) -> Array:
         """Return the time (S,) at which each lift comes to a level (S,); infinite where it never does."""
@@ -164,12 +164,12 @@ class Lifts:
         start, end = scale.pigment(self.first_level), scale.pigment(self.plateau_level)
         with np.errstate(divide="ignore", invalid="ignore"):
             since = -np.log2((wanted - end) / (start - end))
-            when = self.half_life * (self._before + since) ** (1.0 / self.order)
+            when = self.half_life * (self.before + since) ** (1.0 / self.order)
         when = np.where(wanted <= end, np.inf, when)
         return np.where(wanted >= start, self.first_minute, when)
 
     @property
-    def _before(self) -> Array:
+    def before(self) -> Array:
         """Halvings before the first look, (S,)."""
         return halvings(self.first_minute, self.half_life, self.order)
 
@@ -308,9 +308,12 @@ def _weighed(
     )
     usual = np.log(np.asarray(kinetics.order_shares))[order] + kinetics.plateau_pull * np.log(way)
     log_weight = usual - 0.5 * unusual**2
+    # The same as `Lifts.levels_at`, with what does not change from look to look worked out once.
+    start, end, before = scale.pigment(level), scale.pigment(lifts.plateau_level), lifts.before
     odds = []
     for when, here, sd in zip(times, seen, sds, strict=True):
-        away = here - lifts.levels_at(float(when), scale)
+        since = halvings(float(when), lifts.half_life, lifts.order) - before
+        away = here - scale.level(end + (start - end) * np.exp2(-since))
         right = _normal(away, sd) * (1.0 - kinetics.bad_look_share)
         wrong = _normal(away, float(np.hypot(sd, kinetics.bad_look_sd))) * kinetics.bad_look_share
         log_weight = log_weight + np.log(right + wrong)

@@ -8,6 +8,9 @@ from typing import Literal
 Lab = tuple[float, float, float]
 """CIELAB L*, a*, b* for D65 and the CIE 1931 2 degree observer."""
 
+COVERAGE = 1.96
+"""Standard deviations to either side that hold 95 % of a normal distribution: what ± stands for."""
+
 ZoneName = Literal["overall", "root", "mids", "ends"]
 
 

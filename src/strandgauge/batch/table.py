@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from strandgauge.batch.files import replacing
 from strandgauge.batch.record import Record, Refusal, WantedShade
 from strandgauge.errors import WorkersUnavailableError
-from strandgauge.reading import Reading, ZoneReading
+from strandgauge.reading import COVERAGE, Reading, ZoneReading
 from strandgauge.report import words
 
 if TYPE_CHECKING:
@@ -27,8 +27,6 @@ BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 ACTIVE = "=+-@\t\r\n'＝＋－＠"
 """A text that starts with one of these could be taken for a formula, or for a text protected already."""
 _PARQUET_ROWS = 1000
-_INTERVAL = 1.96
-"""Half-width of a 95 % interval in standard uncertainties."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +71,7 @@ COLUMNS: tuple[Column, ...] = (
     Column("taken", "time", lambda record: record.taken),
     Column("result", "text", lambda record: "read" if record.reading is not None else "refused"),
     Column("level", "number", _of_reading(lambda r: r.overall.level)),
-    Column("level_plus_minus", "number", _of_reading(lambda r: round(_INTERVAL * r.overall.level_sd, 3))),
+    Column("level_plus_minus", "number", _of_reading(lambda r: round(COVERAGE * r.overall.level_sd, 3))),
     Column("evenness", "text", _of_reading(lambda r: words.evenness(r).word)),
     Column("level_range", "number", _of_reading(lambda r: round(words.evenness(r).level_range, 3))),
     Column("undertone", "text", _of_reading(lambda r: r.overall.undertone)),

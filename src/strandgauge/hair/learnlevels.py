@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from strandgauge.cielab import delta_e_2000
 from strandgauge.errors import CannotLearnLevelsError
 from strandgauge.hair.levels import LEVELS, Ladder
-from strandgauge.reading import Lab
+from strandgauge.reading import COVERAGE, Lab
 
 Array = NDArray[np.float64]
 
@@ -138,7 +138,7 @@ def _check_rise(ordered: Sequence[Swatch]) -> tuple[tuple[int, int, float, float
     unsure = []
     for lower, upper in pairwise(ordered):
         rise = upper.lab[0] - lower.lab[0]
-        noise = 1.96 * float(np.hypot(lower.lab_sd[0], upper.lab_sd[0]))
+        noise = COVERAGE * float(np.hypot(lower.lab_sd[0], upper.lab_sd[0]))
         if rise <= 0.0:
             sure = "more than" if -rise > noise else "less than"
             raise CannotLearnLevelsError(

@@ -5,12 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from strandgauge.change import Change, ColourChange, Part, Quantity, StainChange, Step, ZoneChange
-from strandgauge.reading import Stain
-from strandgauge.report.json import reading_document
+from strandgauge.report.json import reading_document, short, stain_document
 
 Document = dict[str, Any]
-
-_DECIMALS = 3
 
 
 def change_document(change: Change) -> Document:
@@ -48,12 +45,12 @@ def _zone(zone: ZoneChange) -> Document:
 
 def _quantity(quantity: Quantity) -> Document:
     return {
-        "before": _short(quantity.before),
-        "after": _short(quantity.after),
-        "change": _short(quantity.change),
-        "sd": _short(quantity.sd),
-        "low": _short(quantity.low),
-        "high": _short(quantity.high),
+        "before": short(quantity.before),
+        "after": short(quantity.after),
+        "change": short(quantity.change),
+        "sd": short(quantity.sd),
+        "low": short(quantity.low),
+        "high": short(quantity.high),
         "measurable": quantity.measurable,
         "verdict": quantity.verdict,
     }
@@ -61,25 +58,25 @@ def _quantity(quantity: Quantity) -> Document:
 
 def _colour(colour: ColourChange) -> Document:
     return {
-        "delta_e00": _short(colour.delta_e00),
-        "low": _short(colour.low),
-        "high": _short(colour.high),
-        "from_noise": _short(colour.from_noise),
-        "chi_square": _short(colour.chi_square),
+        "delta_e00": short(colour.delta_e00),
+        "low": short(colour.low),
+        "high": short(colour.high),
+        "from_noise": short(colour.from_noise),
+        "chi_square": short(colour.chi_square),
         "verdict": colour.verdict,
         "lightness": _part(colour.lightness),
         "chroma": _part(colour.chroma),
         "hue": _part(colour.hue),
-        "rotation": _short(colour.rotation),
+        "rotation": short(colour.rotation),
     }
 
 
 def _part(part: Part) -> Document:
     return {
-        "value": _short(part.value),
-        "sd": _short(part.sd),
-        "low": _short(part.low),
-        "high": _short(part.high),
+        "value": short(part.value),
+        "sd": short(part.sd),
+        "low": short(part.low),
+        "high": short(part.high),
         "verdict": part.verdict,
     }
 
@@ -88,17 +85,7 @@ def _stain(change: StainChange | None) -> Document | None:
     if change is None:
         return None
     return {
-        "before": _one_stain(change.before),
-        "after": _one_stain(change.after),
+        "before": stain_document(change.before),
+        "after": stain_document(change.after),
         "strength": _quantity(change.strength),
     }
-
-
-def _one_stain(stain: Stain | None) -> Document | None:
-    if stain is None:
-        return None
-    return {"hue": stain.hue, "hue_deg": _short(stain.hue_deg), "strength": _short(stain.strength)}
-
-
-def _short(value: float) -> float:
-    return round(float(value), _DECIMALS)

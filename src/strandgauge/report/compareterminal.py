@@ -9,7 +9,7 @@ from rich.text import Text
 from strandgauge.change import NO_CHANGE, Change, Part, Quantity
 from strandgauge.report import comparewords, words
 from strandgauge.report.comparewords import ShownStep, shown
-from strandgauge.report.terminal import NARROW, hex_colour, plain_console
+from strandgauge.report.terminal import NARROW, hex_colour, plain_console, plain_table, shows_colours
 
 
 def print_change(change: Change, console: Console | None = None) -> None:
@@ -48,7 +48,7 @@ def _print_step(one: ShownStep, console: Console) -> None:
     for sentence in comparewords.laggards(one.step):
         console.print(Text(sentence))
     console.print()
-    console.print(_zones(one, swatches=_shows_colours(console)))
+    console.print(_zones(one, swatches=shows_colours(console)))
     if console.width >= NARROW + 24:
         console.print()
         console.print(_colour_difference(one))
@@ -58,7 +58,7 @@ def _print_step(one: ShownStep, console: Console) -> None:
 
 
 def _zones(one: ShownStep, *, swatches: bool) -> Table:
-    table = _table()
+    table = plain_table()
     table.add_column("", no_wrap=True)
     for heading in ("before", "now"):
         if swatches:
@@ -96,7 +96,7 @@ def _zones(one: ShownStep, *, swatches: bool) -> Table:
 
 def _colour_difference(one: ShownStep) -> Table:
     """Lay out CIEDE2000 and its parts; with the warmth beside them it would not fit 80 columns."""
-    table = _table()
+    table = plain_table()
     for heading in ("", "ΔE00", "lightness ΔL'/SL", "chroma ΔC'/SC", "hue ΔH'/SH"):
         table.add_column(heading, no_wrap=True)
     for zone in (*one.step.zones, one.step.overall):
@@ -107,7 +107,7 @@ def _colour_difference(one: ShownStep) -> Table:
 
 
 def _warmth(one: ShownStep) -> Table:
-    table = _table()
+    table = plain_table()
     for heading in ("", "warmth ΔC*ab", "Δ yellowness E313"):
         table.add_column(heading, no_wrap=True)
     for zone in (*one.step.zones, one.step.overall):
@@ -119,11 +119,3 @@ def _warmth(one: ShownStep) -> Table:
 def _marked(number: Part | Quantity, decimals: int = 1) -> str:
     text = comparewords.signed(number, decimals)
     return f"({text})" if number.verdict == NO_CHANGE else text
-
-
-def _shows_colours(console: Console) -> bool:
-    return console.is_terminal and not console.no_color and console.color_system in ("truecolor", "256")
-
-
-def _table() -> Table:
-    return Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 from strandgauge.lift.curve import Estimate, LiftCurve
+from strandgauge.report.json import short
 
 Document = dict[str, Any]
 
@@ -61,4 +62,4 @@ def _estimate(estimate: Estimate | None) -> Document | None:
 
 
 def _short(value: float | None) -> float | None:
-    return None if value is None or not math.isfinite(value) else round(float(value), 3)
+    return None if value is None or not math.isfinite(value) else short(value)

@@ -8,6 +8,7 @@ from rich.text import Text
 
 from strandgauge.lift.advice import LOOK_UP_LIMIT
 from strandgauge.lift.curve import LiftCurve, Look
+from strandgauge.reading import COVERAGE
 from strandgauge.report.terminal import NARROW, plain_console
 
 _CHART_ROWS = 11
@@ -73,7 +74,7 @@ def _looks(looks: tuple[Look, ...]) -> Table:
     for look in looks:
         table.add_row(
             f"{look.minutes:.0f}",
-            f"{look.level:.1f} ± {1.96 * look.level_sd:.1f}",
+            f"{look.level:.1f} ± {COVERAGE * look.level_sd:.1f}",
             "" if look.used else "left out",
             Text(look.photo),
         )

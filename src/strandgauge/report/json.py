@@ -5,6 +5,7 @@ The shapes are published as JSON Schemas in ``docs/schemas`` and are only ever a
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from strandgauge.reading import CardCheck, Note, Reading, Stain, ZoneReading
@@ -27,12 +28,12 @@ def reading_document(reading: Reading) -> Document:
         "ladder": reading.ladder,
         "wet": reading.wet,
         "card_fit": {
-            "delta_e00_median": _short(reading.card_fit.delta_e00_median),
-            "delta_e00_max": _short(reading.card_fit.delta_e00_max),
-            "leave_one_out_mean": _short(reading.card_fit.leave_one_out_mean),
-            "light_unevenness_percent": _short(reading.card_fit.light_unevenness_percent),
+            "delta_e00_median": short(reading.card_fit.delta_e00_median),
+            "delta_e00_max": short(reading.card_fit.delta_e00_max),
+            "leave_one_out_mean": short(reading.card_fit.leave_one_out_mean),
+            "light_unevenness_percent": short(reading.card_fit.light_unevenness_percent),
         },
-        "evenness": {"word": even.word, "level_range": _short(even.level_range)},
+        "evenness": {"word": even.word, "level_range": short(even.level_range)},
         "overall": _zone(reading.overall),
         "zones": [_zone(zone) for zone in reading.zones],
         "notes": [_note(note) for note in reading.notes],
@@ -47,14 +48,14 @@ def check_document(check: CardCheck) -> Document:
         "card": check.card,
         "trusted": check.trusted,
         "problems": [_note(problem) for problem in check.problems],
-        "light_unevenness_percent": _short(check.light_unevenness_percent),
+        "light_unevenness_percent": short(check.light_unevenness_percent),
         "patches": [
             {
                 "id": patch.id,
-                "lab_reference": _shorts(patch.lab_reference),
-                "lab_corrected": _shorts(patch.lab_corrected),
-                "delta_e00": _short(patch.delta_e00),
-                "delta_e00_leave_one_out": _short(patch.delta_e00_leave_one_out),
+                "lab_reference": shorts(patch.lab_reference),
+                "lab_corrected": shorts(patch.lab_corrected),
+                "delta_e00": short(patch.delta_e00),
+                "delta_e00_leave_one_out": short(patch.delta_e00_leave_one_out),
             }
             for patch in check.patches
         ],
@@ -75,35 +76,38 @@ def error_document(code: str, message: str, remedy: str, where: str | None = Non
 def _zone(zone: ZoneReading) -> Document:
     return {
         "name": zone.name,
-        "lab": _shorts(zone.lab),
-        "lab_sd": _shorts(zone.lab_sd),
-        "lab_as_lit": _shorts(zone.lab_as_lit),
-        "lightness_spread": _short(zone.lightness_spread),
-        "level": _short(zone.level),
-        "level_sd": _short(zone.level_sd),
-        "level_shares": {level: _short(share) for level, share in zone.level_shares.items()},
+        "lab": shorts(zone.lab),
+        "lab_sd": shorts(zone.lab_sd),
+        "lab_as_lit": shorts(zone.lab_as_lit),
+        "lightness_spread": short(zone.lightness_spread),
+        "level": short(zone.level),
+        "level_sd": short(zone.level_sd),
+        "level_shares": {level: short(share) for level, share in zone.level_shares.items()},
         "undertone": zone.undertone,
-        "chroma": _short(zone.chroma),
-        "hue_deg": _short(zone.hue_deg),
-        "yellowness_e313": _short(zone.yellowness_e313),
-        "stain": _stain(zone.stain),
+        "chroma": short(zone.chroma),
+        "hue_deg": short(zone.hue_deg),
+        "yellowness_e313": short(zone.yellowness_e313),
+        "stain": stain_document(zone.stain),
     }
 
 
-def _stain(stain: Stain | None) -> Document | None:
+def stain_document(stain: Stain | None) -> Document | None:
+    """Return a stain as part of a document; None where there is none."""
     if stain is None:
         return None
-    return {"hue": stain.hue, "hue_deg": _short(stain.hue_deg), "strength": _short(stain.strength)}
+    return {"hue": stain.hue, "hue_deg": short(stain.hue_deg), "strength": short(stain.strength)}
 
 
 def _note(note: Note) -> Document:
     return {"code": note.code, "message": note.message}
 
 
-def _short(value: float) -> float:
+def short(value: float) -> float:
+    """Return a number as documents hold it."""
     # float(): numpy's own numbers are no JSON; rounding keeps a document readable, far below any uncertainty.
     return round(float(value), _DECIMALS)
 
 
-def _shorts(values: tuple[float, ...]) -> list[float]:
-    return [_short(value) for value in values]
+def shorts(values: Iterable[float]) -> list[float]:
+    """Return numbers as documents hold them."""
+    return [short(value) for value in values]

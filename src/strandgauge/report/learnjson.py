@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from strandgauge.report.json import short, shorts
+
 if TYPE_CHECKING:
     from strandgauge.hair.learnlevels import LearnedLadder
     from strandgauge.learnprint import LearnedPrint
     from strandgauge.usercalibration import Learned
 
 Document = dict[str, Any]
-
-_DECIMALS = 3
 
 
 def levels_document(learned: LearnedLadder, source: str, file: str, in_use: bool) -> Document:
@@ -24,22 +24,22 @@ def levels_document(learned: LearnedLadder, source: str, file: str, in_use: bool
         "file": file,
         "in_use": in_use,
         "against": learned.against,
-        "mean_level_shift": _short(learned.mean_shift),
-        "mean_delta_e00": _short(learned.mean_delta_e00),
+        "mean_level_shift": short(learned.mean_shift),
+        "mean_delta_e00": short(learned.mean_delta_e00),
         "levels": [
             {
                 "level": rung.level,
-                "lab": _shorts(rung.lab),
-                "lab_sd": None if rung.lab_sd is None else _shorts(rung.lab_sd),
+                "lab": shorts(rung.lab),
+                "lab_sd": None if rung.lab_sd is None else shorts(rung.lab_sd),
                 "origin": rung.origin,
                 "photos": rung.photos,
-                "delta_e00": _short(rung.delta_e00),
-                "level_there": _short(rung.level_there),
+                "delta_e00": short(rung.delta_e00),
+                "level_there": short(rung.level_there),
             }
             for rung in learned.rungs
         ],
         "unsure_steps": [
-            {"from": lower, "to": upper, "rise": _short(rise), "noise": _short(noise)}
+            {"from": lower, "to": upper, "rise": short(rise), "noise": short(noise)}
             for lower, upper, rise, noise in learned.unsure_steps
         ],
     }
@@ -59,17 +59,17 @@ def card_document(name: str, learned: LearnedPrint | None, file: str, in_use: bo
             "card": learned.card.name,
             "trusted": learned.trusted,
             "photos": list(learned.photos),
-            "error": _short(learned.error),
-            "from_nominal": _short(learned.from_nominal),
-            "trusted_left_out": _short(learned.trusted_left_out),
-            "paper": None if learned.paper is None else _shorts(learned.paper),
+            "error": short(learned.error),
+            "from_nominal": short(learned.from_nominal),
+            "trusted_left_out": short(learned.trusted_left_out),
+            "paper": None if learned.paper is None else shorts(learned.paper),
             "patches": [
                 {
                     "id": patch.id,
-                    "nominal": _shorts(patch.nominal),
-                    "lab": _shorts(patch.lab),
-                    "lab_sd": _shorts(patch.lab_sd),
-                    "error": _short(patch.error),
+                    "nominal": shorts(patch.nominal),
+                    "lab": shorts(patch.lab),
+                    "lab_sd": shorts(patch.lab_sd),
+                    "error": short(patch.error),
                 }
                 for patch in learned.patches
             ],
@@ -87,11 +87,3 @@ def learned_list_document(folder: str, everything: Sequence[Learned]) -> Documen
             for one in everything
         ],
     }
-
-
-def _short(value: float) -> float:
-    return round(float(value), _DECIMALS)
-
-
-def _shorts(values: Sequence[float]) -> list[float]:
-    return [_short(value) for value in values]

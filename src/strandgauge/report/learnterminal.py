@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
-from strandgauge.report.terminal import plain_console
+from strandgauge.reading import COVERAGE
+from strandgauge.report.terminal import plain_console, plain_table
 
 if TYPE_CHECKING:
     from strandgauge.hair.learnlevels import LearnedLadder
@@ -38,12 +38,12 @@ def print_levels(learned: LearnedLadder, console: Console | None = None) -> None
     )
     console.print(Text(answer, style="bold"))
     console.print()
-    table = _table()
+    table = plain_table()
     for heading in ("level", "L*", "a*", "b*", "± L*", "on ours", "ΔE00"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("")
     for rung in learned.rungs:
-        sd = "" if rung.lab_sd is None else f"{1.96 * rung.lab_sd[0]:.1f}"
+        sd = "" if rung.lab_sd is None else f"{COVERAGE * rung.lab_sd[0]:.1f}"
         photos = f"{rung.photos} photos" if rung.photos > 1 else ""
         table.add_row(
             str(rung.level),
@@ -103,7 +103,7 @@ def print_learned(folder: str, everything: Sequence[Learned], console: Console |
         console.print(Text("Nothing was learned yet. See 'strandgauge learn --help'."))
         console.print(Text(f"Your folder for it: {folder}", style="dim"))
         return
-    table = _table()
+    table = plain_table()
     for heading in ("", "name", ""):
         table.add_column(heading)
     for one in everything:
@@ -111,7 +111,3 @@ def print_learned(folder: str, everything: Sequence[Learned], console: Console |
         table.add_row(_KINDS[one.kind], Text(one.name), state)
     console.print(table)
     console.print(Text(f"In {folder}", style="dim"))
-
-
-def _table() -> Table:
-    return Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
+from strandgauge.reading import COVERAGE
 from strandgauge.report.logbookjson import check_document
 
 Entry = tuple[Client, Visit, Strand, CheckRecord]
@@ -118,7 +119,7 @@ def _row(client: Client, visit: Visit, strand: Strand, check: CheckRecord) -> li
         None if minutes is None else round(minutes, 2),
         "yes" if check.wet else "no",
         overall["level"],
-        None if spread is None else round(1.96 * spread, 2),
+        None if spread is None else round(COVERAGE * spread, 2),
         reading.get("evenness", {}).get("word"),
         overall.get("undertone"),
         *lab,

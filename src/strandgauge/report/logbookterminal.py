@@ -12,6 +12,8 @@ from rich.text import Text
 
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import CheckRecord, Client, ClientSummary, Deletion, Strand
+from strandgauge.reading import COVERAGE
+from strandgauge.report.terminal import plain_table
 
 GUMMY_MEANS_STOP = "A stretch test was gummy. That means stop: rinse, and no more lightener on this hair."
 BYTES_MAY_REMAIN = (
@@ -26,7 +28,7 @@ def print_clients(summaries: Sequence[ClientSummary], path: str, console: Consol
     if not summaries:
         console.print(Text(f"Nobody is in the logbook {path} yet."))
         return
-    table = _table()
+    table = plain_table()
     table.add_column("client")
     table.add_column("last visit", no_wrap=True)
     table.add_column("visits", justify="right")
@@ -107,7 +109,7 @@ def _checks(strand: Strand, checks: Sequence[CheckRecord]) -> Table:
         "stretch": [check.stretch or "" for check in checks],
     }
     filled = {heading: cells for heading, cells in columns.items() if any(cells)}
-    table = _table()
+    table = plain_table()
     for heading in filled:
         table.add_column("" if heading == "wet" else heading, no_wrap=heading != "wanted shade")
     rows = zip(*filled.values(), strict=True)
@@ -123,7 +125,7 @@ def _minutes(strand: Strand, check: CheckRecord) -> str:
 
 def _level(zone: dict[str, Any]) -> str:
     spread = zone.get("level_sd")
-    return f"{zone['level']:.1f}" + ("" if spread is None else f" ± {1.96 * spread:.1f}")
+    return f"{zone['level']:.1f}" + ("" if spread is None else f" ± {COVERAGE * spread:.1f}")
 
 
 def _verdict(outlook: dict[str, Any] | None, wanted: str | None) -> str:
@@ -151,7 +153,3 @@ def _day(time: datetime | None) -> str:
 
 def _clock(time: datetime) -> str:
     return time.astimezone().strftime("%H:%M")
-
-
-def _table() -> Table:
-    return Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")

@@ -13,6 +13,7 @@ from strandgauge.dye.outlook import FormulaPart, Outlook, Pretone, ZoneOutlook
 from strandgauge.dye.palette import Dye, Palette
 from strandgauge.dye.targets import Target
 from strandgauge.dye.words import colour_word
+from strandgauge.report.json import short, shorts
 
 Document = dict[str, Any]
 
@@ -34,44 +35,44 @@ def outlook_document(outlook: Outlook) -> Document:
     evening, shadow = outlook.evening, outlook.shadow
     return {
         "schema": "strandgauge.outlook/1",
-        "target": {"name": outlook.target.name, "lab": _shorts(outlook.target.lab)},
+        "target": {"name": outlook.target.name, "lab": shorts(outlook.target.lab)},
         "verdict": outlook.verdict,
-        "probability_true": _short(outlook.probability_true),
+        "probability_true": short(outlook.probability_true),
         "bowl_grams": outlook.bowl,
-        "base_level": _short(outlook.base_level),
+        "base_level": short(outlook.base_level),
         "zones": [_zone(zone) for zone in outlook.zones],
-        "needs_level": None if outlook.needs_level is None else _short(outlook.needs_level),
+        "needs_level": None if outlook.needs_level is None else short(outlook.needs_level),
         "needs_undertone": outlook.needs_undertone,
         "strip": [
             {
                 "level": step.level,
-                "base_lab": _shorts(step.base_lab),
-                "predicted_lab": _shorts(step.predicted_lab),
-                "delta_e00": _short(step.delta_e00),
+                "base_lab": shorts(step.base_lab),
+                "predicted_lab": shorts(step.predicted_lab),
+                "delta_e00": short(step.delta_e00),
             }
             for step in outlook.strip
         ],
         "instead": [
             {
                 "name": one.name,
-                "lab": _shorts(one.lab),
-                "predicted_lab": _shorts(one.predicted_lab),
-                "delta_e00": _short(one.delta_e00),
+                "lab": shorts(one.lab),
+                "predicted_lab": shorts(one.predicted_lab),
+                "delta_e00": short(one.delta_e00),
             }
             for one in outlook.instead
         ],
         "evenness": None
         if evening is None
         else {
-            "delta_e00_between_zones": _short(evening.difference),
-            "delta_e00_when_met": _short(evening.difference_met),
+            "delta_e00_between_zones": short(evening.difference),
+            "delta_e00_when_met": short(evening.difference_met),
             "saying": evening.saying,
             "formulas": [{"name": name, "formula": _formula(parts)} for name, parts in evening.formulas],
         },
         "shadow_root": {
-            "level": _short(shadow.level),
-            "predicted_lab": _shorts(shadow.predicted_lab),
-            "delta_e00": _short(shadow.delta_e00),
+            "level": short(shadow.level),
+            "predicted_lab": shorts(shadow.predicted_lab),
+            "delta_e00": short(shadow.delta_e00),
             "formula": _formula(shadow.formula),
         },
         "cautions": list(outlook.cautions),
@@ -82,7 +83,7 @@ def targets_document(targets: Iterable[Target]) -> Document:
     """Return the wanted shades as ``strandgauge.targets-list/1``."""
     return {
         "schema": "strandgauge.targets-list/1",
-        "targets": [{"name": one.name, "lab": _shorts(one.lab)} for one in targets],
+        "targets": [{"name": one.name, "lab": shorts(one.lab)} for one in targets],
     }
 
 
@@ -99,9 +100,9 @@ def dyes_document(
                 "ingredients": list(dye.ingredients),
                 "source": dye.source,
                 "fluorescent": dye.fluorescent,
-                "lab_error": _short(dye.lab_error),
-                "diluted_lab": _shorts(diluted),
-                "undiluted_lab": _shorts(full),
+                "lab_error": short(dye.lab_error),
+                "diluted_lab": shorts(diluted),
+                "undiluted_lab": shorts(full),
             }
             for dye, diluted, full in shown
         ],
@@ -114,7 +115,7 @@ def learned_document(dye: Dye, file: str | None) -> Document:
         "schema": "strandgauge.learned-dye/1",
         "name": dye.name,
         "curve": [round(float(value), 4) for value in dye.curve],
-        "lab_error": _short(dye.lab_error),
+        "lab_error": short(dye.lab_error),
         "source": dye.source,
         "file": file,
     }
@@ -123,17 +124,17 @@ def learned_document(dye: Dye, file: str | None) -> Document:
 def _zone(zone: ZoneOutlook) -> Document:
     return {
         "name": zone.name,
-        "base_lab": _shorts(zone.base_lab),
-        "predicted_lab": _shorts(zone.predicted_lab),
-        "predicted_lab_sd": _shorts(zone.predicted_lab_sd),
+        "base_lab": shorts(zone.base_lab),
+        "predicted_lab": shorts(zone.predicted_lab),
+        "predicted_lab_sd": shorts(zone.predicted_lab_sd),
         "predicted_word": colour_word(zone.predicted_lab),
-        "delta_e00": _short(zone.delta_e00),
+        "delta_e00": short(zone.delta_e00),
         "verdict": zone.verdict,
         "saying": zone.saying,
-        "probability_true": _short(zone.probability_true),
+        "probability_true": short(zone.probability_true),
         "formula": _formula(zone.formula),
         "pretone": _pretone(zone.pretone),
-        "unadjusted_lab": _shorts(zone.unadjusted_lab),
+        "unadjusted_lab": shorts(zone.unadjusted_lab),
         "unadjusted_word": zone.unadjusted_saying,
     }
 
@@ -144,8 +145,8 @@ def _pretone(pretone: Pretone | None) -> Document | None:
     return {
         "hue": pretone.hue,
         "formula": _formula(pretone.formula),
-        "base_after_lab": _shorts(pretone.base_after_lab),
-        "delta_e00_without": _short(pretone.delta_e00_without),
+        "base_after_lab": shorts(pretone.base_after_lab),
+        "delta_e00_without": short(pretone.delta_e00_without),
     }
 
 
@@ -155,16 +156,8 @@ def _formula(parts: Iterable[FormulaPart]) -> list[Document]:
 
 def _prediction(one: MixPrediction) -> Document:
     return {
-        "base_lab": _shorts(one.base_lab),
-        "predicted_lab": _shorts(one.predicted_lab),
-        "predicted_lab_sd": _shorts(one.predicted_lab_sd),
+        "base_lab": shorts(one.base_lab),
+        "predicted_lab": shorts(one.predicted_lab),
+        "predicted_lab_sd": shorts(one.predicted_lab_sd),
         "predicted_word": colour_word(one.predicted_lab),
     }
-
-
-def _short(value: float) -> float:
-    return round(float(value), 3)
-
-
-def _shorts(values: Iterable[float]) -> list[float]:
-    return [_short(value) for value in values]

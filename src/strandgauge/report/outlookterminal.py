@@ -14,7 +14,7 @@ from strandgauge.dye.palette import Dye
 from strandgauge.dye.targets import Target
 from strandgauge.dye.words import colour_word
 from strandgauge.hair.levels import level_at_least
-from strandgauge.reading import Lab
+from strandgauge.reading import COVERAGE, Lab
 from strandgauge.report.terminal import hex_colour
 
 _COLOURS = ("truecolor", "256")
@@ -143,7 +143,7 @@ def print_mix(mix: Mix, rows: Sequence[tuple[str, MixPrediction]], console: Cons
                 *_swatch(console, one.predicted_lab),
                 f"{name:<8} {colour_word(one.base_lab)} ({_lab(one.base_lab)}) → "
                 f"{colour_word(one.predicted_lab)} ({_lab(one.predicted_lab)}), "
-                "± {:.1f} {:.1f} {:.1f}".format(*(1.96 * sd for sd in one.predicted_lab_sd)),
+                "± {:.1f} {:.1f} {:.1f}".format(*(COVERAGE * sd for sd in one.predicted_lab_sd)),
             )
         )
     console.print(

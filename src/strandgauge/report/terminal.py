@@ -22,7 +22,7 @@ _SWATCH_WIDTH = 6
 def print_reading(reading: Reading, console: Console | None = None) -> None:
     """Print a reading."""
     console = console or plain_console()
-    swatches = _shows_colours(console)
+    swatches = shows_colours(console)
     console.print(Text(reading.photo, style="dim"))
     console.print(_headline(reading, swatches))
     console.print()
@@ -85,7 +85,8 @@ def hex_colour(lab: Lab) -> str:
     return f"#{red:02x}{green:02x}{blue:02x}"
 
 
-def _shows_colours(console: Console) -> bool:
+def shows_colours(console: Console) -> bool:
+    """Tell whether swatches come out as the colours they are."""
     # With 16 colours a swatch would show another colour than was read.
     return console.is_terminal and not console.no_color and console.color_system in ("truecolor", "256")
 
@@ -102,7 +103,7 @@ def _headline(reading: Reading, swatches: bool) -> Text:
 
 def _zones(reading: Reading, swatches: bool) -> Table:
     """Lay out what the zones are in words."""
-    table = _table()
+    table = plain_table()
     if swatches:
         table.add_column("", no_wrap=True)
     table.add_column("", no_wrap=True)
@@ -122,7 +123,7 @@ def _tone(zone: ZoneReading) -> str:
 
 def _numbers(reading: Reading) -> Table:
     """Lay out what the zones are in standard terms."""
-    table = _table()
+    table = plain_table()
     table.add_column("", no_wrap=True)
     for heading in ("L*", "a*", "b*", "C*ab", "hue", "yellowness"):
         table.add_column(heading, justify="right", no_wrap=True)
@@ -138,7 +139,8 @@ def _numbers(reading: Reading) -> Table:
     return table
 
 
-def _table() -> Table:
+def plain_table() -> Table:
+    """Return a table without lines, as all results are laid out."""
     return Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
 
 
@@ -168,7 +170,7 @@ def _patch_grid(patches: Sequence[PatchCheck], console: Console) -> Table:
     name = max(3, *(len(patch.id) for patch in patches)) + 1
     columns = max(1, min(6, console.width // (name + 16)))
     rows = -(-len(patches) // columns)
-    table = _table()
+    table = plain_table()
     for _ in range(columns):
         table.add_column(f"{'':<{name}}{'fit':>4}{'left out':>9}", no_wrap=True)
     cells = [f"{p.id:<{name}}{p.delta_e00:4.1f}{p.delta_e00_leave_one_out:9.1f}" for p in patches]

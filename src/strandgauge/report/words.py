@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strandgauge.reading import Reading, ZoneReading
+from strandgauge.reading import COVERAGE, Reading, ZoneReading
 
 CAUTION = (
     "This reads colour, not condition: a photo cannot show whether hair is strong enough. "
@@ -77,7 +77,7 @@ def warmth(zone: ZoneReading) -> str:
 
 def level_interval(zone: ZoneReading) -> str:
     """Write a level with the half-width of its 95 % interval, such as '8.2 ± 0.4'."""
-    return f"{zone.level:.1f} ± {1.96 * zone.level_sd:.1f}"
+    return f"{zone.level:.1f} ± {COVERAGE * zone.level_sd:.1f}"
 
 
 def shares(zone: ZoneReading, *, least: float = 0.05) -> str:

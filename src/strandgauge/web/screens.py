@@ -15,7 +15,7 @@ from strandgauge.dye.outlook import UNEVEN, Outlook, base_zones
 from strandgauge.dye.targets import Target, find_target
 from strandgauge.dye.words import colour_word
 from strandgauge.errors import StrandgaugeError
-from strandgauge.reading import Lab, Reading, ZoneReading
+from strandgauge.reading import COVERAGE, Lab, Reading, ZoneReading
 from strandgauge.report import words
 from strandgauge.report.nextstep import (
     TIME_IS_UP,
@@ -449,7 +449,7 @@ class Gauge:
 def gauge(service: Service, zone: ZoneReading, outlook: Outlook | None) -> Gauge:
     """Return the gauge of a zone."""
     rungs = tuple((float(lab[0]), float(lab[1]), float(lab[2])) for lab in service.ladder.lab)
-    reach = 1.96 * zone.level_sd
+    reach = COVERAGE * zone.level_sd
     return Gauge(
         rungs,
         zone.level,

@@ -14,11 +14,10 @@ from dataclasses import dataclass
 from strandgauge.hair.levels import Ladder, level_at_least, load_ladder
 from strandgauge.hair.warmth import undertone
 from strandgauge.lift.curve import CurvePoint, LiftCurve, Look
+from strandgauge.reading import COVERAGE
 from strandgauge.report.pages.render import minutes, render
 from strandgauge.report.terminal import hex_colour
 
-INTERVAL = 1.96
-"""Half-width of a 95 % interval in standard uncertainties."""
 _LEAST_LEVELS = 3.0
 """A chart spans at least so many levels, lest noise look like lift."""
 _TICK_STEPS = (1, 2, 5, 10, 15, 20, 30, 60, 120, 240)
@@ -151,7 +150,7 @@ def _title(curve: LiftCurve) -> str:
 
 
 def _frame(curve: LiftCurve, width: int, height: int, named: bool) -> _Frame:
-    levels = [look.level + side * INTERVAL * look.level_sd for look in curve.looks for side in (-1, 0, 1)]
+    levels = [look.level + side * COVERAGE * look.level_sd for look in curve.looks for side in (-1, 0, 1)]
     levels += [level for p in _drawable(curve.points) for level in (p.low, p.high) if abs(level) < 20.0]
     if curve.needs_level is not None:
         levels += [curve.needs_level + 0.4]
@@ -179,7 +178,7 @@ def _drawable(points: Iterable[CurvePoint]) -> list[CurvePoint]:
 
 
 def _mark(look: Look, frame: _Frame) -> _Mark:
-    half = INTERVAL * look.level_sd
+    half = COVERAGE * look.level_sd
     return _Mark(
         frame.x(look.minutes),
         frame.y(look.level),

@@ -11,9 +11,9 @@ from markupsafe import Markup
 from strandgauge.hair.levels import level_at_least
 from strandgauge.lift.advice import load_rules
 from strandgauge.lift.curve import Estimate, LiftCurve, Look
-from strandgauge.reading import Reading
+from strandgauge.reading import COVERAGE, Reading
 from strandgauge.report import words
-from strandgauge.report.pages.charts import INTERVAL, lift_chart
+from strandgauge.report.pages.charts import lift_chart
 from strandgauge.report.pages.render import capital, minutes, render
 
 _ALREADY = 0.5
@@ -150,7 +150,7 @@ def _looks(curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, b
 
 
 def _shown(curve: LiftCurve, look: Look, candidates: list[Reading], strip: bytes | None) -> ShownLook:
-    level = f"{look.level:.1f} ± {INTERVAL * look.level_sd:.1f}"
+    level = f"{look.level:.1f} ± {COVERAGE * look.level_sd:.1f}"
     reading = candidates.pop(0) if candidates else None
     zone = None
     if reading is not None:

@@ -147,10 +147,15 @@ def read_together(
         raise ValueError("at least one photo is needed")
     used = ladder or load_ladder()
     measured = [measure_photo(source, card=card, ladder=used, wet=wet) for source in sources]
+    return reading_together(measured, used, wet)
+
+
+def reading_together(measured: Sequence[Measurement], ladder: Ladder, wet: bool) -> Reading:
+    """Return the one reading of photos that were measured already; see `read_together`."""
     if len(measured) == 1:
         return measured[0].reading
     return join_readings(
-        [m.reading for m in measured], mean_colours([m.colours for m in measured]), used, wet
+        [m.reading for m in measured], mean_colours([m.colours for m in measured]), ladder, wet
     )
 
 

@@ -105,3 +105,25 @@ def test_help_names_every_command_and_version_is_told(strandgauge):
     assert all(command in helped.out for command in COMMANDS)
     assert strandgauge().out == helped.out
     assert strandgauge("--version").out.startswith("strandgauge ")
+
+
+def test_photos_read_together_with_a_picture_are_each_measured_once(
+    strandgauge, photo, tmp_path, monkeypatch
+):
+    import strandgauge.pipeline as pipeline
+
+    measured = []
+    measure = pipeline.measure_photo
+
+    def counted(source, **options):
+        measured.append(source)
+        return measure(source, **options)
+
+    monkeypatch.setattr(pipeline, "measure_photo", counted)
+    picture = tmp_path / "both.png"
+    outcome = strandgauge("read", photo, photo, "--together", "--picture", picture, "--json", "-")
+    assert outcome.code == 0, outcome.err
+    assert len(measured) == 2
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    alone = strandgauge("read", photo, photo, "--together", "--json", "-")
+    assert outcome.documents() == alone.documents()

@@ -83,19 +83,20 @@ def _read_one(
     wet: bool,
     picture: Path | None,
 ) -> int:
-    from strandgauge.pipeline import measure_photo, read_photo, read_together
+    from strandgauge.pipeline import measure_photo, read_photo, read_together, reading_together
 
-    if len(photos) > 1:
-        reading = read_together(photos, card=card, ladder=ladder, wet=wet)
-    elif picture is None:
-        reading = read_photo(photos[0], card=card, ladder=ladder, wet=wet)
-    if picture is not None:
+    if picture is None:
+        reading = (
+            read_together(photos, card=card, ladder=ladder, wet=wet)
+            if len(photos) > 1
+            else read_photo(photos[0], card=card, ladder=ladder, wet=wet)
+        )
+    else:
         from strandgauge.report.picture import write_picture
 
-        measurement = measure_photo(photos[0], card=card, ladder=ladder, wet=wet)
-        if len(photos) == 1:
-            reading = measurement.reading
-        write_picture(picture, measurement, reading)
+        measured = [measure_photo(photo, card=card, ladder=ladder, wet=wet) for photo in photos]
+        reading = reading_together(measured, ladder, wet)
+        write_picture(picture, measured[0], reading)
     _show(session, reading)
     return 0
 

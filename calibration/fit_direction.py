@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 
 from strandgauge.errors import StrandgaugeError
-from strandgauge.pipeline import measure_photo
+from strandgauge.reading.pipeline import measure_photo
 from strandgauge.strand.direction import LightClues, doubt_features, features
 
 RIDGE = 3e-3

@@ -17,7 +17,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 
 from strandgauge.card.model import CardDefinition
-from strandgauge.pipeline import default_card
+from strandgauge.reading.pipeline import default_card
 from synthetic import paint
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from strandgauge.reading import CardCheck, CardFit, Note, PatchCheck, Reading, Stain, ZoneReading
+from strandgauge.reading.model import CardCheck, CardFit, Note, PatchCheck, Reading, Stain, ZoneReading
 
 
 def zone(name="overall", level=8.2, lab=(57.5, 8.2, 35.9), **changes) -> ZoneReading:

@@ -11,18 +11,18 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from strandgauge.batch.run import run_batch
     from strandgauge.card.definition import load_card
-    from strandgauge.change import Change, compare
+    from strandgauge.change.compare import Change, compare
     from strandgauge.dye.mix import Mix, predict
-    from strandgauge.dye.outlook import BaseZone, Outlook, Settings
     from strandgauge.dye.palette import load_palette
-    from strandgauge.dye.reach import reach
     from strandgauge.dye.targets import Target, find_target, load_targets
     from strandgauge.errors import StrandgaugeError
     from strandgauge.hair.levels import load_ladder
+    from strandgauge.judge.follow import follow
+    from strandgauge.judge.outlook import BaseZone, Outlook, Settings
+    from strandgauge.judge.reach import reach
     from strandgauge.lift.curve import LiftCurve
-    from strandgauge.lift.follow import follow
-    from strandgauge.pipeline import check_photo, measure_photo, read_photo, read_together
-    from strandgauge.reading import Reading
+    from strandgauge.reading.model import Reading
+    from strandgauge.reading.pipeline import check_photo, measure_photo, read_photo, read_together
 
 __version__ = "0.1.0"
 
@@ -53,28 +53,28 @@ __all__ = [
 ]
 
 _HOMES = {
-    "BaseZone": "dye.outlook",
-    "Change": "change",
+    "BaseZone": "judge.outlook",
+    "Change": "change.compare",
     "LiftCurve": "lift.curve",
     "Mix": "dye.mix",
-    "Outlook": "dye.outlook",
-    "Reading": "reading",
-    "Settings": "dye.outlook",
+    "Outlook": "judge.outlook",
+    "Reading": "reading.model",
+    "Settings": "judge.outlook",
     "StrandgaugeError": "errors",
     "Target": "dye.targets",
-    "check_photo": "pipeline",
-    "compare": "change",
+    "check_photo": "reading.pipeline",
+    "compare": "change.compare",
     "find_target": "dye.targets",
-    "follow": "lift.follow",
+    "follow": "judge.follow",
     "load_card": "card.definition",
     "load_ladder": "hair.levels",
     "load_palette": "dye.palette",
     "load_targets": "dye.targets",
-    "measure_photo": "pipeline",
+    "measure_photo": "reading.pipeline",
     "predict": "dye.mix",
-    "reach": "dye.reach",
-    "read_photo": "pipeline",
-    "read_together": "pipeline",
+    "reach": "judge.reach",
+    "read_photo": "reading.pipeline",
+    "read_together": "reading.pipeline",
     "run_batch": "batch.run",
 }
 

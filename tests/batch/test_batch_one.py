@@ -11,14 +11,14 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from strandgauge import pipeline
 from strandgauge.batch.one import read_one, wanted_shade
 from strandgauge.batch.task import Task
-from strandgauge.dye.outlook import Settings
-from strandgauge.dye.reach import reach
 from strandgauge.dye.targets import find_target
 from strandgauge.hair.levels import load_ladder
-from strandgauge.pipeline import read_photo
+from strandgauge.judge.outlook import Settings
+from strandgauge.judge.reach import reach
+from strandgauge.reading import pipeline
+from strandgauge.reading.pipeline import read_photo
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 
@@ -98,7 +98,7 @@ def test_what_nobody_foresaw_is_a_refusal_too(tools, tmp_path, strands, monkeypa
 def test_the_wanted_shades_verdict_is_that_of_reach(tools, strands, shade):
     reading = read_photo(strands[0])
     wanted = wanted_shade(reading, shade, tools)
-    from strandgauge.dye.outlook import base_zones
+    from strandgauge.judge.outlook import base_zones
 
     target = find_target(shade, tools.targets)
     outlook = reach(

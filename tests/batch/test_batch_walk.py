@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from strandgauge.batch.names import shown_name
 from strandgauge.batch.walk import find_photos
 from strandgauge.errors import UnreadableFileError
+from strandgauge.files.names import shown_name
 
 JPEG_START = b"\xff\xd8\xff\xe0" + bytes(20)
 

@@ -106,7 +106,7 @@ from strandgauge.batch.workers import Processes
 from strandgauge.dye.palette import load_palette
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder
-from strandgauge.pipeline import default_card
+from strandgauge.reading.pipeline import default_card
 if __name__ == "__main__":
     pool = Processes(Tools(default_card(), load_ladder(), load_palette(), load_targets()), 1)
     print(pool.submit(Task("x.jpg", Path({str(tmp_path / "x.jpg")!r}), False, "rose")).result().refused, flush=True)

@@ -17,9 +17,9 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from readings import reading, zone
-from strandgauge.hair.kinetics import Lifts, fit_lift, load_kinetics, pigment_scale
 from strandgauge.hair.levels import load_ladder
-from strandgauge.lift.follow import follow
+from strandgauge.judge.follow import follow
+from strandgauge.lift.kinetics import Lifts, fit_lift, load_kinetics, pigment_scale
 
 LOOKS = (5.0, 12.0, 20.0, 28.0)
 LATER = 40.0

@@ -18,7 +18,7 @@ from skimage.color import deltaE_ciede2000
 
 from strandgauge.errors import StrandgaugeError
 from strandgauge.hair.levels import load_ladder
-from strandgauge.pipeline import read_photo
+from strandgauge.reading.pipeline import read_photo
 
 
 def score(path: Path):

@@ -34,11 +34,11 @@ from sample_images.render.spectra import (  # noqa: E402
 )
 from twocards import Table, load_trusted, misprinted, picture  # noqa: E402
 
-from strandgauge import learnprint  # noqa: E402
 from strandgauge.card.model import CardDefinition  # noqa: E402
-from strandgauge.cielab import delta_e_2000  # noqa: E402
+from strandgauge.colour.cielab import delta_e_2000  # noqa: E402
 from strandgauge.errors import CannotLearnCardError  # noqa: E402
-from strandgauge.pipeline import default_card  # noqa: E402
+from strandgauge.learn import prints as learnprint  # noqa: E402
+from strandgauge.reading.pipeline import default_card  # noqa: E402
 from strandphoto import jpeg  # noqa: E402
 from synthetic import Shot  # noqa: E402
 

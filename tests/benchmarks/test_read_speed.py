@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 import pytest
 
-from strandgauge.pipeline import read_photo
+from strandgauge.reading.pipeline import read_photo
 from strandphoto import jpeg, strand_photo
 
 

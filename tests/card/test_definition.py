@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from strandgauge.calibration import calibration_file
 from strandgauge.card.definition import load_card
 from strandgauge.card.model import CardDefinition
 from strandgauge.card.write import card_toml
 from strandgauge.errors import BadCardDefinitionError
-from strandgauge.tomlfile import read_toml
+from strandgauge.files.calibration import calibration_file
+from strandgauge.files.toml import read_toml
 
 CHART = """\
 [card]

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from strandgauge.card.find import find_card, project
 from strandgauge.errors import BlurError, CardCutOffError, CardFoldedError, NoCardError, WrongCardVersionError
-from strandgauge.pipeline import default_card
+from strandgauge.reading.pipeline import default_card
 from synthetic import Shot, paint, photograph, srgb_curve
 
 CARD = default_card()

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from readings import reading, zone
-from strandgauge.report.json import reading_document
+from strandgauge.show.json.reading import reading_document
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 MARTA = [SAMPLES / f"marta-{clock}.jpg" for clock in (1005, 1022, 1041)]

@@ -17,7 +17,7 @@ from strandgauge.cli.outcome import (
     error_classes,
     exit_code_of,
 )
-from strandgauge.reading import Note
+from strandgauge.reading.model import Note
 
 MANUAL = Path(__file__).parents[2] / "docs" / "errors.md"
 
@@ -30,7 +30,7 @@ def pipeline_raises(monkeypatch):
         def fail(*_, **__):
             raise error
 
-        monkeypatch.setattr("strandgauge.pipeline.read_photo", fail)
+        monkeypatch.setattr("strandgauge.reading.pipeline.read_photo", fail)
 
     return arrange
 
@@ -157,7 +157,7 @@ def test_a_hostile_file_name_cannot_command_the_terminal(strandgauge, tmp_path):
 
 def test_an_untrusted_check_ends_in_the_code_of_its_first_problem(monkeypatch, strandgauge, valid, photo):
     result = readings.check(trusted=False, problems=[Note("uneven-light", "The light changes by 62 %.")])
-    monkeypatch.setattr("strandgauge.report.cardcheck.card_check", lambda _: result)
+    monkeypatch.setattr("strandgauge.reading.cardcheck.card_check", lambda _: result)
     told = strandgauge("check", photo, "--json", "-")
     assert told.code == 34
     assert valid(told.documents()[0])["trusted"] is False

@@ -12,7 +12,7 @@ import pytest
 
 from readings import reading, zone
 from strandgauge.cli.app import run
-from strandgauge.report.json import reading_document
+from strandgauge.show.json.reading import reading_document
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 

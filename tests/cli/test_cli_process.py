@@ -60,7 +60,7 @@ def test_control_c_ends_the_run_in_one_line(tmp_path):
     slow = (
         # Whoever runs the tests in the background may have turned Ctrl-C off for them and their children.
         "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"
-        "import strandgauge.pipeline as pipeline, time\n"
+        "import strandgauge.reading.pipeline as pipeline, time\n"
         "def slow(*_, **__):\n"
         "    print('ready', flush=True)\n"
         "    time.sleep(30)\n"

@@ -110,7 +110,7 @@ def test_help_names_every_command_and_version_is_told(strandgauge):
 def test_photos_read_together_with_a_picture_are_each_measured_once(
     strandgauge, photo, tmp_path, monkeypatch
 ):
-    import strandgauge.pipeline as pipeline
+    import strandgauge.reading.pipeline as pipeline
 
     measured = []
     measure = pipeline.measure_photo

@@ -3,13 +3,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from strandgauge.cielab import delta_e_2000
+from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.formula import weigh
-from strandgauge.dye.learn import Observation, dye_file, learn_dye
 from strandgauge.dye.mix import mix_of, parse_mix, predict
-from strandgauge.dye.outlook import BaseZone, Settings
 from strandgauge.dye.palette import load_palette
-from strandgauge.dye.reach import reach
 from strandgauge.dye.targets import find_target, load_targets, parse_colour
 from strandgauge.errors import (
     BadCalibrationError,
@@ -21,6 +18,9 @@ from strandgauge.errors import (
 )
 from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.pigment import solve_base
+from strandgauge.judge.outlook import BaseZone, Settings
+from strandgauge.judge.reach import reach
+from strandgauge.learn.dyes import Observation, dye_file, learn_dye
 
 SD = (1.0, 1.0, 1.2)
 UNEVEN = [

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from strandgauge.cielab import delta_e_2000
+from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.palette import Palette, load_palette
 from strandgauge.dye.solve import FEWER_DYES_COST, best_mixes, make_grid
 from strandgauge.dye.targets import load_targets

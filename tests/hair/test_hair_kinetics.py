@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 
 from strandgauge.errors import BadCalibrationError
-from strandgauge.hair.kinetics import Lifts, fit_lift, halvings, load_kinetics, pigment_scale
 from strandgauge.hair.levels import load_ladder
+from strandgauge.lift.kinetics import Lifts, fit_lift, halvings, load_kinetics, pigment_scale
 
 LADDER = load_ladder()
 SCALE = pigment_scale(LADDER)

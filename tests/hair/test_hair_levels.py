@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from strandgauge.calibration import calibration_file
 from strandgauge.errors import BadCalibrationError
+from strandgauge.files.calibration import calibration_file
 from strandgauge.hair.levels import level_shares, load_ladder
 
 LADDER = calibration_file("ladder.toml").read_text()

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from strandgauge.cielab import delta_e_2000
+from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.errors import OutsideModelError
 from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.pigment import faded, lifted, solve_base

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from twocards import Table, misprinted, picture, trusted_toml
 
-from strandgauge import usercalibration
 from strandgauge.card.definition import load_card
 from strandgauge.card.profile import apply_profile, read_profile
-from strandgauge.cielab import delta_e_2000
+from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.errors import CannotLearnCardError, StrandgaugeError
-from strandgauge.learnprint import learn_print, print_cgats, print_toml
+from strandgauge.learn import kept as usercalibration
+from strandgauge.learn.prints import learn_print, print_cgats, print_toml
 from strandphoto import jpeg
 from synthetic import Shot, even
 

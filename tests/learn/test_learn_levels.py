@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from strandgauge.cielab import delta_e_2000
 from strandgauge.cli.learnlevels import level_in_name
+from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.errors import CannotLearnLevelsError
-from strandgauge.hair.learnlevels import Swatch, ladder_toml, learn_ladder
 from strandgauge.hair.levels import load_ladder
+from strandgauge.learn.levels import Swatch, ladder_toml, learn_ladder
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 OURS = load_ladder()

@@ -6,11 +6,11 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from strandgauge import usercalibration
-from strandgauge.dye.learn import Observation, dye_file, learn_dye
 from strandgauge.errors import UnknownCalibrationError
-from strandgauge.hair.learnlevels import Swatch, ladder_toml, learn_ladder
 from strandgauge.hair.levels import load_ladder
+from strandgauge.learn import kept as usercalibration
+from strandgauge.learn.dyes import Observation, dye_file, learn_dye
+from strandgauge.learn.levels import Swatch, ladder_toml, learn_ladder
 
 OURS = load_ladder()
 

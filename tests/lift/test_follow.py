@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from readings import reading, zone
 from strandgauge.errors import BadTimesError
-from strandgauge.lift.follow import follow
-from strandgauge.report.followjson import curve_document
-from strandgauge.report.followterminal import chart_lines
+from strandgauge.judge.follow import follow
+from strandgauge.show.json.follow import curve_document
+from strandgauge.show.terminal.follow import chart_lines
 
 SCHEMA = Path(__file__).parents[2] / "docs" / "schemas" / "lift-curve-1.json"
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from strandgauge.pipeline import check_photo
+from strandgauge.reading.pipeline import check_photo
 from synthetic import Shot, paint, photograph, srgb_curve
 
 

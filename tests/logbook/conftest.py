@@ -12,7 +12,7 @@ from logbookdata import NOON
 import readings
 from strandgauge.logbook.book import Logbook, open_logbook
 from strandgauge.logbook.records import Strand
-from strandgauge.report.json import reading_document
+from strandgauge.show.json.reading import reading_document
 
 
 @pytest.fixture(scope="session")

@@ -19,7 +19,7 @@ from logbookdata import NOON
 
 from strandgauge.cli.app import run
 from strandgauge.logbook.book import open_logbook
-from strandgauge.report.logbookexport import COLUMNS, safe_cell
+from strandgauge.show.export import COLUMNS, safe_cell
 from strandphoto import jpeg, strand_photo
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"

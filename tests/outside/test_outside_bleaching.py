@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from strandgauge.hair.kinetics import halvings
+from strandgauge.lift.kinetics import halvings
 
 MINUTES = np.array([0.0, 15.0, 30.0, 45.0, 60.0, 120.0, 180.0])
 PEROXIDE = np.array([6.08, 5.87, 5.79, 5.68, 5.60, 5.06, 4.67])

@@ -17,7 +17,7 @@ from skimage.color import deltaE_ciede2000
 from strandgauge.card.sample import Samples
 from strandgauge.light.colorimetry import xyz_to_lab
 from strandgauge.light.correction import fit_correction
-from strandgauge.pipeline import default_card
+from strandgauge.reading.pipeline import default_card
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")

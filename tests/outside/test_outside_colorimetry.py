@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import skimage.color
 
-from strandgauge import cielab
+from strandgauge.colour import cielab
 from strandgauge.light import colorimetry, tone
 
 with warnings.catch_warnings():

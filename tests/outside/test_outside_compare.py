@@ -7,8 +7,8 @@ import pytest
 from test_outside_colorimetry import HALF_TURN, LABS, PAIRS, colour
 
 from readings import reading, zone
-from strandgauge.change import compare
-from strandgauge.cielab import delta_e_2000_terms
+from strandgauge.change.compare import compare
+from strandgauge.colour.cielab import delta_e_2000_terms
 
 
 def test_the_parts_of_the_published_pairs_make_up_their_printed_differences():

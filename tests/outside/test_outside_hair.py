@@ -7,7 +7,7 @@ import warnings
 import numpy as np
 import pytest
 
-from strandgauge.cielab import WHITE_D65, delta_e_2000, lab_from_xyz, xyz_from_lab
+from strandgauge.colour.cielab import WHITE_D65, delta_e_2000, lab_from_xyz, xyz_from_lab
 from strandgauge.hair.law import Law, kubelka_munk, kubelka_munk_reflectance
 from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.pigment import load_pigments, solve_base

@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 from scipy.interpolate import PchipInterpolator
 
-from strandgauge.cielab import delta_e_2000
-from strandgauge.dye.learn import Observation, learn_dye
+from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.hair.law import Law
 from strandgauge.hair.pigment import Pigments, load_pigments, solve_base
 from strandgauge.hair.spectra import GRID, lab_from_reflectance
+from strandgauge.learn.dyes import Observation, learn_dye
 
 CURVES = json.loads((Path(__file__).parents[2] / "sample_images/render/fibre-reflectance.json").read_text())
 X = GRID / 550.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from strandgauge.cielab import chroma, delta_e_2000, hue_deg
+from strandgauge.colour.cielab import chroma, delta_e_2000, hue_deg
 from strandgauge.dye.palette import load_palette
 from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.pigment import solve_base

@@ -16,8 +16,8 @@ from skimage.color import deltaE_ciede2000
 
 from strandgauge.errors import StrandgaugeError
 from strandgauge.hair.levels import load_ladder
-from strandgauge.pipeline import read_photo, read_together
-from strandgauge.reading import Reading
+from strandgauge.reading.model import Reading
+from strandgauge.reading.pipeline import read_photo, read_together
 
 FOLDER = Path(__file__).parents[2] / "sample_images"
 SAMPLES = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))["samples"]

@@ -12,11 +12,11 @@ from curves import LADDER
 
 from readings import reading
 from strandgauge.batch.record import Record, Refusal, WantedShade
-from strandgauge.cielab import chroma, hue_deg, srgb_from_lab
-from strandgauge.dye.outlook import VERDICTS
+from strandgauge.colour.cielab import chroma, hue_deg, srgb_from_lab
 from strandgauge.hair.warmth import undertone
-from strandgauge.reading import Reading
-from strandgauge.report.terminal import hex_colour
+from strandgauge.judge.outlook import VERDICTS
+from strandgauge.reading.model import Reading
+from strandgauge.show.terminal.reading import hex_colour
 
 START = datetime(2026, 3, 2, 9, 0)
 TARGET = "pastel pink"

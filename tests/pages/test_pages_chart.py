@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 import pytest
 from curves import curve, first_look, look, rise, stalled
 
-from strandgauge.report.pages.charts import lift_chart
+from strandgauge.show.pages.charts import lift_chart
 
 
 def drawing(made, **size) -> ElementTree.Element:

@@ -13,8 +13,8 @@ from curves import curve, first_look, look, slowing, stalled
 
 from browser import DESK, PHONE, barriers, sideways
 from strandgauge.lift.curve import Estimate
-from strandgauge.report.pages.follow import answer, facts, follow_page
-from strandgauge.report.words import CAUTION
+from strandgauge.show.pages.follow import answer, facts, follow_page
+from strandgauge.words.reading import CAUTION
 
 NASTY = '"><script>alert(1)</script>.jpg'
 

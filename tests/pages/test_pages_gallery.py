@@ -16,7 +16,7 @@ from playwright.sync_api import expect
 
 from browser import DESK, PHONE, barriers, sideways
 from strandgauge.errors import CannotWriteError
-from strandgauge.report.pages.gallery import Row, class_sheet, make_card, write_gallery
+from strandgauge.show.pages.gallery import Row, class_sheet, make_card, write_gallery
 
 NASTY = (
     '"><script>alert(1)</script>.jpg',

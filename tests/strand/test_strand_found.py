@@ -8,7 +8,7 @@ import pytest
 from skimage.color import deltaE_ciede2000, lab2xyz
 
 from strandgauge.errors import NoStrandError, StrandgaugeError, StrandOffWindowError, StrandTooThinError
-from strandgauge.pipeline import measure_photo
+from strandgauge.reading.pipeline import measure_photo
 from synthetic import XYZ_TO_SRGB, Shot, photograph
 
 PPM = 12

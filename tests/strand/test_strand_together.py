@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from strandgauge.pipeline import read_photo, read_together
+from strandgauge.reading.pipeline import read_photo, read_together
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 

@@ -9,19 +9,19 @@ from itertools import product
 import pytest
 
 from readings import reading, zone
-from strandgauge.dye.outlook import BaseZone
 from strandgauge.dye.palette import load_palette
-from strandgauge.dye.reach import reach
 from strandgauge.dye.targets import find_target, load_targets
 from strandgauge.hair.levels import load_ladder
-from strandgauge.lift.follow import follow
-from strandgauge.report.nextstep import (
+from strandgauge.judge.follow import follow
+from strandgauge.judge.nextstep import (
     TIME_IS_UP,
     curve_sentences,
     next_step,
     short_verdict,
     worst_stretch,
 )
+from strandgauge.judge.outlook import BaseZone
+from strandgauge.judge.reach import reach
 from strandgauge.web.screens import Clock, step_now
 
 TRUE, CLOSE, FAR, FORBIDDEN = (9.7, "copper"), (9.7, "pastel pink"), (7.9, "rose"), (5.2, "pastel pink")

@@ -14,8 +14,8 @@ from serving import BLURRED, GOOD, SAMPLES, Inside
 
 from strandgauge.errors import LogbookNotWrittenError, ServerBusyError
 from strandgauge.logbook.book import open_logbook
-from strandgauge.report.outlookjson import outlook_document
-from strandgauge.report.savedoutlook import outlook_from_document
+from strandgauge.show.json.outlook import outlook_document
+from strandgauge.show.json.savedoutlook import outlook_from_document
 from strandgauge.web.app import create_app
 from strandgauge.web.service import Service
 from strandgauge.web.settings import Limits, ServerSettings

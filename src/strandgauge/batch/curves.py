@@ -7,7 +7,7 @@ from datetime import timedelta
 
 from strandgauge.batch.record import Record
 from strandgauge.hair.levels import Ladder
-from strandgauge.lift.follow import LiftCurve, follow
+from strandgauge.judge.follow import LiftCurve, follow
 
 SESSION_GAP = timedelta(hours=3)
 """A longer pause between two photos of a client separates two sessions; lightener stays on no strand that long."""

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import IO
 
 from strandgauge.errors import BatchFolderError
-from strandgauge.report.files import cannot_write
+from strandgauge.files.write import cannot_write
 
 LOCK = ".lock"
 _PART = ".{}.part"

@@ -13,7 +13,7 @@ from strandgauge.batch.files import held, replacing
 from strandgauge.batch.store import ROWS, STRIPS
 from strandgauge.batch.task import Tools
 from strandgauge.errors import BatchFolderError
-from strandgauge.report.files import cannot_write
+from strandgauge.files.write import cannot_write
 
 SETTINGS = "batch.json"
 CSV = "readings.csv"

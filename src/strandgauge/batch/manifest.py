@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from strandgauge.batch.names import shown_name
 from strandgauge.dye.targets import Target, find_target
 from strandgauge.errors import BadManifestError, StrandgaugeError
+from strandgauge.files.names import shown_name
 
 COLUMNS = {
     "file": "file",

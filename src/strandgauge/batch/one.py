@@ -10,7 +10,7 @@ from pathlib import PurePosixPath
 from strandgauge.batch.record import Record, Refusal, WantedShade
 from strandgauge.batch.task import Task, Tools
 from strandgauge.errors import StrandgaugeError
-from strandgauge.reading import Note, Reading
+from strandgauge.reading.model import Note, Reading
 
 INTERNAL = "internal-error"
 OUT_OF_MEMORY = "out-of-memory"
@@ -72,8 +72,8 @@ def _unforeseen(error: Exception) -> Refusal:
 
 
 def _read(task: Task, tools: Tools, data: bytes, digest: str) -> Record:
-    from strandgauge.pipeline import measure_photo
-    from strandgauge.report.strip import strip_jpeg
+    from strandgauge.reading.pipeline import measure_photo
+    from strandgauge.show.picture.strip import strip_jpeg
 
     measurement = measure_photo(data, card=tools.card, ladder=tools.ladder, wet=task.wet)
     reading = replace(measurement.reading, photo=PurePosixPath(task.file).name)
@@ -98,10 +98,10 @@ def wanted_shade(reading: Reading, target: str, tools: Tools) -> WantedShade:
     ------
     StrandgaugeError : no such shade, or no hair has the colour that was read.
     """
-    from strandgauge.dye.outlook import Settings, base_zones
-    from strandgauge.dye.reach import reach
     from strandgauge.dye.targets import find_target
-    from strandgauge.report.terminal import hex_colour
+    from strandgauge.judge.outlook import Settings, base_zones
+    from strandgauge.judge.reach import reach
+    from strandgauge.show.terminal.reading import hex_colour
 
     shade = find_target(target, tools.targets)
     zones = base_zones(reading)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from strandgauge.dye.outlook import Verdict
-from strandgauge.reading import Reading
+from strandgauge.judge.outlook import Verdict
+from strandgauge.reading.model import Reading
 
 
 @dataclass(frozen=True, slots=True)

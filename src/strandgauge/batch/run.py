@@ -19,7 +19,6 @@ from types import FrameType
 from strandgauge.batch.curves import lift_curves
 from strandgauge.batch.folder import CSV, GALLERY, PARQUET, result_folder, settings_document
 from strandgauge.batch.manifest import ManifestRow, read_manifest
-from strandgauge.batch.names import shown_name
 from strandgauge.batch.one import TRANSIENT
 from strandgauge.batch.record import Record, Refusal
 from strandgauge.batch.store import ROWS, STRIPS, Entry, Store, strip_name
@@ -31,10 +30,11 @@ from strandgauge.card.model import CardDefinition
 from strandgauge.dye.palette import Palette, load_palette
 from strandgauge.dye.targets import Target, find_target, load_targets
 from strandgauge.errors import CannotWriteError, StrandgaugeError
+from strandgauge.files.names import shown_name
+from strandgauge.files.write import cannot_write
 from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.pipeline import default_card
-from strandgauge.report.files import cannot_write
-from strandgauge.report.pages.gallery import write_gallery
+from strandgauge.reading.pipeline import default_card
+from strandgauge.show.pages.gallery import write_gallery
 
 
 @dataclass(frozen=True, slots=True)

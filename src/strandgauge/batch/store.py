@@ -21,8 +21,8 @@ from typing import IO
 from strandgauge.batch.files import UNFINISHED, replacing, write_small
 from strandgauge.batch.record import Asked, Record
 from strandgauge.errors import StrandgaugeError
-from strandgauge.report.batchjson import record_from_document, row_document
-from strandgauge.report.files import cannot_write
+from strandgauge.files.write import cannot_write
+from strandgauge.show.json.batch import record_from_document, row_document
 
 ROWS = "readings.jsonl"
 STRIPS = "strips"

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Any, Literal
 from strandgauge.batch.files import replacing
 from strandgauge.batch.record import Record, Refusal, WantedShade
 from strandgauge.errors import WorkersUnavailableError
-from strandgauge.reading import COVERAGE, Reading, ZoneReading
-from strandgauge.report import words
+from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
+from strandgauge.words import reading as words
 
 if TYPE_CHECKING:
     import pyarrow

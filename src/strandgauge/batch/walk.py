@@ -13,8 +13,8 @@ from collections import deque
 from dataclasses import dataclass
 from pathlib import Path
 
-from strandgauge.batch.names import shown_name
 from strandgauge.errors import StrandgaugeError, UnreadableFileError
+from strandgauge.files.names import shown_name
 
 READ = frozenset(
     (".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".hif")

@@ -33,7 +33,7 @@ from strandgauge.card.shapes import TOUCH_MM, as_corners, bounds, box_corners, o
 from strandgauge.card.values import Fault, shown
 from strandgauge.card.write import SCHEMA
 from strandgauge.errors import BadCardDefinitionError
-from strandgauge.tomlfile import KeyPath, TomlFile, read_toml
+from strandgauge.files.toml import KeyPath, TomlFile, read_toml
 
 __all__ = ["CardDefinition", "Marker", "Patch", "Window", "load_card"]
 

@@ -8,7 +8,7 @@ from typing import Any, cast, get_args
 from strandgauge.card import values
 from strandgauge.card.model import Align, Arrow, Point, Scale, Text, Tone
 from strandgauge.card.values import Fault
-from strandgauge.tomlfile import KeyPath
+from strandgauge.files.toml import KeyPath
 
 Table = dict[str, Any]
 

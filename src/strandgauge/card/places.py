@@ -11,7 +11,7 @@ from strandgauge.card import values
 from strandgauge.card.model import Box, Corners
 from strandgauge.card.shapes import as_corners, box_corners, corner_turns, turned
 from strandgauge.card.values import Fault
-from strandgauge.tomlfile import KeyPath
+from strandgauge.files.toml import KeyPath
 
 Table = dict[str, Any]
 

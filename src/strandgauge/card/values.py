@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from strandgauge.card.model import Box, Lab, Point
-from strandgauge.tomlfile import KeyPath
+from strandgauge.files.toml import KeyPath
 
 MAX_MM = 5000.0
 

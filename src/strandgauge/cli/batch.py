@@ -114,7 +114,7 @@ def _check_json(target: str) -> None:
 
 def _show(session: Session, summary: Summary) -> None:
     from strandgauge.cli.outcome import one_line
-    from strandgauge.report.batchjson import summary_document
+    from strandgauge.show.json.batch import summary_document
 
     for note in summary.notes[:_SHOWN_NOTES]:
         print(one_line(f"strandgauge: note: {note}."), file=sys.stderr)
@@ -128,7 +128,7 @@ def _show(session: Session, summary: Summary) -> None:
 
 def summary_line(summary: Summary) -> str:
     """Say in one line what became of a batch."""
-    from strandgauge.batch.names import shown_name
+    from strandgauge.files.names import shown_name
 
     parts = [f"{_photos(summary.photos)}: {summary.read} read, {summary.refused} refused"]
     if summary.refused_because:

@@ -20,9 +20,9 @@ def check(
     profile: ProfileOption = None,
 ) -> int:
     """Judge card and light alone: could a reading from this photo be trusted?"""
-    from strandgauge.pipeline import check_photo
-    from strandgauge.report.cardcheck import card_check
-    from strandgauge.report.json import check_document
+    from strandgauge.reading.cardcheck import card_check
+    from strandgauge.reading.pipeline import check_photo
+    from strandgauge.show.json.reading import check_document
 
     session: Session = context.obj
     forbid_overwriting([photo], json)
@@ -32,7 +32,7 @@ def check(
     if session.json is not None:
         session.json.write(check_document(result))
     if session.json is None or not session.json.to_standard_output:
-        from strandgauge.report.terminal import print_check
+        from strandgauge.show.terminal.reading import print_check
 
         print_check(result)
     if result.trusted:

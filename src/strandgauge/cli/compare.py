@@ -23,7 +23,7 @@ from strandgauge.cli.outcome import Session
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
     from strandgauge.hair.levels import Ladder
-    from strandgauge.reading import Reading
+    from strandgauge.reading.model import Reading
 
 
 def compare(
@@ -53,7 +53,7 @@ def compare(
     forbid_overwriting(files, json, page)
     if json is not None:
         session.json = JsonLines(json, several=False)
-    from strandgauge.change import compare as put_side_by_side
+    from strandgauge.change.compare import compare as put_side_by_side
 
     definition, rungs = load_card_for(card, profile), load_ladder_for(ladder)
     names = _names(files)
@@ -63,17 +63,17 @@ def compare(
     ]
     change = put_side_by_side([reading for reading, _ in seen])
     if page is not None:
-        from strandgauge.report.files import write_whole
-        from strandgauge.report.pages.compare import compare_page
+        from strandgauge.files.write import write_whole
+        from strandgauge.show.pages.compare import compare_page
 
         strips = {reading.photo: strip for reading, strip in seen if strip is not None}
         write_whole(page, compare_page(change, strips).encode())
     if session.json is not None:
-        from strandgauge.report.comparejson import change_document
+        from strandgauge.show.json.change import change_document
 
         session.json.write(change_document(change))
     if session.json is None or not session.json.to_standard_output:
-        from strandgauge.report.compareterminal import print_change
+        from strandgauge.show.terminal.change import print_change
 
         print_change(change)
 
@@ -97,16 +97,16 @@ def _read(
     """Return the reading of a photo or of a saved one, and a photo's strip where it is wanted."""
     picture = None
     if file.suffix.lower() == ".json":
-        from strandgauge.report.savedreading import load_saved_reading
+        from strandgauge.show.json.savedreading import load_saved_reading
 
         reading = load_saved_reading(file)
     else:
-        from strandgauge.pipeline import measure_photo
+        from strandgauge.reading.pipeline import measure_photo
 
         measurement = measure_photo(file, card=card, ladder=ladder, wet=wet)
         reading = measurement.reading
         if strip:
-            from strandgauge.report.strip import strip_jpeg
+            from strandgauge.show.picture.strip import strip_jpeg
 
             picture = strip_jpeg(measurement)
     return (reading if name is None else replace(reading, photo=name)), picture

@@ -27,10 +27,10 @@ def dyes(context: typer.Context, json: JsonOption = None, dyes: DyesOption = Non
         l2, a2, b2 = (float(v) for v in palest.dyed(dye.curve))
         shown.append((dye, (l1, a1, b1), (l2, a2, b2)))
     if session.json is not None:
-        from strandgauge.report.outlookjson import dyes_document
+        from strandgauge.show.json.outlook import dyes_document
 
         session.json.write(dyes_document(shelf, shown))
     if session.json is None or not session.json.to_standard_output:
-        from strandgauge.report.outlookterminal import print_dyes
+        from strandgauge.show.terminal.outlook import print_dyes
 
         print_dyes(shown, shelf.clear)

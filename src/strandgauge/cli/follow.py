@@ -28,10 +28,10 @@ from strandgauge.errors import StrandgaugeError
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
-    from strandgauge.dye.outlook import Outlook
     from strandgauge.hair.levels import Ladder
+    from strandgauge.judge.outlook import Outlook
     from strandgauge.lift.times import LookTimes
-    from strandgauge.reading import Reading
+    from strandgauge.reading.model import Reading
 
 
 class ZoneChoice(StrEnum):
@@ -108,7 +108,7 @@ def follow(
     forbid_overwriting(files, json, page)
     if json is not None:
         session.json = JsonLines(json, several=False)
-    from strandgauge.lift.follow import follow as follow_lift
+    from strandgauge.judge.follow import follow as follow_lift
 
     rungs = load_ladder_for(ladder)
     seen = _read_all(session, files, load_card_for(card, profile), rungs, wet, strips=page is not None)
@@ -127,17 +127,17 @@ def follow(
         from_start=times.from_start,
     )
     if session.json is not None:
-        from strandgauge.report.followjson import curve_document
+        from strandgauge.show.json.follow import curve_document
 
         session.json.write(curve_document(curve))
     if page is not None:
-        from strandgauge.report.files import write_whole
-        from strandgauge.report.pages.follow import follow_page
+        from strandgauge.files.write import write_whole
+        from strandgauge.show.pages.follow import follow_page
 
         strips = {one.name: one.strip for one in seen if one.strip is not None}
         write_whole(page, follow_page(curve, [one.reading for one in seen], strips).encode())
     if session.json is None or not session.json.to_standard_output:
-        from strandgauge.report.followterminal import print_curve
+        from strandgauge.show.terminal.follow import print_curve
 
         print_curve(curve)
 
@@ -198,15 +198,15 @@ def _read_one(
     place: int, file: Path, card: CardDefinition, ladder: Ladder, wet: bool, *, strips: bool
 ) -> _Seen:
     if file.suffix.lower() == ".json":
-        from strandgauge.report.savedreading import load_saved_reading
+        from strandgauge.show.json.savedreading import load_saved_reading
 
         return _Seen(place, file.name, load_saved_reading(file), None, None)
-    from strandgauge.pipeline import measure_photo
+    from strandgauge.reading.pipeline import measure_photo
 
     measurement = measure_photo(file, card=card, ladder=ladder, wet=wet)
     strip = None
     if strips:
-        from strandgauge.report.strip import strip_jpeg
+        from strandgauge.show.picture.strip import strip_jpeg
 
         strip = strip_jpeg(measurement)
     return _Seen(place, file.name, measurement.reading, measurement.card.photo.taken_at, strip)
@@ -224,9 +224,9 @@ def _times(seen: list[_Seen], count: int, at: str | None, start: str | None) -> 
 def _outlook(
     reading: Reading, target: str, ladder: Ladder, dyes: list[Path] | None, targets: list[Path] | None
 ) -> Outlook:
-    from strandgauge.dye.outlook import Settings, base_zones
-    from strandgauge.dye.reach import reach
     from strandgauge.dye.targets import find_target, load_targets
+    from strandgauge.judge.outlook import Settings, base_zones
+    from strandgauge.judge.reach import reach
 
     shelf, shades = load_shelf(dyes), load_targets(extra=targets or ())
     wanted = find_target(target, shades)

@@ -10,7 +10,7 @@ import typer
 from strandgauge.cli.options import load_card_for
 
 if TYPE_CHECKING:
-    from strandgauge.dye.outlook import BaseZone
+    from strandgauge.judge.outlook import BaseZone
 
 DyesOption = Annotated[
     list[Path] | None,
@@ -32,17 +32,17 @@ def hair_zones(text: str, card: Path | None = None) -> tuple[BaseZone, ...]:
     ------
     StrandgaugeError : the colour, file or photo cannot be used; the subclass says why.
     """
-    from strandgauge.dye.outlook import BaseZone, base_zones
     from strandgauge.dye.targets import parse_colour
+    from strandgauge.judge.outlook import BaseZone, base_zones
 
     path = Path(text)
     if not path.exists() and (lab := parse_colour(text)) is not None:
         return (BaseZone("overall", lab),)
     if path.suffix.lower() == ".json":
-        from strandgauge.report.savedreading import load_saved_zones
+        from strandgauge.show.json.savedreading import load_saved_zones
 
         return load_saved_zones(path)
-    from strandgauge.pipeline import read_photo
+    from strandgauge.reading.pipeline import read_photo
 
     return base_zones(read_photo(path, card=load_card_for(card, None)))
 

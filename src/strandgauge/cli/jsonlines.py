@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from strandgauge.report.files import cannot_write
+from strandgauge.files.write import cannot_write
 
 
 class JsonLines:

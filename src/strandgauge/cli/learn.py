@@ -15,7 +15,7 @@ from strandgauge.cli.options import JsonOption
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
-    from strandgauge.usercalibration import Kind
+    from strandgauge.learn.kept import Kind
 
 
 class KindChoice(StrEnum):
@@ -40,14 +40,14 @@ def list_learned(context: typer.Context, json: JsonOption = None) -> None:
     session: Session = context.obj
     if json is not None:
         session.json = JsonLines(json, several=False)
-    from strandgauge.report.learnjson import learned_list_document
-    from strandgauge.usercalibration import home, saved
+    from strandgauge.learn.kept import home, saved
+    from strandgauge.show.json.learned import learned_list_document
 
     everything = saved()
     if session.json is not None:
         session.json.write(learned_list_document(str(home()), everything))
     if session.json is None or not session.json.to_standard_output:
-        from strandgauge.report.learnterminal import print_learned
+        from strandgauge.show.terminal.learned import print_learned
 
         print_learned(str(home()), everything)
 
@@ -61,7 +61,7 @@ def use(
     ] = False,
 ) -> None:
     """Use a ladder or a card from now on, in every reading that names no other."""
-    from strandgauge.usercalibration import find, put_in_use, use_shipped
+    from strandgauge.learn.kept import find, put_in_use, use_shipped
 
     if shipped == (name is not None):
         raise typer.BadParameter("Give the NAME of something learned, or --shipped.")
@@ -80,7 +80,7 @@ def use(
 
 def remove(context: typer.Context, name: NameArgument, kind: KindOption = None) -> None:
     """Remove something learned."""
-    from strandgauge.usercalibration import find, remove
+    from strandgauge.learn.kept import find, remove
 
     found = find(name, None if kind is None else kind.value)
     remove(found)

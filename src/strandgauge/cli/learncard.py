@@ -12,7 +12,7 @@ from strandgauge.cli.options import JsonOption, forbid_overwriting, nominal_card
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
-    from strandgauge.learnprint import LearnedPrint
+    from strandgauge.learn.prints import LearnedPrint
 
 
 def card(
@@ -74,7 +74,7 @@ def card(
     forbid_overwriting([*given, *([profile] if profile else [])], json, out)
     if json is not None:
         session.json = JsonLines(json, several=False)
-    from strandgauge.usercalibration import check_name, find, keep, put_in_use
+    from strandgauge.learn.kept import check_name, find, keep, put_in_use
 
     tidy = check_name(name)
     learned, text = None, ""
@@ -88,7 +88,7 @@ def card(
     if used:
         put_in_use(find(tidy, "card"))
     if session.json is not None:
-        from strandgauge.report.learnjson import card_document
+        from strandgauge.show.json.learned import card_document
 
         session.json.write(card_document(tidy, learned, str(file), used))
     if session.json is None or not session.json.to_standard_output:
@@ -99,7 +99,7 @@ def _learned(
     photos: list[Path], trusted: Path, card: Path | None, out: Path | None, same_inks: bool, daylight: bool
 ) -> tuple[LearnedPrint, str]:
     from strandgauge.card.definition import load_card
-    from strandgauge.learnprint import learn_print, print_cgats, print_toml
+    from strandgauge.learn.prints import learn_print, print_cgats, print_toml
 
     learned = learn_print(
         photos, nominal_card(card), load_card(trusted), same_inks=same_inks, daylight=daylight
@@ -125,7 +125,7 @@ def _as_definition(out: Path | None) -> bool:
 
 def _tell(name: str, learned: LearnedPrint | None, file: Path, out: Path | None, used: bool) -> None:
     if learned is not None:
-        from strandgauge.report.learnterminal import print_learned_print
+        from strandgauge.show.terminal.learned import print_learned_print
 
         print_learned_print(learned)
     if out is not None:

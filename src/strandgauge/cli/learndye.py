@@ -13,8 +13,8 @@ from strandgauge.cli.options import CardOption, JsonOption
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
-    from strandgauge.dye.learn import Observation
-    from strandgauge.dye.outlook import BaseZone
+    from strandgauge.judge.outlook import BaseZone
+    from strandgauge.learn.dyes import Observation
 
 UNDILUTED = "dye=1"
 
@@ -58,11 +58,11 @@ def dye(
         raise typer.BadParameter("Give --base once, or one for each --dyed.")
     if not name.strip() or any(sign in name for sign in "=:,"):
         raise typer.BadParameter("A dye's name may not be empty, or hold '=', ':' or ','.")
-    from strandgauge.usercalibration import check_name, keep
+    from strandgauge.learn.kept import check_name, keep
 
     if out is None:
         check_name(name)
-    from strandgauge.dye.learn import dye_file, learn_dye
+    from strandgauge.learn.dyes import dye_file, learn_dye
 
     shares = [_share(one, name) for one in mixes]
     before = [whole_of(hair_zones(one, card)) for one in base] * (len(dyed) if len(base) == 1 else 1)
@@ -70,7 +70,7 @@ def dye(
     learned = learn_dye(name, [_observation(*three) for three in zip(before, after, shares, strict=True)])
     file = keep("dye", name, dye_file([learned]), out)
     if session.json is not None:
-        from strandgauge.report.outlookjson import learned_document
+        from strandgauge.show.json.outlook import learned_document
 
         session.json.write(learned_document(learned, str(file)))
     if session.json is None or not session.json.to_standard_output:
@@ -96,7 +96,7 @@ def _share(text: str, name: str) -> float:
 
 
 def _observation(before: BaseZone, after: BaseZone, share: float) -> Observation:
-    from strandgauge.dye.learn import Observation
+    from strandgauge.learn.dyes import Observation
 
     # Both photos' uncertainty, as one number: the root mean square over L*, a*, b* of the two.
     variance = sum(sd**2 for sd in (*before.lab_sd, *after.lab_sd)) / 3.0

@@ -22,7 +22,7 @@ from strandgauge.errors import CannotLearnLevelsError, StrandgaugeError
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
-    from strandgauge.hair.learnlevels import Swatch
+    from strandgauge.learn.levels import Swatch
 
 _SAYS_LEVEL = re.compile(r"(?:level|lvl)[ _.-]*(\d+)(?!\d)", re.IGNORECASE)
 _IS_LEVEL = re.compile(r"(\d+)[ _.-]?[a-z]?(?:[ _.-].*)?", re.IGNORECASE)
@@ -66,12 +66,12 @@ def levels(
     by_level = _by_level(files, level)
     if json is not None:
         session.json = JsonLines(json, several=False)
-    from strandgauge.usercalibration import check_name, find, keep, put_in_use
+    from strandgauge.learn.kept import check_name, find, keep, put_in_use
 
     tidy = check_name(name)
-    from strandgauge.hair.learnlevels import ladder_toml, learn_ladder
     from strandgauge.hair.levels import load_ladder
-    from strandgauge.pipeline import card_title
+    from strandgauge.learn.levels import ladder_toml, learn_ladder
+    from strandgauge.reading.pipeline import card_title
 
     definition = load_card_for(card, profile)
     swatches = _swatches(session, by_level, definition)
@@ -83,11 +83,11 @@ def levels(
     if used:
         put_in_use(find(tidy, "levels"))
     if session.json is not None:
-        from strandgauge.report.learnjson import levels_document
+        from strandgauge.show.json.learned import levels_document
 
         session.json.write(levels_document(learned, source, str(file), used))
     if session.json is None or not session.json.to_standard_output:
-        from strandgauge.report.learnterminal import print_levels
+        from strandgauge.show.terminal.learned import print_levels
 
         print_levels(learned)
         if out is not None:
@@ -144,8 +144,8 @@ def level_in_name(stem: str) -> int | None:
 
 def _swatches(session: Session, by_level: dict[int, list[Path]], card: CardDefinition) -> list[Swatch]:
     """Read the swatches; a photo that is refused is told of and left out."""
-    from strandgauge.hair.learnlevels import Swatch
-    from strandgauge.pipeline import read_photo, read_together
+    from strandgauge.learn.levels import Swatch
+    from strandgauge.reading.pipeline import read_photo, read_together
 
     swatches: list[Swatch] = []
     refused: StrandgaugeError | None = None

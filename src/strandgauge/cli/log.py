@@ -24,11 +24,11 @@ def log(context: typer.Context, logbook: LogbookOption = None, json: JsonOption 
     with opened(context, logbook) as book:
         summaries, path = book.client_summaries(), str(book.path)
     if session.json is not None:
-        from strandgauge.report.logbookjson import clients_document
+        from strandgauge.show.json.logbook import clients_document
 
         session.json.write(clients_document(path, summaries))
     if session.json is None or not session.json.to_standard_output:
-        from strandgauge.report.logbookterminal import print_clients
+        from strandgauge.show.terminal.logbook import print_clients
 
         print_clients(summaries, path)
 
@@ -43,11 +43,11 @@ def show(
     with opened(context, logbook) as book:
         who = client_called(book, client)
         if session.json is not None:
-            from strandgauge.report.logbookjson import client_document
+            from strandgauge.show.json.logbook import client_document
 
             session.json.write(client_document(book, who))
         if session.json is None or not session.json.to_standard_output:
-            from strandgauge.report.logbookterminal import print_client
+            from strandgauge.show.terminal.logbook import print_client
 
             print_client(book, who)
 
@@ -73,7 +73,7 @@ def export(
         raise typer.BadParameter("Name a file with --csv or --jsonl.")
     if pictures and jsonl is None:
         raise typer.BadParameter("--pictures goes with --jsonl.")
-    from strandgauge.report.logbookexport import checks_of, csv_lines, json_lines
+    from strandgauge.show.export import checks_of, csv_lines, json_lines
 
     with opened(context, logbook) as book:
         forbid_overwriting([book.path], csv, jsonl)
@@ -95,7 +95,7 @@ def delete(
     session: Session = context.obj
     if json is not None:
         session.json = JsonLines(json, several=False)
-    from strandgauge.report.logbookterminal import counts, print_deletion
+    from strandgauge.show.terminal.logbook import counts, print_deletion
 
     with opened(context, logbook) as book:
         who = client_called(book, client)
@@ -106,7 +106,7 @@ def delete(
             raise typer.Abort
         deletion = book.delete_client(who.id)
     if session.json is not None:
-        from strandgauge.report.logbookjson import deletion_document
+        from strandgauge.show.json.logbook import deletion_document
 
         session.json.write(deletion_document(who, deletion))
     if session.json is None or not session.json.to_standard_output:
@@ -147,6 +147,6 @@ def _write(target: Path, pieces: Iterable[bytes]) -> None:
             sys.stdout.buffer.write(piece)
         sys.stdout.buffer.flush()
         return
-    from strandgauge.report.files import write_parts
+    from strandgauge.files.write import write_parts
 
     write_parts(target, pieces)

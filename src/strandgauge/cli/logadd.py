@@ -16,11 +16,11 @@ from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError, UnreadableFileError
 
 if TYPE_CHECKING:
-    from strandgauge.dye.outlook import Outlook
     from strandgauge.hair.levels import Ladder
+    from strandgauge.judge.outlook import Outlook
     from strandgauge.logbook.book import Logbook
     from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
-    from strandgauge.reading import Reading
+    from strandgauge.reading.model import Reading
 
 SAME_VISIT = timedelta(hours=12)
 """Checks nearer to a visit's start than this belong to it."""
@@ -63,8 +63,8 @@ def add(
     session: Session = context.obj
     if json is not None:
         session.json = JsonLines(json, several=len(photos) > 1)
-    from strandgauge.report.logbookjson import check_document
-    from strandgauge.report.logbookterminal import print_entered
+    from strandgauge.show.json.logbook import check_document
+    from strandgauge.show.terminal.logbook import print_entered
 
     worst = 0
     with opened(context, logbook, new=True) as book:
@@ -94,10 +94,10 @@ def _enter(
     note: str,
     keep_photo: bool,
 ) -> tuple[Client, Visit, Strand, CheckRecord]:
-    from strandgauge.pipeline import measure_photo
-    from strandgauge.report.json import reading_document
-    from strandgauge.report.outlookjson import outlook_document
-    from strandgauge.report.strip import strip_jpeg
+    from strandgauge.reading.pipeline import measure_photo
+    from strandgauge.show.json.outlook import outlook_document
+    from strandgauge.show.json.reading import reading_document
+    from strandgauge.show.picture.strip import strip_jpeg
 
     ladder = load_ladder_for(None)
     measurement = measure_photo(photo, card=load_card_for(None, None), ladder=ladder, wet=wet)
@@ -150,9 +150,9 @@ def _strand_called(logbook: Logbook, visit: Visit, name: str) -> Strand | None:
 
 
 def _outlook(reading: Reading, target: str, ladder: Ladder) -> Outlook:
-    from strandgauge.dye.outlook import base_zones
-    from strandgauge.dye.reach import reach
     from strandgauge.dye.targets import find_target, load_targets
+    from strandgauge.judge.outlook import base_zones
+    from strandgauge.judge.reach import reach
 
     shades = load_targets()
     return reach(base_zones(reading), find_target(target, shades), load_shelf(None), shades, ladder)

@@ -35,10 +35,10 @@ def mix(
     parts.shares(shelf)  # an unknown dye is told before a photo is read
     rows = [(zone.name, predict(zone.lab, parts, shelf, zone.lab_sd)) for zone in hair_zones(base, card)]
     if session.json is not None:
-        from strandgauge.report.outlookjson import mix_document
+        from strandgauge.show.json.outlook import mix_document
 
         session.json.write(mix_document(parts, rows))
     if session.json is None or not session.json.to_standard_output:
-        from strandgauge.report.outlookterminal import print_mix
+        from strandgauge.show.terminal.outlook import print_mix
 
         print_mix(parts, rows)

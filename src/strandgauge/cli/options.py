@@ -46,7 +46,7 @@ def load_card_for(card: Path | None, profile: Path | None) -> CardDefinition:
     Without options it is the one in use: the user's own print that was learned, or the card that ships.
     """
     from strandgauge.card.definition import load_card
-    from strandgauge.usercalibration import current_card
+    from strandgauge.learn.kept import current_card
 
     definition = load_card(card) if card is not None else current_card()
     if profile is None:
@@ -59,7 +59,7 @@ def load_card_for(card: Path | None, profile: Path | None) -> CardDefinition:
 def nominal_card(card: Path | None) -> CardDefinition:
     """Return the card that an option names, or the one that ships, as it is meant to be printed."""
     from strandgauge.card.definition import load_card
-    from strandgauge.pipeline import default_card
+    from strandgauge.reading.pipeline import default_card
 
     return load_card(card) if card is not None else default_card()
 
@@ -67,7 +67,7 @@ def nominal_card(card: Path | None) -> CardDefinition:
 def load_ladder_for(ladder: Path | None) -> Ladder:
     """Return the ladder that an option names; without one that in use: learned, or the one that ships."""
     from strandgauge.hair.levels import load_ladder
-    from strandgauge.usercalibration import current_ladder
+    from strandgauge.learn.kept import current_ladder
 
     return load_ladder(ladder) if ladder is not None else current_ladder()
 
@@ -75,7 +75,7 @@ def load_ladder_for(ladder: Path | None) -> Ladder:
 def load_shelf(dyes: Iterable[Path] | None) -> Palette:
     """Return the dyes on the shelf: those that ship, those that were learned, those that options name."""
     from strandgauge.dye.palette import load_palette
-    from strandgauge.usercalibration import current_dyes
+    from strandgauge.learn.kept import current_dyes
 
     return load_palette(extra=(*current_dyes(), *(dyes or ())))
 

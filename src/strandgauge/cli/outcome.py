@@ -17,7 +17,7 @@ import typer
 
 from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.errors import CannotWriteError, StrandgaugeError
-from strandgauge.report.json import error_document
+from strandgauge.show.json.reading import error_document
 
 EXIT_USAGE = 2
 EXIT_INTERNAL = 70

@@ -24,7 +24,7 @@ from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
     from strandgauge.dye.targets import Target
-    from strandgauge.swatch import Pick
+    from strandgauge.reading.swatch import Pick
 
 
 _PICTURE_NAME = re.compile(r"\.[a-z]{3,4}$", re.IGNORECASE)
@@ -90,9 +90,9 @@ def reach(
     forbid_overwriting([Path(hair)], json, picture)
     if json is not None:
         session.json = JsonLines(json, several=False)
-    from strandgauge.dye.outlook import Settings
-    from strandgauge.dye.reach import reach as look_ahead
     from strandgauge.dye.targets import load_targets
+    from strandgauge.judge.outlook import Settings
+    from strandgauge.judge.reach import reach as look_ahead
 
     shelf, shades, rungs = (
         load_shelf(dyes),
@@ -116,15 +116,15 @@ def reach(
     )
     outlook = look_ahead(chosen, wanted, shelf, shades, rungs, settings)
     if session.json is not None:
-        from strandgauge.report.outlookjson import outlook_document
+        from strandgauge.show.json.outlook import outlook_document
 
         session.json.write(outlook_document(outlook))
     if picture is not None:
-        from strandgauge.report.outlookpicture import write_outlook_picture
+        from strandgauge.show.picture.outlook import write_outlook_picture
 
         write_outlook_picture(picture, outlook)
     if session.json is None or not session.json.to_standard_output:
-        from strandgauge.report.outlookterminal import print_outlook
+        from strandgauge.show.terminal.outlook import print_outlook
 
         print_outlook(outlook)
 
@@ -137,7 +137,7 @@ def _target(text: str, shades: tuple[Target, ...], pick: Pick | None, card: Path
     named = text.casefold() in {one.name.casefold() for one in shades}
     if named or not (path.is_file() or _PICTURE_NAME.search(text)):
         return find_target(text, shades)
-    from strandgauge.swatch import swatch_colour
+    from strandgauge.reading.swatch import swatch_colour
 
     swatch = swatch_colour(path, load_card_for(card, None), pick)
     note = "" if swatch.measured else " (no card beside it: not measured)"

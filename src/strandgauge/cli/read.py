@@ -23,7 +23,7 @@ from strandgauge.errors import StrandgaugeError
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
     from strandgauge.hair.levels import Ladder
-    from strandgauge.reading import Reading
+    from strandgauge.reading.model import Reading
 
 PICTURE_ENDINGS = (".png", ".jpg", ".jpeg")
 
@@ -83,7 +83,7 @@ def _read_one(
     wet: bool,
     picture: Path | None,
 ) -> int:
-    from strandgauge.pipeline import measure_photo, read_photo, read_together, reading_together
+    from strandgauge.reading.pipeline import measure_photo, read_photo, read_together, reading_together
 
     if picture is None:
         reading = (
@@ -92,7 +92,7 @@ def _read_one(
             else read_photo(photos[0], card=card, ladder=ladder, wet=wet)
         )
     else:
-        from strandgauge.report.picture import write_picture
+        from strandgauge.show.picture.reading import write_picture
 
         measured = [measure_photo(photo, card=card, ladder=ladder, wet=wet) for photo in photos]
         reading = reading_together(measured, ladder, wet)
@@ -102,12 +102,12 @@ def _read_one(
 
 
 def _show(session: Session, reading: Reading) -> None:
-    from strandgauge.report.json import reading_document
+    from strandgauge.show.json.reading import reading_document
 
     if session.json is not None:
         session.json.write(reading_document(reading))
     if session.json is None or not session.json.to_standard_output:
-        from strandgauge.report.terminal import print_reading
+        from strandgauge.show.terminal.reading import print_reading
 
         print_reading(reading)
 

@@ -19,10 +19,10 @@ def targets(context: typer.Context, json: JsonOption = None, targets: TargetsOpt
 
     shades = load_targets(extra=targets or ())
     if session.json is not None:
-        from strandgauge.report.outlookjson import targets_document
+        from strandgauge.show.json.outlook import targets_document
 
         session.json.write(targets_document(shades))
     if session.json is None or not session.json.to_standard_output:
-        from strandgauge.report.outlookterminal import print_targets
+        from strandgauge.show.terminal.outlook import print_targets
 
         print_targets(shades)

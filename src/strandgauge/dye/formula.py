@@ -8,11 +8,11 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.cielab import delta_e_2000
-from strandgauge.dye.outlook import FormulaPart
+from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.palette import Palette
 from strandgauge.errors import BadMixError
 from strandgauge.hair.pigment import Base
+from strandgauge.judge.outlook import FormulaPart
 
 Array = NDArray[np.float64]
 

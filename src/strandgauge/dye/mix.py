@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from strandgauge.dye.palette import Palette
 from strandgauge.errors import BadMixError
 from strandgauge.hair.pigment import Base, solve_around, solve_base
-from strandgauge.reading import Lab
+from strandgauge.reading.model import Lab
 
 Array = NDArray[np.float64]
 

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.calibration import CalibrationTable, calibration_file, read_calibration
 from strandgauge.errors import UnknownDyeError
+from strandgauge.files.calibration import CalibrationTable, calibration_file, read_calibration
 from strandgauge.hair.spectra import GRID
 
 Array = NDArray[np.float64]

@@ -15,7 +15,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.cielab import delta_e_2000, delta_e_2000_parts, lab_from_xyz
+from strandgauge.colour.cielab import delta_e_2000, delta_e_2000_parts, lab_from_xyz
 from strandgauge.dye.palette import Palette
 from strandgauge.hair.pigment import Base, lab_slope
 from strandgauge.hair.spectra import observer_weights

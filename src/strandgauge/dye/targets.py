@@ -10,10 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
-from strandgauge.calibration import calibration_file, read_calibration
-from strandgauge.cielab import lab_from_srgb
+from strandgauge.colour.cielab import lab_from_srgb
 from strandgauge.errors import BadColourError, UnknownTargetError
-from strandgauge.reading import Lab
+from strandgauge.files.calibration import calibration_file, read_calibration
+from strandgauge.reading.model import Lab
 
 _NUMBER = r"\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*"
 _LAB = re.compile(rf"^{_NUMBER},{_NUMBER},{_NUMBER}$")

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from strandgauge.calibration import calibration_file, read_calibration
+from strandgauge.files.calibration import calibration_file, read_calibration
 
 Array = NDArray[np.float64]
 

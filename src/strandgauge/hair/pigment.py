@@ -16,9 +16,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from strandgauge.calibration import CalibrationTable, calibration_file, read_calibration
-from strandgauge.cielab import WHITE_D65, delta_e_2000, lab_from_xyz, xyz_from_lab
+from strandgauge.colour.cielab import WHITE_D65, delta_e_2000, lab_from_xyz, xyz_from_lab
 from strandgauge.errors import OutsideModelError
+from strandgauge.files.calibration import CalibrationTable, calibration_file, read_calibration
 from strandgauge.hair.law import Law, LawName
 from strandgauge.hair.spectra import GRID, lab_from_reflectance, observer_weights
 from strandgauge.hair.stain import off_path

@@ -7,8 +7,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from strandgauge.calibration import calibration_file, read_calibration
-from strandgauge.cielab import lab_from_xyz
+from strandgauge.colour.cielab import lab_from_xyz
+from strandgauge.files.calibration import calibration_file, read_calibration
 
 Array = NDArray[np.float64]
 

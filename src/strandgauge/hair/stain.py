@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from strandgauge.hair.words import LiftPath, Words, hue_within, load_words
-from strandgauge.reading import Stain
+from strandgauge.reading.model import Stain
 
 Array = NDArray[np.float64]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from strandgauge.cielab import chroma, hue_deg, xyz_from_lab
+from strandgauge.colour.cielab import chroma, hue_deg, xyz_from_lab
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.hair.words import Words, hue_within, load_words
 

@@ -13,8 +13,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from strandgauge.calibration import calibration_file, read_calibration
-from strandgauge.cielab import WHITE_D65, lab_from_xyz, xyz_from_lab
+from strandgauge.colour.cielab import WHITE_D65, lab_from_xyz, xyz_from_lab
+from strandgauge.files.calibration import calibration_file, read_calibration
 
 Array = NDArray[np.float64]
 

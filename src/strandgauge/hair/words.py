@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.calibration import CalibrationTable, Key, calibration_file, read_calibration
+from strandgauge.files.calibration import CalibrationTable, Key, calibration_file, read_calibration
 
 Array = NDArray[np.float64]
 HueRange = tuple[float, float]

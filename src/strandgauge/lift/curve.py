@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from strandgauge.reading import Lab, ZoneName
+from strandgauge.reading.model import Lab, ZoneName
 
 State = Literal["first look", "lifting", "slowing", "stalled", "light enough", "time is up"]
 """What the strand is doing, from the looks so far."""

@@ -1,7 +1,7 @@
 """CIELAB for D65 and the 2 degree observer: fast array forms and derivatives for the fit.
 
-The conversions themselves are those of ``strandgauge.cielab``, here with Y = 1 for white; the derivatives serve the
-inner loop of the fit. All are checked against colour-science and scikit-image.
+The conversions themselves are those of ``strandgauge.colour.cielab``, here with Y = 1 for white; the derivatives
+serve the inner loop of the fit. All are checked against colour-science and scikit-image.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.cielab import WHITE_D65, lab_from_xyz, xyz_from_lab
+from strandgauge.colour.cielab import WHITE_D65, lab_from_xyz, xyz_from_lab
 
 Array = NDArray[np.float64]
 

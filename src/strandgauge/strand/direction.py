@@ -19,8 +19,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.calibration import calibration_file, read_calibration
 from strandgauge.card.model import Lab, Window
+from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.light.correction import Correction
 from strandgauge.light.region import Region
 from strandgauge.strand.isolate import Isolated

@@ -10,8 +10,8 @@ from starlette.concurrency import run_in_threadpool
 
 from strandgauge import __version__
 from strandgauge.dye.targets import find_target
-from strandgauge.report.followjson import curve_document
-from strandgauge.report.outlookjson import targets_document
+from strandgauge.show.json.follow import curve_document
+from strandgauge.show.json.outlook import targets_document
 from strandgauge.web import documents as told
 from strandgauge.web.bodies import LARGEST_ID, photo_form
 from strandgauge.web.documents import (

@@ -8,9 +8,9 @@ from typing import Annotated, Any, Literal
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
-from strandgauge.report.followjson import curve_document
-from strandgauge.report.json import reading_document
-from strandgauge.report.outlookjson import outlook_document
+from strandgauge.show.json.follow import curve_document
+from strandgauge.show.json.outlook import outlook_document
+from strandgauge.show.json.reading import reading_document
 from strandgauge.web.bodies import LARGEST_ID
 from strandgauge.web.service import Answer, Stretch
 

@@ -19,21 +19,21 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 
+from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import find_target
-from strandgauge.dye.words import colour_word
 from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownEntryError
-from strandgauge.report import words
-from strandgauge.report.nextstep import (
+from strandgauge.judge.nextstep import (
     STRETCH_ANSWERS,
     STRETCH_QUESTION,
     curve_sentences,
 )
-from strandgauge.report.outlookterminal import chance_line, formula_text, mix_line, needs_line
-from strandgauge.report.pages.render import FOLDER as PAGES_FOLDER
-from strandgauge.report.pages.render import environment as pages_environment
+from strandgauge.show.pages.render import FOLDER as PAGES_FOLDER
+from strandgauge.show.pages.render import environment as pages_environment
+from strandgauge.show.terminal.outlook import chance_line, formula_text, mix_line, needs_line
 from strandgauge.web import screens
 from strandgauge.web.bodies import photo_form
 from strandgauge.web.refusals import Failure, Refused, asks_for_document, failure_of
+from strandgauge.words import reading as words
 
 if TYPE_CHECKING:
     from strandgauge.logbook.records import Strand
@@ -361,7 +361,7 @@ def _chart(service: Service, answer: Answer) -> str | None:
         return None
     from markupsafe import Markup
 
-    from strandgauge.report.pages.charts import lift_chart
+    from strandgauge.show.pages.charts import lift_chart
 
     return Markup(lift_chart(answer.curve, width=360, height=280, ladder=service.ladder))
 

@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from strandgauge.errors import StrandgaugeError
-from strandgauge.report.json import error_document
+from strandgauge.show.json.reading import error_document
 
 RETRY_AFTER_SECONDS = 3
 

@@ -11,13 +11,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from strandgauge.dye.outlook import UNEVEN, Outlook, base_zones
+from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import Target, find_target
-from strandgauge.dye.words import colour_word
 from strandgauge.errors import StrandgaugeError
-from strandgauge.reading import COVERAGE, Lab, Reading, ZoneReading
-from strandgauge.report import words
-from strandgauge.report.nextstep import (
+from strandgauge.judge.nextstep import (
     TIME_IS_UP,
     NextStep,
     Stretch,
@@ -27,7 +24,10 @@ from strandgauge.report.nextstep import (
     short_verdict,
     worst_stretch,
 )
-from strandgauge.report.outlookterminal import verdict_headline
+from strandgauge.judge.outlook import UNEVEN, Outlook, base_zones
+from strandgauge.reading.model import COVERAGE, Lab, Reading, ZoneReading
+from strandgauge.show.terminal.outlook import verdict_headline
+from strandgauge.words import reading as words
 
 if TYPE_CHECKING:
     from strandgauge.logbook.book import Logbook
@@ -308,8 +308,8 @@ def _lines(strand: Strand, checks: Sequence[CheckRecord]) -> tuple[CheckLine, ..
 
 
 def _line(strand: Strand, check: CheckRecord) -> CheckLine:
-    from strandgauge.report.savedoutlook import outlook_from_document
-    from strandgauge.report.savedreading import reading_from_document
+    from strandgauge.show.json.savedoutlook import outlook_from_document
+    from strandgauge.show.json.savedreading import reading_from_document
 
     where = f"check {check.id}"
     overall = reading_from_document(check.reading, where).overall
@@ -393,8 +393,8 @@ def _caution(step: NextStep, outlook: Outlook | None, answer: Answer) -> str:
 def _outlook(service: Service, answer: Answer, shade: str, bowl: float | None) -> Outlook:
     if bowl is None:
         return service.outlook_for(answer, shade)
-    from strandgauge.dye.outlook import Settings
-    from strandgauge.dye.reach import reach
+    from strandgauge.judge.outlook import Settings
+    from strandgauge.judge.reach import reach
 
     reading = answer.reading
     hair = base_zones(reading)
@@ -421,7 +421,7 @@ def _become(reading: Reading, outlook: Outlook | None) -> tuple[tuple[Band, ...]
 def _apart(labs: Sequence[Lab]) -> bool:
     from itertools import combinations
 
-    from strandgauge.cielab import delta_e_2000
+    from strandgauge.colour.cielab import delta_e_2000
 
     return any(float(delta_e_2000(first, second)) > UNEVEN for first, second in combinations(labs, 2))
 

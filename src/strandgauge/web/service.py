@@ -15,19 +15,19 @@ from functools import cached_property
 from threading import Lock
 from typing import TYPE_CHECKING, Literal
 
-from strandgauge.dye.outlook import Outlook, base_zones
 from strandgauge.dye.palette import Palette, load_palette
-from strandgauge.dye.reach import reach
 from strandgauge.dye.targets import Target, find_target, load_targets
 from strandgauge.errors import BadColourError, UnknownLookError, UnknownTargetError, UnreadableFileError
 from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.lift.follow import LiftCurve, follow
+from strandgauge.judge.follow import LiftCurve, follow
+from strandgauge.judge.outlook import Outlook, base_zones
+from strandgauge.judge.reach import reach
 from strandgauge.photo.formats import recognise
-from strandgauge.reading import Reading
-from strandgauge.report.json import reading_document
-from strandgauge.report.outlookjson import outlook_document
-from strandgauge.report.savedoutlook import outlook_from_document
-from strandgauge.report.savedreading import reading_from_document
+from strandgauge.reading.model import Reading
+from strandgauge.show.json.outlook import outlook_document
+from strandgauge.show.json.reading import reading_document
+from strandgauge.show.json.savedoutlook import outlook_from_document
+from strandgauge.show.json.savedreading import reading_from_document
 from strandgauge.web.settings import ServerSettings
 from strandgauge.web.workers import Job, WorkerPool
 

@@ -15,13 +15,14 @@ def up() -> None:
     import scipy.optimize  # noqa: F401
     from PIL import Image, ImageDraw, ImageFont, JpegImagePlugin  # noqa: F401
 
-    from strandgauge.dye.outlook import BaseZone
     from strandgauge.dye.palette import load_palette
-    from strandgauge.dye.reach import reach
     from strandgauge.dye.targets import load_targets
     from strandgauge.hair.levels import load_ladder
-    from strandgauge.pipeline import default_card
-    from strandgauge.report import picture, strip  # noqa: F401
+    from strandgauge.judge.outlook import BaseZone
+    from strandgauge.judge.reach import reach
+    from strandgauge.reading.pipeline import default_card
+    from strandgauge.show.picture import reading as picture  # noqa: F401
+    from strandgauge.show.picture import strip  # noqa: F401
     from strandgauge.strand.direction import load_direction_model
 
     cv2.setNumThreads(1)

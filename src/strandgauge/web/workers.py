@@ -27,11 +27,11 @@ from strandgauge.web.settings import Limits
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
-    from strandgauge.dye.outlook import Outlook
     from strandgauge.dye.palette import Palette
     from strandgauge.dye.targets import Target
     from strandgauge.hair.levels import Ladder
-    from strandgauge.reading import Reading
+    from strandgauge.judge.outlook import Outlook
+    from strandgauge.reading.model import Reading
 
 PICTURE_QUALITY = 85
 WRITES_AT_MOST = 4_000_000
@@ -254,9 +254,9 @@ def _limit(memory: int) -> None:
 def _read(job: Job, bench: Bench) -> Result:
     """Read one photo: reading, outlook and both pictures."""
     from strandgauge.hair.levels import load_ladder
-    from strandgauge.pipeline import measure_photo
-    from strandgauge.report.picture import draw_picture
-    from strandgauge.report.strip import strip_jpeg
+    from strandgauge.reading.pipeline import measure_photo
+    from strandgauge.show.picture.reading import draw_picture
+    from strandgauge.show.picture.strip import strip_jpeg
 
     ladder = bench.ladder or load_ladder()
     measurement = measure_photo(job.photo, card=bench.card, ladder=ladder, wet=job.wet)
@@ -276,10 +276,10 @@ def _outlook(
 ) -> Outlook | None:
     if target is None:
         return None
-    from strandgauge.dye.outlook import base_zones
     from strandgauge.dye.palette import load_palette
-    from strandgauge.dye.reach import reach
     from strandgauge.dye.targets import load_targets
+    from strandgauge.judge.outlook import base_zones
+    from strandgauge.judge.reach import reach
 
     zones = base_zones(reading)
     return reach(zones, target, palette or load_palette(), load_targets(), ladder)

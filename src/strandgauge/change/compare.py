@@ -1,0 +1,339 @@
+"""Readings side by side: what changed between two looks at a strand, and what is only noise.
+
+Every quantity is judged alone: it has changed where a change of its size would come from the uncertainty of
+the two readings, with nothing changed, in fewer than 5 of 100 cases. Everything smaller is 'no measurable
+change'. The two readings' errors are taken as independent. What both have in common, such as the same print
+of the card, cancels in truth, so that the intervals err on the wide side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.colour.cielab import chroma, delta_e_2000, delta_e_2000_terms, hue_deg
+from strandgauge.errors import NotComparableError
+from strandgauge.hair.stain import off_path
+from strandgauge.hair.warmth import yellowness_e313
+from strandgauge.hair.words import load_words
+from strandgauge.reading.model import Note, Reading, Stain, ZoneName, ZoneReading
+
+Array = NDArray[np.float64]
+
+NO_CHANGE = "no measurable change"
+TWO_SIDED_95 = 1.959964
+"""Standard normal deviate that 95 % lie within."""
+CHI_SQUARE_95 = 7.814728
+"""95th percentile of chi-square with 3 degrees of freedom (L*, a*, b*)."""
+DRAWS = 2000
+_SEED = 1931
+LEAST_SD = 1e-6
+"""Keeps a reading that claims to be exact from dividing by zero."""
+RED_TO_GREEN = (0.0, 130.0)
+"""Hue angles, degrees, over which a rising angle means yellower and a falling one redder."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One number before and after, its change with the 95 % interval, and what that means."""
+
+    before: float
+    after: float
+    change: float
+    sd: float
+    """Standard uncertainty of the change."""
+    low: float
+    high: float
+    verdict: str
+    """'no measurable change', or what became of it in plain words."""
+
+    @property
+    def measurable(self) -> bool:
+        """True where the change is more than noise."""
+        return self.verdict != NO_CHANGE
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One signed part of the CIEDE2000 difference, with its 95 % interval."""
+
+    value: float
+    sd: float
+    low: float
+    high: float
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class ColourChange:
+    """The CIEDE2000 difference between before and after, and its parts."""
+
+    delta_e00: float
+    """As the formula gives it for the two colours read."""
+    low: float
+    """95 % interval of the true difference, on the wide side; 0 where no change could be measured."""
+    high: float
+    from_noise: float
+    """What the formula gives on average for two readings of one and the same colour: it cannot give less than 0,
+    so noise alone makes a difference."""
+    chi_square: float
+    """Squared difference of L*, a*, b* in standard uncertainties; 5 % of unchanged colours exceed 7.81."""
+    lightness: Part
+    """Delta L' / (kL SL)."""
+    chroma: Part
+    """Delta C' / (kC SC)."""
+    hue: Part
+    """Delta H' / (kH SH)."""
+    rotation: float
+    """The cross term of chroma and hue; the squares of the three parts and this sum to ``delta_e00`` squared."""
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class StainChange:
+    """Colour off the natural lift path before and after."""
+
+    before: Stain | None
+    after: Stain | None
+    strength: Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneChange:
+    """What changed in one zone."""
+
+    name: ZoneName
+    level: Quantity
+    colour: ColourChange
+    chroma: Quantity
+    """C*ab: the warmth, as long as the hue is one that lifted hair shows."""
+    yellowness_e313: Quantity
+    stain: StainChange | None
+    """None where neither reading saw a stain."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What changed from one reading to another."""
+
+    before: int
+    """Place in ``Change.readings``."""
+    after: int
+    overall: ZoneChange
+    zones: tuple[ZoneChange, ZoneChange, ZoneChange]
+    """Root, mids and ends."""
+    evenness: Quantity
+    """Lightest zone's level minus the darkest one's; smaller is more even."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Readings of a strand side by side, in the order given."""
+
+    readings: tuple[Reading, ...]
+    since_first: tuple[Step, ...]
+    """Each later reading against the first."""
+    since_previous: tuple[Step, ...]
+    """Each later reading against the one before it."""
+    notes: tuple[Note, ...]
+    ladder: str
+
+
+def compare(readings: Sequence[Reading]) -> Change:
+    """Put readings side by side: the first is 'before', every later one an 'after'.
+
+    Uncertainty is propagated by Monte Carlo from ``lab_sd`` and ``level_sd`` of both readings, with a fixed seed
+    [JCGM 101:2008], so the same readings always give the same answer.
+
+    Raises
+    ------
+    NotComparableError : fewer than two readings, or their levels are of different ladders.
+    """
+    if len(readings) < 2:
+        raise NotComparableError("A comparison needs at least two readings")
+    ladders = list(dict.fromkeys(reading.ladder for reading in readings))
+    if len(ladders) > 1:
+        other = next(reading for reading in readings if reading.ladder != ladders[0])
+        raise NotComparableError(
+            f"The levels are of different ladders: '{ladders[0]}' and '{other.ladder}'", where=other.photo
+        )
+    since_first = tuple(_step(readings, 0, after) for after in range(1, len(readings)))
+    since_previous = (
+        since_first[0],
+        *(_step(readings, after - 1, after) for after in range(2, len(readings))),
+    )
+    return Change(tuple(readings), since_first, since_previous, _notes(readings), ladders[0])
+
+
+def _step(readings: Sequence[Reading], before: int, after: int) -> Step:
+    first, second = readings[before], readings[after]
+    pairs = zip((*first.zones, first.overall), (*second.zones, second.overall), strict=True)
+    root, mids, ends, overall = (_zone_change(one, two) for one, two in pairs)
+    return Step(before, after, overall, (root, mids, ends), _evenness(first, second))
+
+
+def _zone_change(before: ZoneReading, after: ZoneReading) -> ZoneChange:
+    noise = _noise()
+    one, two = np.array(before.lab), np.array(after.lab)
+    sd_one, sd_two = (np.maximum(zone.lab_sd, LEAST_SD) for zone in (before, after))
+    ones, twos = one + noise[0] * sd_one, two + noise[1] * sd_two
+
+    def of(function: Callable[[Array], Array], words: tuple[str, str]) -> Quantity:
+        sd = float(np.std(function(twos) - function(ones)))
+        return _quantity(float(function(one)), float(function(two)), sd, words)
+
+    level_sd = max(float(np.hypot(before.level_sd, after.level_sd)), LEAST_SD)
+    return ZoneChange(
+        before.name,
+        _quantity(before.level, after.level, level_sd, ("lighter", "darker")),
+        _colour_change(one, two, sd_one, sd_two, noise),
+        of(chroma, ("stronger colour", "weaker colour")),
+        of(yellowness_e313, ("yellower", "less yellow")),
+        _stain_change(before, after),
+    )
+
+
+@cache
+def _noise() -> Array:
+    """Return (2, DRAWS, 3) standard normal deviates: L*, a*, b* of before and after, or their three zones."""
+    noise = np.random.default_rng(_SEED).standard_normal((2, DRAWS, 3))
+    noise.flags.writeable = False
+    return noise
+
+
+def _quantity(before: float, after: float, sd: float, words: tuple[str, str]) -> Quantity:
+    """Judge a change by its standard uncertainty; ``words`` say what a rise and a fall mean."""
+    part = _part(after - before, sd, words)
+    return Quantity(before, after, part.value, sd, part.low, part.high, part.verdict)
+
+
+def _part(value: float, sd: float, words: tuple[str, str]) -> Part:
+    half = TWO_SIDED_95 * sd
+    verdict = NO_CHANGE if abs(value) <= half else words[0] if value > 0 else words[1]
+    return Part(value, sd, value - half, value + half, verdict)
+
+
+def _colour_change(one: Array, two: Array, sd_one: Array, sd_two: Array, noise: Array) -> ColourChange:
+    sd = np.hypot(sd_one, sd_two)
+    chi_square = float(np.sum(((two - one) / sd) ** 2))
+    changed = chi_square > CHI_SQUARE_95
+    draws = delta_e_2000_terms(one + noise[0] * sd_one, two + noise[1] * sd_two)
+    terms, spread = delta_e_2000_terms(one, two), draws[..., :3].std(axis=0)
+    warm = all(RED_TO_GREEN[0] <= hue_deg(lab) <= RED_TO_GREEN[1] for lab in (one, two))
+    words = (
+        ("lighter", "darker"),
+        ("stronger colour", "weaker colour"),
+        ("yellower", "redder") if warm else ("hue turned", "hue turned"),
+    )
+    lightness, strength, hue = (_part(float(terms[k]), float(spread[k]), words[k]) for k in range(3))
+    middle = (one + two) / 2.0
+    low, high = _difference_interval(one, two, sd_one, sd_two, changed)
+    return ColourChange(
+        float(delta_e_2000(one, two)),
+        low,
+        high,
+        float(np.mean(delta_e_2000(middle + noise[0] * sd_one, middle + noise[1] * sd_two))),
+        chi_square,
+        lightness,
+        strength,
+        hue,
+        float(terms[3]),
+        "changed" if changed else NO_CHANGE,
+    )
+
+
+def _difference_interval(
+    one: Array, two: Array, sd_one: Array, sd_two: Array, changed: bool
+) -> tuple[float, float]:
+    """Return an interval that holds the true CIEDE2000 difference in at least 95 of 100 cases.
+
+    Noise makes two colours differ more than they do, so an interval centred on the observed difference would
+    miss. Instead the two colours are moved against each other, each by its share of the noise: the lower end is
+    the smallest difference within the 95 % ellipsoid of L*, a*, b* (which is 0 exactly where no change was
+    measured), the upper end the largest within 1.96 standard uncertainties.
+    """
+    variance = sd_one**2 + sd_two**2
+    move = _sphere() / np.sqrt(variance)
+
+    def differences(deviations: float) -> Array:
+        return delta_e_2000(one - deviations * move * sd_one**2, two + deviations * move * sd_two**2)
+
+    low = float(np.min(differences(np.sqrt(CHI_SQUARE_95)))) if changed else 0.0
+    observed = float(delta_e_2000(one, two))
+    return min(low, observed), max(float(np.max(differences(TWO_SIDED_95))), observed)
+
+
+@cache
+def _sphere(points: int = 1500) -> Array:
+    """Return (points, 3) evenly spread over the unit sphere: a Fibonacci lattice."""
+    step = np.arange(points) + 0.5
+    z = 1.0 - 2.0 * step / points
+    turn = np.pi * (1.0 + np.sqrt(5.0)) * step
+    ring = np.sqrt(1.0 - z**2)
+    return np.stack([ring * np.cos(turn), ring * np.sin(turn), z], axis=-1)
+
+
+def _stain_change(before: ZoneReading, after: ZoneReading) -> StainChange | None:
+    if before.stain is None and after.stain is None:
+        return None
+    path = load_words().path
+    offs = [off_path(zone.lab, path) for zone in (before, after)]
+    strengths = [float(np.hypot(*off)) for off in offs]
+    stronger = int(np.argmax(strengths))
+    along = offs[stronger] / max(strengths[stronger], LEAST_SD)
+    variance = sum(float(np.sum((along * zone.lab_sd[1:]) ** 2)) for zone in (before, after))
+    words = (
+        "new" if before.stain is None else "stronger",
+        "gone" if after.stain is None else "weaker",
+    )
+    strength = _quantity(strengths[0], strengths[1], max(variance**0.5, LEAST_SD), words)
+    return StainChange(before.stain, after.stain, strength)
+
+
+def _evenness(before: Reading, after: Reading) -> Quantity:
+    """Compare the ranges of the zones' levels.
+
+    Zones of one photo share part of their error, which would cancel in the range; how much is not known, so
+    they are taken as independent and the interval errs on the wide side.
+    """
+    drawn = []
+    for reading, own in zip((before, after), _noise(), strict=True):
+        levels = np.array([zone.level for zone in reading.zones])
+        sds = np.array([zone.level_sd for zone in reading.zones])
+        drawn.append(np.ptp(levels + own * sds, axis=1))
+    sd = max(float(np.std(drawn[1] - drawn[0])), LEAST_SD)
+    return _quantity(_level_range(before), _level_range(after), sd, ("less even", "more even"))
+
+
+def _level_range(reading: Reading) -> float:
+    return float(np.ptp([zone.level for zone in reading.zones]))
+
+
+def _notes(readings: Sequence[Reading]) -> tuple[Note, ...]:
+    """Tell what makes the readings less comparable than they look."""
+    notes = []
+    if len({reading.wet for reading in readings}) > 1:
+        notes.append(
+            Note(
+                "wet-and-dry",
+                "Some of these were read wet and some dry: the wet ones are dry estimates, so part of the change "
+                "may be the estimate's. Compare dry with dry where you can.",
+            )
+        )
+    if len({reading.card for reading in readings}) > 1:
+        notes.append(
+            Note(
+                "different-cards",
+                "Not all photos show the same card and print. Colours are still comparable, but an error of "
+                "either print counts in full.",
+            )
+        )
+    if any(zone.level >= 10.0 for reading in readings for zone in (*reading.zones, reading.overall)):
+        notes.append(
+            Note("top-of-ladder", "The ladder ends at level 10: lift beyond it shows in the colour only.")
+        )
+    return tuple(notes)

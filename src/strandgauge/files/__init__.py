@@ -1,0 +1,1 @@
+"""Files: TOML with lines, calibration files, writing whole or not at all."""

@@ -1,0 +1,1 @@
+"""What follows from a reading: verdict, cautions, advice, what to do next."""

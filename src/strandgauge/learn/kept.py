@@ -1,0 +1,308 @@
+"""What the user taught: ladders, card prints and dyes in a folder of their own, as plain TOML.
+
+Only the command line and the phone page look in here; the functions of the package take what they are given. The
+folder holds ``levels/NAME.toml``, ``cards/NAME.toml``, ``dyes/NAME.toml``, and ``in-use.toml``, which names the
+ladder and the card that are used where no option names others. Dyes are all on the shelf.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from strandgauge.errors import BadCalibrationError, StrandgaugeError, UnknownCalibrationError
+from strandgauge.files.calibration import read_calibration
+from strandgauge.files.write import cannot_write, write_whole
+
+if TYPE_CHECKING:
+    from strandgauge.card.model import CardDefinition
+    from strandgauge.hair.levels import Ladder
+
+Kind = Literal["levels", "card", "dye"]
+
+KINDS: tuple[Kind, ...] = ("levels", "card", "dye")
+IN_USE_SCHEMA = "strandgauge.in-use/1"
+HOME_VARIABLE = "STRANDGAUGE_HOME"
+LONGEST_NAME = 60
+_FOLDERS: dict[Kind, str] = {"levels": "levels", "card": "cards", "dye": "dyes"}
+_FORBIDDEN = frozenset('/\\:*?"<>|')
+_RESERVED = frozenset(
+    {"con", "prn", "aux", "nul", *(f"{device}{n}" for device in ("com", "lpt") for n in range(10))}
+)
+"""Names that are devices on some systems."""
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """Something that was learned and saved."""
+
+    kind: Kind
+    name: str
+    path: Path
+    in_use: bool
+
+
+def home() -> Path:
+    """Return the user's calibration folder, which need not be there yet."""
+    named = os.environ.get(HOME_VARIABLE)
+    if named:
+        return Path(named)
+    from platformdirs import user_config_dir
+
+    return Path(user_config_dir("strandgauge", appauthor=False)) / "calibration"
+
+
+def check_name(name: str) -> str:
+    """Return a name without blanks around it, after making sure that it can be a file's and stays in the folder.
+
+    Raises
+    ------
+    UnknownCalibrationError : it is empty, too long, begins with a dot, or holds what no file's name may hold.
+    """
+    tidy = name.strip()
+    if (
+        not tidy
+        or len(tidy) > LONGEST_NAME
+        or tidy.startswith(".")
+        or tidy.endswith(".")
+        or tidy.split(".")[0].strip().lower() in _RESERVED
+        or any(sign in _FORBIDDEN or not sign.isprintable() for sign in tidy)
+    ):
+        raise UnknownCalibrationError(
+            f"'{name[:LONGEST_NAME]}' cannot be a name here",
+            remedy=f"Use up to {LONGEST_NAME} letters, digits, blanks and dashes, such as 'salon ring'.",
+        )
+    return tidy
+
+
+def saved() -> tuple[Learned, ...]:
+    """Return everything that was saved, ladders first, each kind by name; a broken file too.
+
+    Raises
+    ------
+    BadCalibrationError : ``in-use.toml`` cannot be read; the line is named.
+    """
+    chosen = _in_use()
+    return tuple(
+        Learned(kind, path.stem, path, kind == "dye" or _same(chosen.get(kind), path.stem))
+        for kind in KINDS
+        for path in _files(kind)
+    )
+
+
+def find(name: str, kind: Kind | None = None) -> Learned:
+    """Return what was saved under a name, whatever its capitals.
+
+    Raises
+    ------
+    UnknownCalibrationError : nothing has that name, or several have and no kind was told.
+    """
+    wanted = check_name(name)
+    everything = [
+        Learned(k, path.stem, path, k == "dye") for k in KINDS if kind in (None, k) for path in _files(k)
+    ]
+    matching = [one for one in everything if _same(wanted, one.name)]
+    if len(matching) > 1:
+        kinds = " and ".join(one.kind for one in matching)
+        raise UnknownCalibrationError(
+            f"'{wanted}' was learned as {kinds}", remedy="Say which with --kind, such as --kind levels."
+        )
+    if not matching:
+        names = ", ".join(f"'{one.name}'" for one in everything)
+        raise UnknownCalibrationError(
+            f"Nothing called '{wanted}' was learned",
+            remedy=f"There is {names}."
+            if names
+            else "Nothing was learned yet: see 'strandgauge learn --help'.",
+        )
+    chosen = {} if matching[0].kind == "dye" else _in_use()
+    return replace(
+        matching[0], in_use=matching[0].in_use or _same(chosen.get(matching[0].kind), matching[0].name)
+    )
+
+
+def save(kind: Kind, name: str, text: str) -> Learned:
+    """Save something learned, in place of what had that name before.
+
+    Raises
+    ------
+    UnknownCalibrationError : it cannot be a name.
+    CannotWriteError : the folder cannot be made or written to.
+    """
+    tidy = check_name(name)
+    folder = home() / _FOLDERS[kind]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise cannot_write(folder, error) from error
+    same = [path for path in _files(kind) if _same(tidy, path.stem)]
+    path = same[0] if same else folder / f"{tidy}.toml"
+    write_whole(path, text.encode())
+    return Learned(kind, path.stem, path, kind == "dye")
+
+
+def keep(kind: Kind, name: str, text: str, out: Path | None) -> Path:
+    """Write something learned to the file ``out``, or save it in the user's folder where none is named.
+
+    Raises
+    ------
+    UnknownCalibrationError, CannotWriteError : as `save` does.
+    """
+    if out is None:
+        return save(kind, name, text).path
+    write_whole(out, text.encode())
+    return out
+
+
+def remove(learned: Learned) -> None:
+    """Delete something learned; where it was in use, what ships with strandgauge is used again.
+
+    Raises
+    ------
+    CannotWriteError : it cannot be deleted.
+    """
+    if learned.kind != "dye":
+        chosen = _readable_in_use()
+        if _same(chosen.get(learned.kind), learned.name):
+            del chosen[learned.kind]
+            _write_in_use(chosen)
+    try:
+        learned.path.unlink(missing_ok=True)
+    except OSError as error:
+        raise cannot_write(learned.path, error) from error
+
+
+def put_in_use(learned: Learned) -> None:
+    """Use a ladder or a card from now on, after making sure that it can be used.
+
+    Raises
+    ------
+    StrandgaugeError : its file is broken, or the choice cannot be written.
+    """
+    if learned.kind == "dye":
+        return  # dyes are all on the shelf
+    _load(learned)
+    _write_in_use({**_readable_in_use(), learned.kind: learned.name})
+
+
+def use_shipped(kinds: Iterable[Kind] = ("levels", "card")) -> None:
+    """Go back to the ladder and the card that ship with strandgauge.
+
+    Raises
+    ------
+    CannotWriteError : the choice cannot be written.
+    """
+    chosen = _readable_in_use()
+    left: dict[Kind, str] = {kind: name for kind, name in chosen.items() if kind not in tuple(kinds)}
+    if left or (home() / "in-use.toml").exists():
+        _write_in_use(left)
+
+
+def current_ladder() -> Ladder:
+    """Return the ladder in use: the user's own, or the one that ships with strandgauge.
+
+    Raises
+    ------
+    BadCalibrationError : the user's own cannot be used; file and line are named.
+    """
+    from strandgauge.hair.levels import load_ladder
+
+    own = _chosen("levels")
+    return load_ladder(None if own is None else own.path)
+
+
+def current_card() -> CardDefinition:
+    """Return the card in use: the user's own print, or the nominal card that ships with strandgauge.
+
+    Raises
+    ------
+    StrandgaugeError : the user's own cannot be used; file and line are named.
+    """
+    own = _chosen("card")
+    if own is None:
+        from strandgauge.reading.pipeline import default_card
+
+        return default_card()
+    return load_learned_card(own.path)
+
+
+def load_learned_card(path: Path) -> CardDefinition:
+    """Return a card that `learn card` saved, its print profile named after the file."""
+    from strandgauge.card.definition import load_card
+
+    return replace(load_card(path), profile_name=f"own print '{path.stem}'")
+
+
+def current_dyes() -> tuple[Path, ...]:
+    """Return the files of the dyes that were learned; they come to the shelf after those that ship."""
+    return tuple(_files("dye"))
+
+
+def _load(learned: Learned) -> object:
+    if learned.kind == "levels":
+        from strandgauge.hair.levels import load_ladder
+
+        return load_ladder(learned.path)
+    return load_learned_card(learned.path)
+
+
+def _files(kind: Kind) -> list[Path]:
+    folder = home() / _FOLDERS[kind]
+    try:
+        return sorted((p for p in folder.glob("*.toml") if p.is_file()), key=lambda p: p.stem.casefold())
+    except OSError:
+        return []
+
+
+def _same(one: str | None, other: str) -> bool:
+    return one is not None and one.casefold() == other.casefold()
+
+
+def _chosen(kind: Kind) -> Learned | None:
+    """Return what ``in-use.toml`` names of a kind."""
+    path = home() / "in-use.toml"
+    if not path.exists():
+        return None
+    name = _in_use().get(kind)
+    if name is None:
+        return None
+    for file in _files(kind):
+        if _same(name, file.stem):
+            return Learned(kind, file.stem, file, in_use=True)
+    table = read_calibration(path, IN_USE_SCHEMA)
+    error = table.error(f"there is no '{name}' among what was learned", kind)
+    error.remedy = "Go back to what ships with strandgauge: 'strandgauge learn use --shipped'."
+    raise error
+
+
+def _in_use() -> dict[Kind, str]:
+    path = home() / "in-use.toml"
+    if not path.exists():
+        return {}
+    try:
+        table = read_calibration(path, IN_USE_SCHEMA)
+        return {kind: table.text(kind) for kind in KINDS if table.get(kind) is not None}
+    except BadCalibrationError as error:
+        error.remedy = "Correct the line named, or start afresh with 'strandgauge learn use --shipped'."
+        raise
+
+
+def _readable_in_use() -> dict[Kind, str]:
+    """Return what is in use, or nothing where the file is broken and about to be written anew."""
+    try:
+        return _in_use()
+    except StrandgaugeError:
+        return {}
+
+
+def _write_in_use(chosen: dict[Kind, str]) -> None:
+    lines = [
+        "# What strandgauge uses where no option names another ladder or card.",
+        f'schema = "{IN_USE_SCHEMA}"',
+    ]
+    lines += [f"{kind} = {json.dumps(name, ensure_ascii=False)}" for kind, name in chosen.items()]
+    write_whole(home() / "in-use.toml", ("\n".join(lines) + "\n").encode())

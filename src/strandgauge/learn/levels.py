@@ -1,0 +1,229 @@
+"""Makes a ladder of levels from swatches that the user measured, and holds it against another.
+
+A ladder needs all ten levels. Those without a swatch are filled in only where that was asked for and enough are
+there: between two swatches along the straight line in CIELAB, beyond the last ones along the other ladder,
+scaled so that it joins. Every rung of the result says where it comes from.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.colour.cielab import delta_e_2000
+from strandgauge.errors import CannotLearnLevelsError
+from strandgauge.hair.levels import LEVELS, Ladder
+from strandgauge.reading.model import COVERAGE, Lab
+
+Array = NDArray[np.float64]
+
+FEWEST_SWATCHES = 4
+"""Levels that must have a swatch before the others may be filled in."""
+Origin = Literal["measured", "between", "beyond"]
+
+
+@dataclass(frozen=True, slots=True)
+class Swatch:
+    """A swatch of one level, read from one photo or several."""
+
+    level: int
+    lab: Lab
+    lab_sd: Lab
+    photos: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """One level of a learned ladder, beside the same level of the ladder it is held against."""
+
+    level: int
+    lab: Lab
+    lab_sd: Lab | None
+    """None where the level has no swatch."""
+    origin: Origin
+    photos: int
+    delta_e00: float
+    """CIEDE2000 from the other ladder's colour of this level."""
+    level_there: float
+    """The level of this colour on the other ladder, 1 to 10."""
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedLadder:
+    """A ladder made from swatches, and how far it is from another."""
+
+    ladder: Ladder
+    rungs: tuple[Rung, ...]
+    """Levels 1 to 10."""
+    against: str
+    """Name of the other ladder."""
+    mean_shift: float
+    """Mean over the measured levels of (level on the other ladder - level as labelled): above 0 where the user's
+    swatches are lighter than the other ladder."""
+    mean_delta_e00: float
+    """Mean over the measured levels."""
+    unsure_steps: tuple[tuple[int, int, float, float], ...]
+    """Neighbouring swatches whose rise in L* is less than its noise: the levels, the rise, half its 95 % interval."""
+
+
+def learn_ladder(
+    name: str, swatches: Sequence[Swatch], against: Ladder, *, fill: bool = False
+) -> LearnedLadder:
+    """Return the ladder that the swatches make.
+
+    Parameters
+    ----------
+    name : what it will be called in readings.
+    swatches : one for each level that was measured.
+    against : the ladder to hold it against, and to take the shape from beyond the outermost swatches.
+    fill : whether levels without a swatch may be filled in.
+
+    Raises
+    ------
+    CannotLearnLevelsError : a level is no level or comes twice, levels are missing and may not be filled in,
+        there are too few, or L* does not rise from one swatch to the next.
+    """
+    ordered = sorted(swatches, key=lambda swatch: swatch.level)
+    levels = [swatch.level for swatch in ordered]
+    for level in levels:
+        if level not in LEVELS or levels.count(level) > 1:
+            raise CannotLearnLevelsError(
+                f"Level {level} is not a level from 1 to 10"
+                if level not in LEVELS
+                else f"Level {level} comes twice"
+            )
+    missing = [level for level in LEVELS if level not in levels]
+    if missing and len(levels) < FEWEST_SWATCHES:
+        raise CannotLearnLevelsError(
+            f"There are swatches of {len(levels)} levels; {FEWEST_SWATCHES} is the least to make a ladder from",
+            remedy="Photograph more of your swatches.",
+        )
+    if missing and not fill:
+        raise CannotLearnLevelsError(
+            f"There is no swatch of level {', '.join(map(str, missing))}",
+            remedy="Photograph all ten, or let those without be filled in with --fill.",
+        )
+    unsure = _check_rise(ordered)
+    colours = _filled(ordered, against)
+    if np.any(np.diff(colours[:, 0]) <= 0.0):
+        raise CannotLearnLevelsError("With the missing levels filled in, L* does not rise everywhere")
+    rungs = tuple(
+        _rung(level, lab, next((s for s in ordered if s.level == level), None), levels, against)
+        for level, lab in zip(LEVELS, colours, strict=True)
+    )
+    measured = [rung for rung in rungs if rung.origin == "measured"]
+    colours.flags.writeable = False
+    return LearnedLadder(
+        Ladder(name, colours),
+        rungs,
+        against.name,
+        float(np.mean([rung.level_there - rung.level for rung in measured])),
+        float(np.mean([rung.delta_e00 for rung in measured])),
+        unsure,
+    )
+
+
+def _check_rise(ordered: Sequence[Swatch]) -> tuple[tuple[int, int, float, float], ...]:
+    """Return the steps that rise by less than their noise.
+
+    Raises
+    ------
+    CannotLearnLevelsError : a swatch is not lighter than the one of the level below it.
+    """
+    unsure = []
+    for lower, upper in pairwise(ordered):
+        rise = upper.lab[0] - lower.lab[0]
+        noise = COVERAGE * float(np.hypot(lower.lab_sd[0], upper.lab_sd[0]))
+        if rise <= 0.0:
+            sure = "more than" if -rise > noise else "less than"
+            raise CannotLearnLevelsError(
+                f"Level {upper.level} (L* {upper.lab[0]:.1f}) is not lighter than level {lower.level} "
+                f"(L* {lower.lab[0]:.1f}): it is {-rise:.1f} darker, {sure} the noise of ± {noise:.1f}",
+                where=" and ".join((lower.photos[0], upper.photos[0])),
+                remedy="Check which swatch is which, and photograph both again.",
+            )
+        if rise < noise:
+            unsure.append((lower.level, upper.level, rise, noise))
+    return tuple(unsure)
+
+
+def _filled(ordered: Sequence[Swatch], against: Ladder) -> Array:
+    """Return (10, 3) CIELAB of all levels."""
+    levels = np.array([swatch.level for swatch in ordered], dtype=float)
+    labs = np.array([swatch.lab for swatch in ordered])
+    wanted = np.arange(1.0, 11.0)
+    colours = np.stack([np.interp(wanted, levels, labs[:, k]) for k in range(3)], axis=-1)
+    first, last = ordered[0].level - 1, ordered[-1].level - 1
+    other = against.lab
+    below = other[:first].copy()
+    if first:
+        # Darker than the darkest swatch: L* keeps its share of the way to black, a* and b* their share of chroma.
+        below[:, 0] *= labs[0, 0] / other[first, 0]
+        below[:, 1:] *= _chroma_share(labs[0], other[first])
+        colours[:first] = below
+    above = other[last + 1 :].copy()
+    if len(above):
+        above[:, 0] = 100.0 - (100.0 - above[:, 0]) * (100.0 - labs[-1, 0]) / (100.0 - other[last, 0])
+        above[:, 1:] *= _chroma_share(labs[-1], other[last])
+        colours[last + 1 :] = above
+    return colours
+
+
+def _chroma_share(lab: Array, other: Array) -> float:
+    return float(np.hypot(*lab[1:]) / max(float(np.hypot(*other[1:])), 1e-9))
+
+
+def _rung(level: int, lab: Array, swatch: Swatch | None, levels: Sequence[int], against: Ladder) -> Rung:
+    origin: Origin = "measured" if swatch else "between" if levels[0] < level < levels[-1] else "beyond"
+    return Rung(
+        level,
+        (float(lab[0]), float(lab[1]), float(lab[2])),
+        swatch.lab_sd if swatch else None,
+        origin,
+        len(swatch.photos) if swatch else 0,
+        float(delta_e_2000(lab, against.lab[level - 1])),
+        float(against.level_of(lab)),
+    )
+
+
+def ladder_toml(learned: LearnedLadder, source: str) -> str:
+    """Return the text of a ladder file that `load_ladder` reads; each level says where it comes from."""
+    lines = [
+        "# A ladder of lift levels learned from the user's own swatches by strandgauge.",
+        "# CIELAB for D65 and the CIE 1931 2 degree observer. 'origin' tells which levels have no swatch.",
+        "",
+        'schema = "strandgauge.ladder/1"',
+        "",
+        "[ladder]",
+        f"name = {_quoted(learned.ladder.name)}",
+        'illuminant = "D65"',
+        'observer = "2"',
+        f"source = {_quoted(source)}",
+    ]
+    for rung in learned.rungs:
+        lines += ["", "[[level]]", f"level = {rung.level}", f"lab = {_listed(rung.lab)}"]
+        if rung.lab_sd is not None:
+            lines.append(f"lab_sd = {_listed(rung.lab_sd)}")
+        lines.append(f'origin = "{_ORIGINS[rung.origin]}"')
+    return "\n".join(lines) + "\n"
+
+
+_ORIGINS: dict[Origin, str] = {
+    "measured": "measured on a swatch",
+    "between": "no swatch: on the straight line between its neighbours",
+    "beyond": "no swatch: the shape of the ladder it was held against, scaled to join",
+}
+
+
+def _listed(values: Lab) -> str:
+    return "[" + ", ".join(f"{value:.2f}" for value in values) + "]"
+
+
+def _quoted(text: str) -> str:
+    safe = "".join(c if c.isprintable() else " " for c in text).replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{safe}"'

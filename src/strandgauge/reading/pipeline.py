@@ -1,0 +1,283 @@
+"""The one way from a photo to a reading, used by the command line, batches and the phone page alike.
+
+open -> find the card -> sample it -> fit light and camera -> judge them -> bring the window flat, in true colour
+-> isolate the strand -> measure its zones -> estimate the diffuse colour -> put it in the trade's words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.card.definition import load_card
+from strandgauge.card.find import CardView, find_card
+from strandgauge.card.model import CardDefinition, Window
+from strandgauge.card.sample import Samples, sample_card
+from strandgauge.colour.cielab import delta_e_2000
+from strandgauge.errors import (
+    BadCardDefinitionError,
+    BlurError,
+    CardCutOffError,
+    NoCardError,
+    StrandgaugeError,
+)
+from strandgauge.files.calibration import calibration_file
+from strandgauge.hair.levels import Ladder, load_ladder
+from strandgauge.light.correction import Correction, fit_correction
+from strandgauge.light.region import Region, correct_region
+from strandgauge.light.trust import LightReport, exposure_problems, judge
+from strandgauge.photo.open import Photo, open_photo
+from strandgauge.reading.describe import (
+    ZoneColour,
+    describe_zones,
+    join_readings,
+    mean_colours,
+    strand_notes,
+    zone_colours,
+)
+from strandgauge.reading.model import CardFit, Note, Reading
+from strandgauge.strand.direction import LightClues, light_clues
+from strandgauge.strand.isolate import Isolated, isolate_strand
+from strandgauge.strand.zones import (
+    StrandCoordinates,
+    ZoneLight,
+    ZoneName,
+    measure_zones,
+    strand_coordinates,
+)
+
+Array = NDArray[np.float64]
+
+DEFAULT_CARD = ("cards", "strand-a6.toml")
+WINDOW_MARGIN_MM = 2.0
+"""How far beyond the window the picture is corrected, so that a strand that strays is seen to stray."""
+FIRST_LOOK_SIDE = 1000
+"""Longest side, in pixels, at which a photo is opened; enough where the card fills the picture."""
+CLOSER_LOOK_SIDE = 2600
+ENOUGH_PIXELS_PER_MM = 3.4
+"""Where the card is shown smaller than this, or is not found, the photo is opened once more, larger."""
+REGION_PIXELS_PER_MM = 4.0
+"""Resolution at which the strand is measured: a hair is 0.07 mm, a zone some 15 mm."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardReading:
+    """The card in one photo: where it is, what the camera made of it, and whether it can be trusted."""
+
+    photo: Photo
+    card: CardDefinition
+    view: CardView
+    samples: Samples = field(repr=False)
+    correction: Correction = field(repr=False)
+    light: LightReport
+    delta_e00: Array = field(repr=False)
+    """(N,) of each sample after correction."""
+    delta_e00_left_out: Array = field(repr=False)
+    """(N,) of each sample, from a fit that did not know it."""
+
+    @property
+    def fit(self) -> CardFit:
+        """How well the correction reproduces the card's patches."""
+        patches = self.samples.is_patch
+        return CardFit(
+            float(np.median(self.delta_e00[patches])),
+            float(self.delta_e00[patches].max()),
+            float(self.delta_e00_left_out[patches].mean()),
+            100.0 * self.light.unevenness,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """A reading together with the steps that led to it, for pictures and for checking."""
+
+    card: CardReading
+    region: Region = field(repr=False)
+    strand: Isolated = field(repr=False)
+    coordinates: StrandCoordinates = field(repr=False)
+    zones: dict[ZoneName, ZoneLight] = field(repr=False)
+    clues: LightClues
+    colours: dict[ZoneName, ZoneColour] = field(repr=False)
+    reading: Reading
+
+
+def read_photo(
+    source: Path | bytes,
+    *,
+    card: CardDefinition | None = None,
+    ladder: Ladder | None = None,
+    wet: bool = False,
+) -> Reading:
+    """Read one photo of a strand beside a card.
+
+    Parameters
+    ----------
+    source : the photo's path, or its bytes.
+    card : the card's definition; the card that ships with the package when left out.
+    ladder : the ladder of levels; the shipped one when left out.
+    wet : the strand is wet; ``lab`` and ``level`` are then the dry estimate.
+
+    Raises
+    ------
+    StrandgaugeError : the photo cannot be read or cannot be trusted; the subclass says why.
+    """
+    return measure_photo(source, card=card, ladder=ladder, wet=wet).reading
+
+
+def read_together(
+    sources: Sequence[Path | bytes],
+    *,
+    card: CardDefinition | None = None,
+    ladder: Ladder | None = None,
+    wet: bool = False,
+) -> Reading:
+    """Read several photos of one strand as one: the card turned, or the strand laid anew, between them.
+
+    Raises
+    ------
+    StrandgaugeError : any of the photos cannot be trusted.
+    """
+    if not sources:
+        raise ValueError("at least one photo is needed")
+    used = ladder or load_ladder()
+    measured = [measure_photo(source, card=card, ladder=used, wet=wet) for source in sources]
+    return reading_together(measured, used, wet)
+
+
+def reading_together(measured: Sequence[Measurement], ladder: Ladder, wet: bool) -> Reading:
+    """Return the one reading of photos that were measured already; see `read_together`."""
+    if len(measured) == 1:
+        return measured[0].reading
+    return join_readings(
+        [m.reading for m in measured], mean_colours([m.colours for m in measured]), ladder, wet
+    )
+
+
+def measure_photo(
+    source: Path | bytes,
+    *,
+    card: CardDefinition | None = None,
+    ladder: Ladder | None = None,
+    wet: bool = False,
+) -> Measurement:
+    """Read one photo and keep every step; see `read_photo`."""
+    definition = card or default_card()
+    window = definition.window
+    if window is None:
+        raise BadCardDefinitionError(
+            f"'{definition.name}' has no window for a strand.",
+            where=definition.source_path.name,
+            remedy="Use a card with a [window] to read strands; 'strandgauge check' needs none.",
+        )
+    found = open_card(source, definition)
+    with _naming(found.photo):
+        return _measure(found, window, ladder or load_ladder(), wet)
+
+
+def check_photo(source: Path | bytes, *, card: CardDefinition | None = None) -> CardReading:
+    """Judge card and light alone, no strand needed.
+
+    Problems with the light are listed in ``light.problems``, not raised, so that all can be shown at once.
+
+    Raises
+    ------
+    StrandgaugeError : the photo cannot be opened or the card cannot be found in it.
+    """
+    return open_card(source, card or default_card())
+
+
+@lru_cache(maxsize=1)
+def default_card() -> CardDefinition:
+    """Return the card that ships with the package, with its nominal colours."""
+    return load_card(calibration_file(*DEFAULT_CARD))
+
+
+def open_card(source: Path | bytes, card: CardDefinition) -> CardReading:
+    """Open a photo at the size its card needs, and read the card.
+
+    Raises
+    ------
+    StrandgaugeError : the photo cannot be opened, or the card cannot be found in it.
+    """
+    photo = open_photo(source, longest_side_wanted=FIRST_LOOK_SIDE)
+    try:
+        view = find_card(photo.pixels, card)
+        enough = view.pixels_per_mm >= ENOUGH_PIXELS_PER_MM
+    except (NoCardError, CardCutOffError, BlurError):
+        enough = False
+    if not enough and photo.scale < 1:
+        photo = open_photo(source, longest_side_wanted=CLOSER_LOOK_SIDE)
+        enough = False
+    with _naming(photo):
+        return read_card(photo, card, view if enough else find_card(photo.pixels, card))
+
+
+@contextmanager
+def _naming(photo: Photo) -> Iterator[None]:
+    """Put the photo's name before the place that an error names."""
+    try:
+        yield
+    except StrandgaugeError as error:
+        error.where = f"{photo.name}, {error.where}" if error.where else photo.name
+        raise
+
+
+def read_card(photo: Photo, card: CardDefinition, view: CardView) -> CardReading:
+    """Fit light and camera to a card that was found, and judge both."""
+    samples = sample_card(photo.pixels, view, card)
+    usable, problems, cautions = exposure_problems(samples, card)
+    if usable[samples.is_patch].sum() < 6:
+        raise problems[0]
+    correction = fit_correction(samples, card.size, usable)
+    fitted = delta_e_2000(correction.lab_fitted, samples.reference)
+    left_out = delta_e_2000(correction.lab_left_out, samples.reference)
+    light = judge(samples, correction, view, card, fitted)
+    report = LightReport(
+        (*problems, *light.problems), (*cautions, *light.cautions), light.unevenness, light.colour_change
+    )
+    return CardReading(photo, card, view, samples, correction, report, fitted, left_out)
+
+
+def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> Measurement:
+    photo, card = found.photo, found.card
+    if found.light.problems:
+        raise found.light.problems[0]
+    x, y, width, height = window.box
+    m = WINDOW_MARGIN_MM
+    box = (x - m, y - m, width + 2 * m, height + 2 * m)
+    region = correct_region(
+        photo.pixels, found.view, found.correction, box, window.root_end, REGION_PIXELS_PER_MM
+    )
+    paper = card.paper or (95.0, 0.0, 0.0)
+    strand = isolate_strand(region, paper, m)
+    coordinates = strand_coordinates(strand, region.pixels_per_mm)
+    zones = measure_zones(region, strand, coordinates)
+    clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
+    colours = zone_colours(zones, clues, found.fit, len(found.light.cautions))
+    words = describe_zones(colours, ladder, wet)
+    reading = Reading(
+        photo=photo.name,
+        card=card_title(card),
+        card_fit=found.fit,
+        overall=words["overall"],
+        zones=(words["root"], words["mids"], words["ends"]),
+        notes=(
+            *(Note(c.code, c.message) for c in found.light.cautions),
+            *strand_notes(zones, clues, wet, card.profile_name is not None),
+        ),
+        ladder=ladder.name,
+        wet=wet,
+    )
+    return Measurement(found, region, strand, coordinates, zones, clues, colours, reading)
+
+
+def card_title(card: CardDefinition) -> str:
+    """Return the card's name, version and profile as one phrase."""
+    title = f"{card.name} v{card.version}"
+    return f"{title}, {card.profile_name}" if card.profile_name else title

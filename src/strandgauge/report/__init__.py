@@ -1,1 +1,0 @@
-"""What people and programs get to see: terminal text, JSON, the annotated picture."""

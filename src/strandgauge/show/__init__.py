@@ -1,0 +1,1 @@
+"""Results for people and programs, a room for each medium."""

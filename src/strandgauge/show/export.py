@@ -1,0 +1,148 @@
+"""The checks of the logbook, one a line: as a table for a spreadsheet, or as JSON for programs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import UTC, datetime
+
+from strandgauge.logbook.book import Logbook
+from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
+from strandgauge.reading.model import COVERAGE
+from strandgauge.show.json.logbook import check_document
+
+Entry = tuple[Client, Visit, Strand, CheckRecord]
+Cell = str | float | int | None
+
+COLUMNS = (
+    "client",
+    "visit_utc",
+    "visit_note",
+    "strand",
+    "target",
+    "lightener_on_utc",
+    "limit_minutes",
+    "check",
+    "time_utc",
+    "minutes",
+    "wet",
+    "level",
+    "level_95",
+    "evenness",
+    "undertone",
+    "L",
+    "a",
+    "b",
+    "root_level",
+    "mids_level",
+    "ends_level",
+    "stain",
+    "wanted",
+    "verdict",
+    "chance_true",
+    "stretch",
+    "note",
+    "photo_kept",
+)
+"""Heads of the table; ``level_95`` is the half-width of the level's 95 % interval."""
+
+BYTE_ORDER_MARK = "\ufeff"
+"""Tells a spreadsheet that the text is UTF-8."""
+
+_FORMULA_STARTS = tuple("=+-@|%\t\r\n＝＋－＠")
+"""Characters after which a spreadsheet takes text for a formula, East Asian full-width ones included."""
+
+
+def checks_of(logbook: Logbook, clients: Iterable[Client]) -> Iterator[Entry]:
+    """Yield the checks of clients, with whose they are, in order of visit, strand and time."""
+    for client in clients:
+        for visit in reversed(logbook.visits(client.id)):
+            for strand in logbook.strands(visit.id):
+                for check in logbook.checks(strand.id):
+                    yield client, visit, strand, check
+
+
+def csv_lines(entries: Iterable[Entry]) -> Iterator[bytes]:
+    """Yield a table as CSV (RFC 4180: comma, double quotes, CRLF; UTF-8 with a byte order mark), line by line."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\r\n")
+    buffer.write(BYTE_ORDER_MARK)
+    writer.writerow(COLUMNS)
+    for entry in entries:
+        yield _taken(buffer)
+        writer.writerow([safe_cell(cell) for cell in _row(*entry)])
+    yield _taken(buffer)
+
+
+def json_lines(logbook: Logbook, entries: Iterable[Entry], *, pictures: bool) -> Iterator[bytes]:
+    """Yield checks as ``strandgauge.log-check/1``, one JSON document a line.
+
+    Parameters
+    ----------
+    logbook : where the photos are.
+    entries : from it.
+    pictures : whether thumbnails and photos that were kept are put in, as base64.
+    """
+    for client, visit, strand, check in entries:
+        shown: Mapping[str, bytes | None] | None = None
+        if pictures:
+            shown = {"thumbnail": check.thumbnail, "photo": logbook.photo(check.id)}
+        document = check_document(client, visit, strand, check, shown)
+        yield json.dumps(document, allow_nan=False).encode("ascii") + b"\n"
+
+
+def safe_cell(cell: Cell) -> Cell:
+    """Return a cell that no spreadsheet takes for a formula: such text is led by an apostrophe."""
+    if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS):
+        return f"'{cell}"
+    return cell
+
+
+def _row(client: Client, visit: Visit, strand: Strand, check: CheckRecord) -> list[Cell]:
+    reading, outlook = check.reading, check.outlook or {}
+    overall = reading["overall"]
+    lab = overall.get("lab") or (None, None, None)
+    zones = {zone.get("name"): zone.get("level") for zone in reading.get("zones", ())}
+    minutes, spread = strand.minutes_at(check.at), overall.get("level_sd")
+    return [
+        client.alias,
+        _time(visit.started),
+        visit.note,
+        strand.name,
+        strand.target,
+        _time(strand.started),
+        strand.limit_minutes,
+        check.id,
+        _time(check.at),
+        None if minutes is None else round(minutes, 2),
+        "yes" if check.wet else "no",
+        overall["level"],
+        None if spread is None else round(COVERAGE * spread, 2),
+        reading.get("evenness", {}).get("word"),
+        overall.get("undertone"),
+        *lab,
+        zones.get("root"),
+        zones.get("mids"),
+        zones.get("ends"),
+        (overall.get("stain") or {}).get("hue"),
+        outlook.get("target", {}).get("name"),
+        outlook.get("verdict"),
+        outlook.get("probability_true"),
+        check.stretch,
+        check.note,
+        "yes" if check.has_photo else "no",
+    ]
+
+
+def _taken(buffer: io.StringIO) -> bytes:
+    text = buffer.getvalue()
+    buffer.seek(0)
+    buffer.truncate()
+    return text.encode("utf-8")
+
+
+def _time(time: datetime | None) -> str | None:
+    # The form that spreadsheets take for a time; they know no time zones.
+    return None if time is None else time.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S")

@@ -1,0 +1,174 @@
+"""The page of one strand's lift: go on or stop, in letters that can be read at arm's length."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from strandgauge.hair.levels import level_at_least
+from strandgauge.judge.advice import load_rules
+from strandgauge.lift.curve import Estimate, LiftCurve, Look
+from strandgauge.reading.model import COVERAGE, Reading
+from strandgauge.show.pages.charts import lift_chart
+from strandgauge.show.pages.render import capital, minutes, render
+from strandgauge.words import reading as words
+
+_ALREADY = 0.5
+"""Minutes below which a level counts as reached."""
+
+Fact = tuple[str, str, str]
+"""Name, value and a lesser line, which may be empty."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The answer as a shape and a word."""
+
+    kind: str
+    """Of the macro ``icon`` and of the class in style.css: go, slow, stop or look."""
+    word: str
+
+
+@dataclass(frozen=True, slots=True)
+class ShownLook:
+    """One look, in words."""
+
+    time: str
+    photo: str
+    level: str
+    used: bool
+    lab: tuple[float, float, float]
+    undertone: str
+    evenness: str
+    warmth: str
+    strip: bytes | None
+    picture_words: str
+
+
+def follow_page(curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, bytes]) -> str:
+    """Return the page of a lift curve.
+
+    Parameters
+    ----------
+    curve : what `strandgauge.judge.follow.follow` found.
+    readings : those the curve was drawn from, in any order; found by their photo's name.
+    strips : of each photo's name the picture by `strandgauge.show.picture.strip.strip_jpeg`; a photo without one
+        is shown as a colour field.
+    """
+    return render(
+        "follow.html.j2",
+        curve=curve,
+        answer=answer(curve),
+        facts_shown=facts(curve),
+        roomy=Markup(lift_chart(curve, width=860, height=380)),
+        narrow=Markup(lift_chart(curve, width=340, height=300)),
+        looks=_looks(curve, readings, strips),
+    )
+
+
+def answer(curve: LiftCurve) -> Answer:
+    """Return shape and word of the answer."""
+    if curve.stop:
+        return Answer("stop", "Stop")
+    if curve.state == "first look" or not curve.looks[-1].used:
+        return Answer("look", "Look again")
+    if _unlikely(curve):
+        return Answer("slow", "Not in time")
+    if curve.state == "slowing":
+        return Answer("slow", "Slowing")
+    return Answer("go", "Go on")
+
+
+def facts(curve: LiftCurve) -> list[Fact]:
+    """Return what is known, most pressing first. No time past the limit is ever named as one to wait for."""
+    last = curve.looks[-1].minutes
+    shown: list[Fact] = []
+    if not curve.stop and curve.next_look is not None:
+        shown.append(("Next look", f"in {minutes(curve.next_look)}", f"at {minutes(last + curve.next_look)}"))
+    if curve.limit is None:
+        shown.append(("Time limit", "not given", "Look it up in the maker's directions and keep to it."))
+    elif curve.stop:
+        shown.append(("On the hair", minutes(last), f"time limit {minutes(curve.limit)}"))
+    else:
+        shown.append(
+            ("Time left", minutes(max(curve.limit - last, 0.0)), f"to the limit of {minutes(curve.limit)}")
+        )
+    shown.append(("Level now", f"{curve.level_now.value:.1f}", _levels(curve.level_now)))
+    if curve.needs_level is not None:
+        name = f"{capital(curve.target)} needs" if curve.target else "Wanted level"
+        shown.append((name, level_at_least(curve.needs_level), _outlook(curve, curve.needs_level, last)))
+    if curve.rate is not None:
+        spread = f"{max(curve.rate.low, 0.0):.1f} to {curve.rate.high:.1f}"
+        shown.append(("Pace", f"{curve.rate.value:+.1f}", f"levels in 10 min, {spread}"))
+    if curve.plateau is not None:
+        shown.append(("Ends by itself", f"near {curve.plateau.value:.1f}", _levels(curve.plateau)))
+    return shown
+
+
+def _outlook(curve: LiftCurve, needs_level: float, last: float) -> str:
+    """Say whether and when the needed level comes."""
+    wait = curve.minutes_to_need
+    if curve.state == "light enough" or (wait is not None and wait.value <= _ALREADY):
+        return "reached" if curve.level_now.low >= needs_level else "about there"
+    if curve.stop:
+        return "not reached"
+    if wait is None:
+        return ""
+    if curve.limit is not None and last + wait.value > curve.limit:
+        surely = "" if _unlikely(curve) else "perhaps "
+        return f"{surely}not within the time limit{_chance(curve)}"
+    if not math.isfinite(wait.value):
+        return "cannot be told yet"
+    told = math.isfinite(wait.high) and (curve.limit is None or last + wait.high <= curve.limit)
+    upper = f" to {wait.high:.0f}" if told else " or more"
+    return f"in about {minutes(wait.value)} ({wait.low:.0f}{upper}){_chance(curve)}"
+
+
+def _unlikely(curve: LiftCurve) -> bool:
+    return curve.chance_in_time is not None and curve.chance_in_time < load_rules().unlikely
+
+
+def _chance(curve: LiftCurve) -> str:
+    if curve.chance_in_time is None:
+        return ""
+    return f", chance {100 * curve.chance_in_time:.0f}\u00a0%"
+
+
+def _levels(estimate: Estimate) -> str:
+    return f"{max(estimate.low, 1.0):.1f} to {min(estimate.high, 10.0):.1f}"
+
+
+def _looks(curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, bytes]) -> list[ShownLook]:
+    # Photos of different folders may share a name: each look takes the next reading of its name.
+    waiting: dict[str, list[Reading]] = {}
+    for reading in readings:
+        waiting.setdefault(reading.photo, []).append(reading)
+    return [_shown(curve, look, waiting.get(look.photo, []), strips.get(look.photo)) for look in curve.looks]
+
+
+def _shown(curve: LiftCurve, look: Look, candidates: list[Reading], strip: bytes | None) -> ShownLook:
+    level = f"{look.level:.1f} ± {COVERAGE * look.level_sd:.1f}"
+    reading = candidates.pop(0) if candidates else None
+    zone = None
+    if reading is not None:
+        zone = next(
+            (one for one in (reading.overall, *reading.zones) if one.name == curve.zone), reading.overall
+        )
+    tone = zone.undertone if zone is not None else ""
+    time = minutes(look.minutes)
+    return ShownLook(
+        time=time,
+        photo=look.photo,
+        level=level,
+        used=look.used,
+        lab=look.lab,
+        undertone=tone,
+        evenness=words.evenness(reading).word if reading is not None else "",
+        warmth=words.warmth(zone) if zone is not None else "",
+        strip=strip,
+        picture_words=f"The strand at {time}, root end on the left: level {level}"
+        + (f", {tone}" if tone else ""),
+    )

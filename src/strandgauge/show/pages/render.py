@@ -1,0 +1,125 @@
+"""The one way to a page: Jinja2 templates of this folder, everything escaped, everything inlined.
+
+A page is one file without network. Its Content-Security-Policy says so to the browser: no request of any kind,
+pictures only as data, and no script but those whose hash it names.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import math
+import re
+from collections.abc import Iterable
+from functools import cache
+from io import BytesIO
+from pathlib import Path
+
+import jinja2
+from markupsafe import Markup
+
+from strandgauge.hair.levels import level_at_least
+from strandgauge.show.terminal.reading import hex_colour
+from strandgauge.words.reading import CAUTION
+
+FOLDER = Path(__file__).parent
+_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]")
+"""What HTML does not allow in text; a file name may hold it all the same."""
+
+
+@cache
+def environment() -> jinja2.Environment:
+    """Return the environment of the pages: autoescape on, a name left out of the values is an error.
+
+    Filters: ``hex`` (CIELAB to ``#rrggbb``), ``data_uri`` and ``picture_size`` (bytes of a JPEG), ``minutes``,
+    ``capital``, ``level_at_least``. Globals: ``asset`` (a file of this folder, as it is), ``content_policy`` and
+    ``standing_caution``.
+    """
+    made = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(FOLDER),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=printable,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters.update(
+        hex=hex_colour,
+        data_uri=data_uri,
+        picture_size=picture_size,
+        minutes=minutes,
+        capital=capital,
+        level_at_least=level_at_least,
+    )
+    made.globals.update(asset=asset, content_policy=content_policy, standing_caution=CAUTION)
+    return made
+
+
+def render(template: str, **values: object) -> str:
+    """Return a template of this folder filled in.
+
+    Raises
+    ------
+    jinja2.UndefinedError : a value that the template uses is missing.
+    """
+    return environment().get_template(template).render(**values)
+
+
+def printable(value: object) -> object:
+    """Put a replacement character for what HTML does not allow in text, in any text that a page shows."""
+    if isinstance(value, str) and not isinstance(value, Markup):
+        return _UNPRINTABLE.sub("\ufffd", value)
+    return value
+
+
+def data_uri(content: bytes, kind: str = "image/jpeg") -> str:
+    """Return bytes as a ``data:`` address."""
+    return f"data:{kind};base64,{base64.b64encode(content).decode('ascii')}"
+
+
+def picture_size(content: bytes) -> tuple[int, int]:
+    """Return width and height of an encoded picture in pixels; only its header is read."""
+    from PIL import Image
+
+    with Image.open(BytesIO(content)) as picture:
+        return picture.size
+
+
+def minutes(value: float) -> str:
+    """Write a time such as '17 min' or '1 h 5 min', with a space that does not break."""
+    if not math.isfinite(value):
+        return "never"
+    whole = round(value)
+    if whole < 60:
+        return f"{whole}\u00a0min"
+    hours, rest = divmod(whole, 60)
+    return f"{hours}\u00a0h" + (f"\u00a0{rest}\u00a0min" if rest else "")
+
+
+def capital(text: str) -> str:
+    """Begin a phrase with a capital and leave the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+@cache
+def asset(name: str) -> Markup:
+    """Return a style or script of this folder, our own and no input in it, to be inlined as it is."""
+    return Markup((FOLDER / name).read_text(encoding="utf-8"))
+
+
+def content_policy(scripts: Iterable[str] = ()) -> str:
+    """Return a Content-Security-Policy that forbids all but inlined pictures, style and the named scripts."""
+    hashes = [
+        "'sha256-" + base64.b64encode(hashlib.sha256(asset(name).encode()).digest()).decode() + "'"
+        for name in scripts
+    ]
+    return "; ".join(
+        (
+            "default-src 'none'",
+            "img-src data:",
+            "style-src 'unsafe-inline'",
+            "script-src " + (" ".join(hashes) or "'none'"),
+            "base-uri 'none'",
+            "form-action 'none'",
+        )
+    )

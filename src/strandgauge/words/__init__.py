@@ -1,0 +1,1 @@
+"""The catalogue: what is said, for terminal, page and picture alike."""

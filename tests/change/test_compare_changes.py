@@ -1,0 +1,173 @@
+"""Changes between readings: what is called one, what is not, and how often noise is taken for one."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import chi2, norm
+
+from readings import reading, zone
+from strandgauge.change.compare import CHI_SQUARE_95, NO_CHANGE, TWO_SIDED_95, compare
+from strandgauge.colour.cielab import chroma, delta_e_2000
+from strandgauge.errors import NotComparableError
+from strandgauge.hair.levels import load_ladder
+from strandgauge.reading.model import Reading, Stain, ZoneReading
+
+LADDER = load_ladder()
+
+
+def seen(lab, sd=(1.6, 0.9, 1.4), name="overall", **changes) -> ZoneReading:
+    """Return a zone as the pipeline would report it for a colour and its uncertainty."""
+    return zone(
+        name,
+        level=float(LADDER.level_of(lab)),
+        lab=tuple(float(v) for v in lab),
+        lab_sd=tuple(sd),
+        level_sd=float(LADDER.level_sd(lab, np.diag(np.square(sd)))),
+        chroma=float(chroma(lab)),
+        **changes,
+    )
+
+
+def strand(labs, sd=(1.6, 0.9, 1.4), **changes) -> Reading:
+    """Return a reading of root, mids, ends and overall colours."""
+    names = ("root", "mids", "ends", "overall")
+    *zones, overall = (seen(lab, sd, name) for lab, name in zip(labs, names, strict=True))
+    return reading(zones=tuple(zones), overall=overall, **changes)
+
+
+def test_the_limits_are_those_of_the_distributions():
+    assert pytest.approx(norm.ppf(0.975), abs=1e-6) == TWO_SIDED_95
+    assert pytest.approx(chi2.ppf(0.95, df=3), abs=1e-5) == CHI_SQUARE_95
+
+
+@pytest.mark.parametrize(
+    "labs",
+    [
+        [(57.0, 8.0, 36.0)] * 4,  # even, yellow-orange
+        [(36.0, 13.0, 28.0), (50.0, 11.0, 35.0), (70.0, 3.0, 29.0), (52.0, 9.0, 33.0)],  # uneven
+        [(70.0, 1.0, 6.0)] * 4,  # toned, hardly any chroma
+    ],
+    ids=["even", "uneven", "ash"],
+)
+def test_two_readings_of_one_strand_are_called_changed_in_about_5_of_100_cases(labs):
+    """The limit, 5 % and three standard errors of 300 trials, was set before the result was seen."""
+    random = np.random.default_rng(7)
+    sd = np.array([1.6, 0.9, 1.4])
+    trials = 300
+    alarms: dict[str, int] = {}
+    for _ in range(trials):
+        pair = [strand(np.array(labs) + sd * random.standard_normal((4, 3))) for _ in range(2)]
+        step = compare(pair).since_first[0]
+        verdicts = {
+            "level": step.overall.level.verdict,
+            "colour": step.overall.colour.verdict,
+            "lightness": step.overall.colour.lightness.verdict,
+            "chroma part": step.overall.colour.chroma.verdict,
+            "hue": step.overall.colour.hue.verdict,
+            "chroma": step.overall.chroma.verdict,
+            "yellowness": step.overall.yellowness_e313.verdict,
+            "evenness": step.evenness.verdict,
+        }
+        for name, verdict in verdicts.items():
+            alarms[name] = alarms.get(name, 0) + (verdict != NO_CHANGE)
+    shares = {name: count / trials for name, count in alarms.items()}
+    assert max(shares.values()) <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / trials), shares
+    for name in ("level", "colour", "lightness"):  # these are linear in the noise: neither may sleep
+        assert shares[name] >= 0.05 - 3 * np.sqrt(0.05 * 0.95 / trials), shares
+
+
+@pytest.mark.parametrize("apart", [0.0, 1.0, 4.0, 20.0])
+def test_the_interval_of_the_difference_holds_the_true_one_in_95_of_100_cases(apart):
+    """Also where the true difference is small against the noise, which biases the observed one upward."""
+    random = np.random.default_rng(11)
+    sd, one = np.array([1.6, 0.9, 1.4]), np.array([52.0, 10.0, 33.0])
+    two = one + apart * np.array([0.8, -0.3, 0.52])
+    truth, trials = float(delta_e_2000(one, two)), 250
+    held = 0
+    for _ in range(trials):
+        labs = [np.tile(lab, (4, 1)) + sd * random.standard_normal(3) for lab in (one, two)]
+        colour = compare([strand(lab) for lab in labs]).since_first[0].overall.colour
+        held += colour.low <= truth <= colour.high
+    assert 0.95 - 3 * np.sqrt(0.05 * 0.95 / trials) <= held / trials
+
+
+def test_a_difference_that_noise_explains_may_be_none_at_all():
+    colour = compare([strand([(57, 8, 36)] * 4), strand([(58.5, 8.4, 35)] * 4)]).since_first[0].overall.colour
+    assert colour.verdict == NO_CHANGE
+    assert colour.low == 0.0
+    assert colour.delta_e00 < 2 * colour.from_noise
+
+
+@given(
+    st.tuples(st.floats(20, 80), st.floats(-10, 20), st.floats(-10, 40)),
+    st.tuples(st.floats(20, 80), st.floats(-10, 20), st.floats(-10, 40)),
+)
+def test_the_parts_make_up_the_difference_and_the_interval_holds_it(one, two):
+    colour = compare([strand([one] * 4), strand([two] * 4)]).since_first[0].overall.colour
+    parts = sum(part.value**2 for part in (colour.lightness, colour.chroma, colour.hue)) + colour.rotation
+    assert np.sqrt(max(parts, 0.0)) == pytest.approx(colour.delta_e00, abs=1e-6)
+    assert 0.0 <= colour.low <= colour.delta_e00 <= colour.high
+
+
+def test_turned_about_in_time_what_was_gained_is_lost():
+    dark, light = strand([(40, 12, 31)] * 4), strand([(66, 5, 32)] * 4)
+    up, down = (compare(pair).since_first[0].overall for pair in ((dark, light), (light, dark)))
+    assert (up.level.verdict, down.level.verdict) == ("lighter", "darker")
+    assert up.level.change == pytest.approx(-down.level.change)
+    assert up.colour.delta_e00 == pytest.approx(down.colour.delta_e00)
+    assert up.colour.hue.verdict == "yellower"
+    assert down.colour.hue.verdict == "redder"
+
+
+def test_more_readings_are_held_against_the_first_and_against_the_one_before():
+    change = compare([strand([(lightness, 11, 33)] * 4) for lightness in (30, 45, 60)])
+    assert [(s.before, s.after) for s in change.since_first] == [(0, 1), (0, 2)]
+    assert [(s.before, s.after) for s in change.since_previous] == [(0, 1), (1, 2)]
+    whole = change.since_first[-1].overall.level.change
+    assert whole == pytest.approx(sum(step.overall.level.change for step in change.since_previous))
+
+
+def test_evenness_is_said_to_change_only_by_more_than_its_noise():
+    uneven = strand([(40, 12, 31), (62, 6, 34), (66, 5, 32), (57, 8, 36)])
+    even = strand([(62, 6, 34)] * 4)
+    step = compare([uneven, even]).since_first[0]
+    assert step.evenness.verdict == "more even"
+    assert step.evenness.before == pytest.approx(np.ptp([z.level for z in uneven.zones]))
+    vague = [strand(labs, sd=(16, 2, 3)) for labs in ([z.lab for z in (*uneven.zones, uneven.overall)],)]
+    assert compare([vague[0], even]).since_first[0].evenness.verdict == NO_CHANGE
+
+
+def test_a_stain_that_fades_within_the_noise_has_not_measurably_changed():
+    green = Stain("green", 160.0, 12.0)
+    stained = reading(overall=seen((60, -8, 30), stain=green))
+    for lab, sd, verdict in (
+        ((60, -7.5, 30), (1.6, 0.9, 1.4), NO_CHANGE),
+        ((60, 6, 34), (1.6, 0.9, 1.4), "gone"),
+        ((60, 6, 34), (4, 9, 9), NO_CHANGE),
+    ):
+        stain = compare([stained, reading(overall=seen(lab, sd))]).since_first[0].overall.stain
+        assert stain is not None
+        assert stain.strength.verdict == verdict
+    assert compare([reading(), reading()]).since_first[0].overall.stain is None
+
+
+def test_readings_on_different_ladders_are_refused_and_those_wet_and_dry_noted():
+    with pytest.raises(NotComparableError, match="'my swatches'") as refusal:
+        compare([reading(), reading(ladder="my swatches", photo="after.jpg")])
+    assert refusal.value.where == "after.jpg"
+    with pytest.raises(NotComparableError, match="at least two"):
+        compare([reading()])
+    change = compare([reading(wet=True), reading(card="another card v3")])
+    assert {note.code for note in change.notes} == {"wet-and-dry", "different-cards"}
+    assert compare([reading(), reading()]).notes == ()
+
+
+def test_a_reading_that_claims_to_be_exact_is_taken_at_its_word():
+    exact = [dataclasses.replace(strand([lab] * 4, sd=(0, 0, 0))) for lab in ((60, 5, 30), (60, 5, 30.01))]
+    assert compare([exact[0], exact[0]]).since_first[0].overall.colour.verdict == NO_CHANGE
+    assert compare(exact).since_first[0].overall.colour.verdict == "changed"

@@ -1,0 +1,66 @@
+"""The terminal text keeps to the terminal: its width, its colours, and words beside every swatch."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+from rich.console import Console
+
+import readings
+from strandgauge.reading.model import Note
+from strandgauge.show.terminal.reading import hex_colour, print_check, print_reading
+
+
+def printed(result, *, width=100, terminal=False, **options) -> str:
+    file = io.StringIO()
+    console = Console(file=file, width=width, force_terminal=terminal, highlight=False, **options)
+    (print_check if hasattr(result, "patches") else print_reading)(result, console)
+    return file.getvalue()
+
+
+@pytest.mark.parametrize("width", [40, 60, 80, 120])
+def test_no_line_is_wider_than_the_terminal(width):
+    for result in (readings.reading(), readings.check()):
+        assert max(map(len, printed(result, width=width).splitlines())) <= width
+
+
+def test_swatches_are_the_colours_read_and_only_where_the_terminal_can():
+    reading = readings.reading()
+    colourful = printed(reading, terminal=True, color_system="truecolor")
+    for zone in reading.zones:
+        red, green, blue = (int(hex_colour(zone.lab)[at : at + 2], 16) for at in (1, 3, 5))
+        assert f"48;2;{red};{green};{blue}m" in colourful
+    for plain in (
+        printed(reading),
+        printed(reading, terminal=True, color_system="truecolor", no_color=True),
+        printed(reading, terminal=True, color_system="standard"),
+    ):
+        assert ";48;" not in plain
+        assert "[48;" not in plain
+        assert "yellow-orange" in plain
+
+
+@pytest.mark.parametrize(
+    ("lab", "expected"), [((100, 0, 0), "#ffffff"), ((0, 0, 0), "#000000"), ((53.585, 0, 0), "#808080")]
+)
+def test_hex_colour(lab, expected):
+    """Expected from IEC 61966-2-1: 128/255 is 21.586 % of linear light, L* 53.585 (CIE 15)."""
+    assert hex_colour(lab) == expected
+
+
+def test_stain_wet_hair_and_notes_are_said():
+    text = printed(readings.reading(overall=readings.zone(stain=readings.STAIN), wet=True), width=300)
+    assert "violet" in text.splitlines()[1]
+    assert "may not shift it" in text
+    assert "dry estimate" in text
+    assert readings.reading().notes[0].message in text
+
+
+def test_check_gives_verdict_problems_and_every_patch():
+    problem = Note("glare", "A lamp mirrors on patch B3.")
+    text = printed(readings.check(trusted=False, problems=[problem]))
+    assert "cannot be trusted" in text.splitlines()[1]
+    assert problem.message in text
+    assert all(patch.id in text for patch in readings.check().patches)
+    assert "can be trusted" in printed(readings.check()).splitlines()[1]

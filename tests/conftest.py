@@ -16,6 +16,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from strandgauge import words
 from strandgauge.card.model import CardDefinition
 from strandgauge.reading.pipeline import default_card
 from synthetic import paint
@@ -42,3 +43,23 @@ def nothing_learned(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         del os.environ["STRANDGAUGE_HOME"]
     else:
         os.environ["STRANDGAUGE_HOME"] = before
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--wordless",
+        action="store_true",
+        help="replace every sentence of the catalogue by its code: no decision may hang on a wording",
+    )
+
+
+@pytest.fixture(scope="session", autouse=True)
+def wordless(request: pytest.FixtureRequest) -> Iterator[None]:
+    """With --wordless, say every code instead of its sentence."""
+    if not request.config.getoption("--wordless"):
+        yield
+        return
+    codes = {key: f"<{key}>" for key in words.catalogue()}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(words, "catalogue", lambda: codes)
+        yield

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from strandgauge.reading.model import CardCheck, CardFit, Note, PatchCheck, Reading, Stain, ZoneReading
+from strandgauge.facts import note
+from strandgauge.reading.model import CardCheck, CardFit, PatchCheck, Reading, Stain, ZoneReading
 
 
 def zone(name="overall", level=8.2, lab=(57.5, 8.2, 35.9), **changes) -> ZoneReading:
@@ -36,7 +37,7 @@ def reading(levels=(7.4, 8.4, 8.6), **changes) -> Reading:
         "card_fit": CardFit(0.82, 2.31, 1.12, 14.0),
         "overall": zone(),
         "zones": zones,
-        "notes": (Note("unprofiled-print", "The card's print was never measured, so it may be off."),),
+        "notes": (note("print-not-measured"),),
         "ladder": "lifted hair",
     }
     return Reading(**(values | changes))

@@ -156,7 +156,9 @@ def test_a_hostile_file_name_cannot_command_the_terminal(strandgauge, tmp_path):
 
 
 def test_an_untrusted_check_ends_in_the_code_of_its_first_problem(monkeypatch, strandgauge, valid, photo):
-    result = readings.check(trusted=False, problems=[Note("uneven-light", "The light changes by 62 %.")])
+    result = readings.check(
+        trusted=False, problems=[Note("uneven-light", "refusal", (("said", "The light changes by 62 %."),))]
+    )
     monkeypatch.setattr("strandgauge.reading.cardcheck.card_check", lambda _: result)
     told = strandgauge("check", photo, "--json", "-")
     assert told.code == 34

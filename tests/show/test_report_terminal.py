@@ -10,6 +10,7 @@ from rich.console import Console
 import readings
 from strandgauge.reading.model import Note
 from strandgauge.show.terminal.reading import hex_colour, print_check, print_reading
+from strandgauge.words import said
 
 
 def printed(result, *, width=100, terminal=False, **options) -> str:
@@ -54,13 +55,13 @@ def test_stain_wet_hair_and_notes_are_said():
     assert "violet" in text.splitlines()[1]
     assert "may not shift it" in text
     assert "dry estimate" in text
-    assert readings.reading().notes[0].message in text
+    assert said(readings.reading().notes[0]) in text
 
 
 def test_check_gives_verdict_problems_and_every_patch():
-    problem = Note("glare", "A lamp mirrors on patch B3.")
+    problem = Note("glare", "refusal", (("said", "A lamp mirrors on patch B3."),))
     text = printed(readings.check(trusted=False, problems=[problem]))
     assert "cannot be trusted" in text.splitlines()[1]
-    assert problem.message in text
+    assert said(problem) in text
     assert all(patch.id in text for patch in readings.check().patches)
     assert "can be trusted" in printed(readings.check()).splitlines()[1]

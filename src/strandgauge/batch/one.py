@@ -10,7 +10,8 @@ from pathlib import PurePosixPath
 from strandgauge.batch.record import Record, Refusal, WantedShade
 from strandgauge.batch.task import Task, Tools
 from strandgauge.errors import StrandgaugeError
-from strandgauge.reading.model import Note, Reading
+from strandgauge.facts import note
+from strandgauge.reading.model import Reading
 
 INTERNAL = "internal-error"
 OUT_OF_MEMORY = "out-of-memory"
@@ -84,8 +85,8 @@ def _read(task: Task, tools: Tools, data: bytes, digest: str) -> Record:
         try:
             wanted = wanted_shade(reading, task.target, tools)
         except StrandgaugeError as error:
-            note = Note("no-outlook", f"Nothing can be said on {task.target}: {error.message}")
-            reading = replace(reading, notes=(*reading.notes, note))
+            missing = note("no-outlook", target=task.target, why=error.message)
+            reading = replace(reading, notes=(*reading.notes, missing))
     return Record(task.file, digest, reading, None, wanted, task.client, task.group, taken, strip)
 
 

@@ -17,10 +17,11 @@ from numpy.typing import NDArray
 
 from strandgauge.colour.cielab import chroma, delta_e_2000, delta_e_2000_terms, hue_deg
 from strandgauge.errors import NotComparableError
+from strandgauge.facts import Note, note
 from strandgauge.hair.stain import off_path
 from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.hair.words import load_words
-from strandgauge.reading.model import Note, Reading, Stain, ZoneName, ZoneReading
+from strandgauge.reading.model import Reading, Stain, ZoneName, ZoneReading
 
 Array = NDArray[np.float64]
 
@@ -317,23 +318,9 @@ def _notes(readings: Sequence[Reading]) -> tuple[Note, ...]:
     """Tell what makes the readings less comparable than they look."""
     notes = []
     if len({reading.wet for reading in readings}) > 1:
-        notes.append(
-            Note(
-                "wet-and-dry",
-                "Some of these were read wet and some dry: the wet ones are dry estimates, so part of the change "
-                "may be the estimate's. Compare dry with dry where you can.",
-            )
-        )
+        notes.append(note("wet-and-dry"))
     if len({reading.card for reading in readings}) > 1:
-        notes.append(
-            Note(
-                "different-cards",
-                "Not all photos show the same card and print. Colours are still comparable, but an error of "
-                "either print counts in full.",
-            )
-        )
+        notes.append(note("different-cards"))
     if any(zone.level >= 10.0 for reading in readings for zone in (*reading.zones, reading.overall)):
-        notes.append(
-            Note("top-of-ladder", "The ladder ends at level 10: lift beyond it shows in the colour only.")
-        )
+        notes.append(note("top-of-ladder"))
     return tuple(notes)

@@ -24,6 +24,7 @@ from strandgauge.errors import (
     UnderexposedError,
     UnevenLightError,
 )
+from strandgauge.facts import Note, caution
 from strandgauge.light.correction import Correction
 
 Array = NDArray[np.float64]
@@ -66,19 +67,11 @@ LIMITS = Limits()
 
 
 @dataclass(frozen=True, slots=True)
-class Caution:
-    """Something that makes a reading less sure without forbidding it."""
-
-    code: str
-    message: str
-
-
-@dataclass(frozen=True, slots=True)
 class LightReport:
     """What the card tells about the light, and whether it can be trusted."""
 
     problems: tuple[StrandgaugeError, ...]
-    cautions: tuple[Caution, ...]
+    cautions: tuple[Note, ...]
     unevenness: float
     """(brightest - darkest) / mean of the light over the card."""
     colour_change: float
@@ -87,10 +80,10 @@ class LightReport:
 
 def exposure_problems(
     samples: Samples, card: CardDefinition
-) -> tuple[Mask, list[StrandgaugeError], list[Caution]]:
+) -> tuple[Mask, list[StrandgaugeError], list[Note]]:
     """Return which samples can be used, and what is wrong with the exposure."""
     problems: list[StrandgaugeError] = []
-    cautions: list[Caution] = []
+    cautions: list[Note] = []
     clipped = samples.clipped_high > LIMITS.clipped_share
     patches = samples.is_patch
     below_white = patches & (samples.reference[:, 0] < 90)
@@ -103,7 +96,7 @@ def exposure_problems(
             )
         )
     elif share > LIMITS.clipped_patches[0] or (clipped & ~patches).sum() > 0.5 * max((~patches).sum(), 1):
-        cautions.append(Caution("nearly-overexposed", "The lightest parts of the card are clipped to white."))
+        cautions.append(caution("nearly-overexposed"))
     neutrals = _neutrals(samples)
     lightness = samples.reference[neutrals, 0]
     green = samples.encoded[neutrals, 1]
@@ -115,7 +108,7 @@ def exposure_problems(
             )
         )
     elif white < LIMITS.white_encoded[0]:
-        cautions.append(Caution("dark", "The photo is rather dark; the dark steps are less sure."))
+        cautions.append(caution("dark"))
     darkest = lightness < lightness.min() + LIMITS.one_step
     above = lightness[~darkest]
     if above.size and lightness.min() < 30 and not problems:
@@ -135,7 +128,7 @@ def judge(
 ) -> LightReport:
     """Judge light and sharpness after the fit; `delta_e00` (N,) is the fitted error of each sample."""
     problems: list[StrandgaugeError] = []
-    cautions: list[Caution] = []
+    cautions: list[Note] = []
     smallest = min(min(patch.box[2:]) for patch in card.patches)
     edge = view.edge_width_mm / smallest
     if edge > LIMITS.edge_share[1]:
@@ -143,11 +136,9 @@ def judge(
             BlurError(f"The picture is blurred: a printed edge is {view.edge_width_mm:.1f} mm wide.")
         )
     elif edge > LIMITS.edge_share[0]:
-        cautions.append(Caution("soft", "The picture is a little soft."))
+        cautions.append(caution("soft"))
     if view.hidden:
-        cautions.append(
-            Caution("mark-hidden", f"{len(view.hidden)} of the card's corner marks could not be seen.")
-        )
+        cautions.append(caution("mark-hidden", hidden=len(view.hidden)))
     # Greys fit under nearly any assumption; whether this is the card is told by its colours.
     greys = samples.is_patch & _neutrals(samples)
     colours = samples.is_patch & ~greys
@@ -173,7 +164,7 @@ def judge(
             )
         )
     elif near_strand.sum() >= LIMITS.glare_patches[0]:
-        cautions.append(Caution("slight-glare", "A reflection lies on a corner of the card."))
+        cautions.append(caution("slight-glare"))
     shaded = shaded_share(samples, correction)
     # Two kinds of light look uneven too, so they are named first.
     if colour_change > LIMITS.colour_change[1]:
@@ -183,11 +174,11 @@ def judge(
             )
         )
     elif colour_change > LIMITS.colour_change[0]:
-        cautions.append(Caution("mixed", "Two kinds of light seem to meet on the card."))
+        cautions.append(caution("mixed"))
     if unevenness > LIMITS.unevenness[1] or shaded > LIMITS.local_shade[1]:
         problems.append(_uneven(unevenness, shaded))
     elif unevenness > LIMITS.unevenness[0] or shaded > LIMITS.local_shade[0]:
-        cautions.append(Caution("uneven", f"The light changes by {100 * unevenness:.0f} % over the card."))
+        cautions.append(caution("uneven", percent=100 * unevenness))
     if not problems:
         if median > LIMITS.misfit[1] and colour_change > LIMITS.colour_change[0]:
             problems.append(
@@ -196,7 +187,7 @@ def judge(
         elif median > LIMITS.misfit[1]:
             problems.append(_mismatch(median))
         elif median > LIMITS.misfit[0]:
-            cautions.append(Caution("loose-fit", f"The card's colours fit only to Delta E00 {median:.1f}."))
+            cautions.append(caution("loose-fit", delta_e00=median))
     return LightReport(tuple(problems), tuple(cautions), unevenness, colour_change)
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from strandgauge.reading.model import CardCheck, Lab, Note, PatchCheck
+from strandgauge.facts import Note
+from strandgauge.reading.model import CardCheck, Lab, PatchCheck
 from strandgauge.reading.pipeline import CardReading, card_title
 
 
@@ -21,7 +22,9 @@ def card_check(found: CardReading) -> CardCheck:
         )
         for row in np.flatnonzero(samples.is_patch)
     )
-    problems = tuple(Note(problem.code, problem.message) for problem in found.light.problems)
+    problems = tuple(
+        Note(problem.code, "refusal", (("said", problem.message),)) for problem in found.light.problems
+    )
     return CardCheck(
         photo=found.photo.name,
         card=card_title(found.card),

@@ -9,12 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.colour.cielab import chroma, hue_deg
+from strandgauge.facts import Note, note
 from strandgauge.hair.levels import Ladder, level_shares
 from strandgauge.hair.stain import find_stain
 from strandgauge.hair.warmth import undertone, yellowness_e313
 from strandgauge.hair.wet import dry_from_wet
 from strandgauge.light.colorimetry import SRGB_TO_XYZ, xyz_to_lab
-from strandgauge.reading.model import CardFit, Lab, Note, Reading, ZoneReading
+from strandgauge.reading.model import CardFit, Lab, Reading, ZoneReading
 from strandgauge.strand.direction import LightClues, load_direction_model
 from strandgauge.strand.zones import ZoneLight, ZoneName
 
@@ -118,31 +119,15 @@ def strand_notes(
     """Tell what about the strand and the light's direction makes the reading less sure."""
     notes = []
     if clues.shadow > DIRECTIONAL_SHADOW:
-        notes.append(
-            Note(
-                "one-sided-light",
-                "The light comes mostly from one side, which changes how hair shines. Softer light from all "
-                "round, or a second photo with the card turned end for end, makes the reading surer.",
-            )
-        )
+        notes.append(note("one-sided-light"))
     if zones["overall"].gap_share > FLYAWAY_GAPS:
-        notes.append(Note("gaps", "Paper shows through the strand in places; lay it closer together."))
+        notes.append(note("gaps"))
     if zones["overall"].clipped_share > 0.01:
-        notes.append(Note("gloss", "Some of the strand's gloss is clipped to white and was left out."))
+        notes.append(note("gloss"))
     if wet:
-        notes.append(
-            Note(
-                "wet",
-                "Read wet: colour and level are an estimate for dry hair. Rinse, blot, dry and read again.",
-            )
-        )
+        notes.append(note("wet"))
     if not print_measured:
-        notes.append(
-            Note(
-                "print-not-measured",
-                "This card's print was not measured: its own colour error is allowed for in the uncertainty.",
-            )
-        )
+        notes.append(note("print-not-measured"))
     return tuple(notes)
 
 
@@ -152,7 +137,7 @@ def join_readings(
     """Return one reading for several photos, from the joined colours of their zones."""
     zones = describe_zones(colours, ladder, wet)
     fits = [reading.card_fit for reading in readings]
-    notes = {note.code: note for reading in readings for note in reading.notes}
+    notes = {each.code: each for reading in readings for each in reading.notes}
     return Reading(
         photo=" + ".join(reading.photo for reading in readings),
         card=readings[0].card,

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from strandgauge.facts import Note
+
 Lab = tuple[float, float, float]
 """CIELAB L*, a*, b* for D65 and the CIE 1931 2 degree observer."""
 
@@ -12,14 +14,6 @@ COVERAGE = 1.96
 """Standard deviations to either side that hold 95 % of a normal distribution: what ± stands for."""
 
 ZoneName = Literal["overall", "root", "mids", "ends"]
-
-
-@dataclass(frozen=True, slots=True)
-class Note:
-    """Something the user should know about a reading that was still possible."""
-
-    code: str
-    message: str
 
 
 @dataclass(frozen=True, slots=True)

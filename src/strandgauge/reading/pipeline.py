@@ -41,7 +41,7 @@ from strandgauge.reading.describe import (
     strand_notes,
     zone_colours,
 )
-from strandgauge.reading.model import CardFit, Note, Reading
+from strandgauge.reading.model import CardFit, Reading
 from strandgauge.strand.direction import LightClues, light_clues
 from strandgauge.strand.isolate import Isolated, isolate_strand
 from strandgauge.strand.zones import (
@@ -268,7 +268,7 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> M
         overall=words["overall"],
         zones=(words["root"], words["mids"], words["ends"]),
         notes=(
-            *(Note(c.code, c.message) for c in found.light.cautions),
+            *found.light.cautions,
             *strand_notes(zones, clues, wet, card.profile_name is not None),
         ),
         ladder=ladder.name,

@@ -415,7 +415,7 @@ def _become(reading: Reading, outlook: Outlook | None) -> tuple[tuple[Band, ...]
         return bands, (bands[len(bands) // 2].word,)
     if len({band.word for band in bands}) == 1:
         return bands, (f"{bands[0].word}, uneven",)
-    return bands, tuple(f"{words.ZONE_WORDS[band.zone]} {band.word}" for band in bands)
+    return bands, tuple(f"{words.zone_name(band.zone)} {band.word}" for band in bands)
 
 
 def _apart(labs: Sequence[Lab]) -> bool:

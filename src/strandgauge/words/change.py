@@ -94,7 +94,7 @@ def stains(one: ShownStep) -> list[str]:
     told: dict[str, list[str]] = {}
     for zone in zones:
         assert zone.stain is not None, "only zones with a stain are left"
-        told.setdefault(_stain_phrase(zone), []).append(words.ZONE_WORDS[zone.name])
+        told.setdefault(_stain_phrase(zone), []).append(words.zone_name(zone.name))
     return [f"{phrase} ({', '.join(names)})" for phrase, names in told.items()]
 
 
@@ -111,7 +111,7 @@ def laggards(step: Step) -> list[str]:
     """Name the zones whose level went another way than the strand's, such as a root that did not lift."""
     odd = [zone for zone in step.zones if zone.level.verdict != step.overall.level.verdict]
     return [
-        f"{words.ZONE_WORDS[zone.name].capitalize()}: "
+        f"{words.zone_name(zone.name).capitalize()}: "
         + (f"{NO_CHANGE} in level" if not zone.level.measurable else levels_gained(zone.level))
         + "."
         for zone in odd

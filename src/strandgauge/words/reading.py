@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
+from strandgauge.words import say
 
 CAUTION = (
     "This reads colour, not condition: a photo cannot show whether hair is strong enough. "
@@ -37,7 +38,10 @@ WARMTH_LIMITS: tuple[tuple[float, str], ...] = (
 _WARM_HUES = (30.0, 110.0)
 """Hue angles, degrees, from red to greenish yellow, that lifted hair shows; pink and green are no warmth."""
 
-ZONE_WORDS = {"overall": "overall", "root": "root", "mids": "mids", "ends": "ends"}
+
+def zone_name(zone: str) -> str:
+    """Name a zone: root, mids, ends or overall."""
+    return say(f"zone.{zone}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +68,7 @@ def evenness(reading: Reading) -> Evenness:
     else:
         odd, rest, side = lightest, (middle.level + darkest.level) / 2, "lighter"
     verb = "is" if odd.name == "root" else "are"
-    return Evenness(word, spread, f"{ZONE_WORDS[odd.name]} {verb} {abs(odd.level - rest):.1f} {side}")
+    return Evenness(word, spread, f"{zone_name(odd.name)} {verb} {abs(odd.level - rest):.1f} {side}")
 
 
 def warmth(zone: ZoneReading) -> str:
@@ -106,10 +110,10 @@ def stains(reading: Reading) -> tuple[str, ...]:
     places: dict[str, list[str]] = {}
     for zone in reading.zones:
         if zone.stain is not None:
-            places.setdefault(zone.stain.hue, []).append(ZONE_WORDS[zone.name])
+            places.setdefault(zone.stain.hue, []).append(zone_name(zone.name))
     overall = reading.overall.stain
     if overall is not None and not places:
-        places[overall.hue] = [ZONE_WORDS["overall"]]
+        places[overall.hue] = [zone_name("overall")]
     return tuple(
         f"{hue} stain throughout" if len(names) == len(reading.zones) else f"{hue} stain ({', '.join(names)})"
         for hue, names in places.items()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from strandgauge.change.compare import Change, ColourChange, Part, Quantity, StainChange, Step, ZoneChange
-from strandgauge.show.json.reading import reading_document, short, stain_document
+from strandgauge.show.json.reading import note_document, reading_document, short, stain_document
 
 Document = dict[str, Any]
 
@@ -18,7 +18,7 @@ def change_document(change: Change) -> Document:
         "readings": [reading_document(reading) for reading in change.readings],
         "since_first": [_step(step) for step in change.since_first],
         "since_previous": [_step(step) for step in change.since_previous],
-        "notes": [{"code": note.code, "message": note.message} for note in change.notes],
+        "notes": [note_document(note) for note in change.notes],
     }
 
 

@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from strandgauge.reading.model import CardCheck, Note, Reading, Stain, ZoneReading
+from strandgauge.facts import Note
+from strandgauge.reading.model import CardCheck, Reading, Stain, ZoneReading
 from strandgauge.words import reading as words
+from strandgauge.words import said
 
 Document = dict[str, Any]
 
@@ -36,7 +38,7 @@ def reading_document(reading: Reading) -> Document:
         "evenness": {"word": even.word, "level_range": short(even.level_range)},
         "overall": _zone(reading.overall),
         "zones": [_zone(zone) for zone in reading.zones],
-        "notes": [_note(note) for note in reading.notes],
+        "notes": [note_document(note) for note in reading.notes],
     }
 
 
@@ -47,7 +49,7 @@ def check_document(check: CardCheck) -> Document:
         "photo": check.photo,
         "card": check.card,
         "trusted": check.trusted,
-        "problems": [_note(problem) for problem in check.problems],
+        "problems": [note_document(problem) for problem in check.problems],
         "light_unevenness_percent": short(check.light_unevenness_percent),
         "patches": [
             {
@@ -98,8 +100,10 @@ def stain_document(stain: Stain | None) -> Document | None:
     return {"hue": stain.hue, "hue_deg": short(stain.hue_deg), "strength": short(stain.strength)}
 
 
-def _note(note: Note) -> Document:
-    return {"code": note.code, "message": note.message}
+def note_document(note: Note) -> Document:
+    """Return a note as part of a document."""
+    facts = {name: short(fact) if isinstance(fact, float) else fact for name, fact in note.facts}
+    return {"code": note.code, "message": said(note), "severity": note.severity, "facts": facts}
 
 
 def short(value: float) -> float:

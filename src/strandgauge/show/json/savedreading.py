@@ -6,10 +6,12 @@ import json
 import math
 from collections.abc import Mapping
 from pathlib import Path
+from typing import cast, get_args
 
 from strandgauge.errors import BadReadingError
+from strandgauge.facts import Fact, Note, Severity
 from strandgauge.judge.outlook import BaseZone, base_zones
-from strandgauge.reading.model import CardFit, Lab, Note, Reading, Stain, ZoneName, ZoneReading
+from strandgauge.reading.model import CardFit, Lab, Reading, Stain, ZoneName, ZoneReading
 
 SCHEMA = "strandgauge.reading/1"
 _ZONES: tuple[ZoneName, ...] = ("root", "mids", "ends")
@@ -71,7 +73,7 @@ def reading_from_document(document: object, where: str) -> Reading:
         card_fit=_card_fit(top.part("card_fit")),
         overall=_zone(top.part("overall"), "overall"),
         zones=(root, mids, ends),
-        notes=tuple(Note(note.text("code"), note.text("message")) for note in top.parts("notes")),
+        notes=tuple(_note(note) for note in top.parts("notes")),
         ladder=top.text("ladder"),
         wet=top.flag("wet"),
     )
@@ -123,6 +125,17 @@ class _Object:
             raise self.refuse(key, "shares by level")
         return {str(level): float(share) for level, share in value.items()}
 
+    def facts(self, key: str) -> tuple[tuple[str, Fact], ...]:
+        value = self._content.get(key)
+        if not isinstance(value, Mapping) or not all(
+            isinstance(fact, str | int | float) for fact in value.values()
+        ):
+            raise self.refuse(key, "facts by name")
+        return tuple((str(name), fact) for name, fact in value.items())
+
+    def has(self, key: str) -> bool:
+        return key in self._content
+
     def part(self, key: str) -> _Object:
         return _Object(self._content.get(key), f"'{key}'", self._where)
 
@@ -157,6 +170,16 @@ def _zone(zone: _Object, name: ZoneName) -> ZoneReading:
         if stain is None
         else Stain(stain.text("hue"), stain.number("hue_deg"), stain.number("strength", 0.0)),
     )
+
+
+def _note(note: _Object) -> Note:
+    """Return a note with its facts; one saved without them keeps the sentence that it was saved with."""
+    if not note.has("facts"):
+        return Note(note.text("code"), "note", (("said", note.text("message")),))
+    severity = note.text("severity")
+    if severity not in get_args(Severity):
+        raise note.refuse("severity", "a weight of a note")
+    return Note(note.text("code"), cast("Severity", severity), note.facts("facts"))
 
 
 def _card_fit(fit: _Object) -> CardFit:

@@ -119,7 +119,7 @@ def _strand(change: Change, place: int, strips: Mapping[str, bytes]) -> ShownStr
         f"{comparewords.in_words(reading.overall)}",
         level=level,
         zones=tuple(
-            (words.ZONE_WORDS[zone.name], zone.lab, f"{zone.level:.1f}, {comparewords.in_words(zone)}")
+            (words.zone_name(zone.name), zone.lab, f"{zone.level:.1f}, {comparewords.in_words(zone)}")
             for zone in reading.zones
         ),
         tags="read wet, dry estimate" if reading.wet else "",
@@ -144,7 +144,7 @@ def _zones(one: ShownStep) -> list[ShownZone]:
         )
         rows.append(
             ShownZone(
-                words.ZONE_WORDS[zone.name],
+                words.zone_name(zone.name),
                 (before.lab, f"{before.level:.1f}"),
                 (after.lab, f"{after.level:.1f}"),
                 zone.level,

@@ -20,6 +20,7 @@ from markupsafe import Markup
 
 from strandgauge.hair.levels import level_at_least
 from strandgauge.show.terminal.reading import hex_colour
+from strandgauge.words import said
 from strandgauge.words.reading import CAUTION
 
 FOLDER = Path(__file__).parent
@@ -32,8 +33,8 @@ def environment() -> jinja2.Environment:
     """Return the environment of the pages: autoescape on, a name left out of the values is an error.
 
     Filters: ``hex`` (CIELAB to ``#rrggbb``), ``data_uri`` and ``picture_size`` (bytes of a JPEG), ``minutes``,
-    ``capital``, ``level_at_least``. Globals: ``asset`` (a file of this folder, as it is), ``content_policy`` and
-    ``standing_caution``.
+    ``capital``, ``level_at_least``, ``said`` (a note in words). Globals: ``asset`` (a file of this folder, as it
+    is), ``content_policy`` and ``standing_caution``.
     """
     made = jinja2.Environment(
         loader=jinja2.FileSystemLoader(FOLDER),
@@ -50,6 +51,7 @@ def environment() -> jinja2.Environment:
         minutes=minutes,
         capital=capital,
         level_at_least=level_at_least,
+        said=said,
     )
     made.globals.update(asset=asset, content_policy=content_policy, standing_caution=CAUTION)
     return made

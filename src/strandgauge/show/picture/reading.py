@@ -23,6 +23,7 @@ from strandgauge.light.region import correct_region
 from strandgauge.light.tone import srgb_encode
 from strandgauge.reading.model import Lab, Reading, ZoneReading
 from strandgauge.words import reading as words
+from strandgauge.words import said
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -172,7 +173,7 @@ def _label_zones(pen: ImageDraw, measurement: Measurement, sheet: _Sheet, top: i
     window = sheet.place(_window_corners(measurement))[:, 1]
     above = strand.min() - window.min() >= window.max() - strand.max()
     for name, outline in zip(names, outlines, strict=True):
-        text = words.ZONE_WORDS[name].capitalize()
+        text = words.zone_name(name).capitalize()
         half = font.getlength(text) / 2 + 16
         x = float(np.clip(outline[:, 0].mean() + MARGIN, MARGIN + half, WIDTH - MARGIN - half))
         y = top + (float(outline[:, 1].min()) - 40 if above else float(outline[:, 1].max()) + 40)
@@ -211,7 +212,7 @@ def _draw_zone_columns(canvas: Image, reading: Reading, top: int) -> int:
         left = MARGIN + column * (width + GAP)
         _swatch(canvas, (left, top, left + width, top + 150), zone.lab)
         at = top + 150 + 14
-        pen.text((left, at), words.ZONE_WORDS[zone.name].capitalize(), font=_font(NAME, bold=True), fill=INK)
+        pen.text((left, at), words.zone_name(zone.name).capitalize(), font=_font(NAME, bold=True), fill=INK)
         at += round(1.35 * NAME)
         for text, size, colour in _zone_lines(zone):
             # Shares are broken between levels, not between a level and its share.
@@ -239,7 +240,7 @@ def _draw_notes(pen: ImageDraw, reading: Reading, top: int) -> int:
     font = _font(LINE)
     for note in reading.notes:
         pen.text((MARGIN, at), "!", font=_font(LINE, bold=True), fill=INK)
-        for line in _wrapped(note.message, font, WIDTH - 2 * MARGIN - 36):
+        for line in _wrapped(said(note), font, WIDTH - 2 * MARGIN - 36):
             pen.text((MARGIN + 36, at), line, font=font, fill=INK)
             at += round(1.35 * LINE)
         at += 10

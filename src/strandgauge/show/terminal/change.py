@@ -7,7 +7,14 @@ from rich.table import Table
 from rich.text import Text
 
 from strandgauge.change.compare import NO_CHANGE, Change, Part, Quantity
-from strandgauge.show.terminal.reading import NARROW, hex_colour, plain_console, plain_table, shows_colours
+from strandgauge.show.terminal.reading import (
+    NARROW,
+    hex_colour,
+    plain_console,
+    plain_table,
+    print_notes,
+    shows_colours,
+)
 from strandgauge.words import change as comparewords
 from strandgauge.words import reading as words
 from strandgauge.words.change import ShownStep, shown
@@ -27,11 +34,7 @@ def print_change(change: Change, console: Console | None = None) -> None:
             one = shown(change, step)
             phrases = "  ·  ".join(comparewords.headline(one))
             console.print(Text(f"{one.before.photo} → {one.after.photo}: {phrases}"))
-    for note in change.notes:
-        console.print()
-        line = Table.grid(padding=(0, 1, 0, 0))
-        line.add_row(Text("!", style="bold"), Text(note.message))
-        console.print(line)
+    print_notes(console, change.notes)
     console.print()
     console.print(
         Text(
@@ -74,7 +77,7 @@ def _zones(one: ShownStep, *, swatches: bool) -> Table:
         strict=True,
     )
     for zone, before, after in zones:
-        cells: list[Text | str] = [words.ZONE_WORDS[zone.name]]
+        cells: list[Text | str] = [words.zone_name(zone.name)]
         for reading in (before, after):
             if swatches:
                 cells.append(Text("    ", style=f"on {hex_colour(reading.lab)}"))
@@ -103,7 +106,7 @@ def _colour_difference(one: ShownStep) -> Table:
     for zone in (*one.step.zones, one.step.overall):
         parts = (zone.colour.lightness, zone.colour.chroma, zone.colour.hue)
         cells = (comparewords.difference(zone), *(_marked(part) for part in parts))
-        table.add_row(words.ZONE_WORDS[zone.name], *cells, style="dim")
+        table.add_row(words.zone_name(zone.name), *cells, style="dim")
     return table
 
 
@@ -113,7 +116,7 @@ def _warmth(one: ShownStep) -> Table:
         table.add_column(heading, no_wrap=True)
     for zone in (*one.step.zones, one.step.overall):
         cells = (_marked(zone.chroma), _marked(zone.yellowness_e313, 0))
-        table.add_row(words.ZONE_WORDS[zone.name], *cells, style="dim")
+        table.add_row(words.zone_name(zone.name), *cells, style="dim")
     return table
 
 

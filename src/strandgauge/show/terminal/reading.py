@@ -11,8 +11,10 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from strandgauge.reading.model import CardCheck, Lab, Note, PatchCheck, Reading, ZoneReading
+from strandgauge.facts import Note
+from strandgauge.reading.model import CardCheck, Lab, PatchCheck, Reading, ZoneReading
 from strandgauge.words import reading as words
+from strandgauge.words import said
 
 NARROW = 56
 """Columns below which the numbers are left to the JSON and only the words are shown."""
@@ -33,7 +35,7 @@ def print_reading(reading: Reading, console: Console | None = None) -> None:
     for stain in words.stains(reading):
         console.print()
         console.print(Text(f"{stain.capitalize()}: {words.STAIN_MEANING}"))
-    _print_notes(console, reading.notes)
+    print_notes(console, reading.notes)
     console.print()
     console.print(Text(_provenance(reading), style="dim"))
     console.print(Text(words.CAUTION, style="dim"))
@@ -45,7 +47,7 @@ def print_check(check: CardCheck, console: Console | None = None) -> None:
     verdict = "A reading can be trusted" if check.trusted else "A reading cannot be trusted"
     console.print(Text(check.photo, style="dim"))
     console.print(Text(f"{verdict}.", style="bold"))
-    _print_notes(console, check.problems)
+    print_notes(console, check.problems)
     console.print()
     console.print(Text(f"Card found: {check.card}. Light uneven by {check.light_unevenness_percent:.0f} %."))
     if not check.patches:
@@ -112,7 +114,7 @@ def _zones(reading: Reading, swatches: bool) -> Table:
     table.add_column("share of levels")
     for zone in (*reading.zones, reading.overall):
         cells: list[Text | str] = [_swatch(zone.lab)] if swatches else []
-        cells += [words.ZONE_WORDS[zone.name], words.level_interval(zone), _tone(zone), words.shares(zone)]
+        cells += [words.zone_name(zone.name), words.level_interval(zone), _tone(zone), words.shares(zone)]
         table.add_row(*cells)
     return table
 
@@ -129,7 +131,7 @@ def _numbers(reading: Reading) -> Table:
         table.add_column(heading, justify="right", no_wrap=True)
     for zone in (*reading.zones, reading.overall):
         table.add_row(
-            words.ZONE_WORDS[zone.name],
+            words.zone_name(zone.name),
             *(f"{value:.1f}" for value in zone.lab),
             f"{zone.chroma:.1f}",
             f"{zone.hue_deg:.0f}°",
@@ -144,12 +146,13 @@ def plain_table() -> Table:
     return Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
 
 
-def _print_notes(console: Console, notes: Sequence[Note]) -> None:
+def print_notes(console: Console, notes: Sequence[Note]) -> None:
+    """Print notes, each behind a mark of its own; nothing where there are none."""
     if notes:
         console.print()
     for note in notes:
         line = Table.grid(padding=(0, 1, 0, 0))
-        line.add_row(Text("!", style="bold"), Text(note.message))
+        line.add_row(Text("!", style="bold"), Text(said(note)))
         console.print(line)
 
 

@@ -1,0 +1,126 @@
+"""The catalogue is complete: what can be said has a sentence, every sentence is said, every fact in it is given."""
+
+from __future__ import annotations
+
+import ast
+import re
+import string
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+import strandgauge
+from strandgauge import words
+from strandgauge.facts import caution, note
+
+SOURCE = Path(strandgauge.__file__).parent
+SAYERS = {"say": "", "note": "note.", "caution": "note."}
+"""Functions whose first argument is a key, and the table that it stands in."""
+
+
+@dataclass(frozen=True)
+class Use:
+    """One place where something is said."""
+
+    key: str
+    """The whole key, or how it begins."""
+    whole: bool
+    facts: frozenset[str] | None
+    """Names of the facts given; None where they cannot be told."""
+    where: str
+
+
+def uses() -> Iterator[Use]:
+    """Yield every place in the package's source and templates where a key is said."""
+    for path in (path for path in SOURCE.rglob("*.py") if path != Path(words.__file__)):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in SAYERS:
+                yield from uses_of(node, f"{path.name}:{node.lineno}")
+    for path in SOURCE.rglob("*.j2"):
+        text = path.read_text(encoding="utf-8")
+        for found in re.finditer(r"""\bsay\(\s*["']([\w.-]+)["']((?:\s*,\s*\w+\s*=[^,()]*)*)\)""", text):
+            given = frozenset(re.findall(r"(\w+)\s*=", found[2]))
+            yield Use(found[1], True, given, path.name)
+
+
+def uses_of(call: ast.Call, where: str) -> Iterator[Use]:
+    table = SAYERS[call.func.id]
+    given = frozenset(k.arg for k in call.keywords if k.arg is not None)
+    facts = given if all(k.arg for k in call.keywords) else None
+    for key in ast.walk(call.args[0]) if isinstance(call.args[0], ast.IfExp) else [call.args[0]]:
+        if isinstance(key, ast.Constant) and isinstance(key.value, str):
+            yield Use(table + key.value, True, facts, where)
+        elif isinstance(key, ast.JoinedStr):
+            start = key.values[0]
+            assert isinstance(start, ast.Constant), f"{where}: which table?"
+            yield Use(start.value, False, facts, where)
+
+
+def wanted_by(key: str) -> frozenset[str]:
+    """Return the facts that an entry names."""
+    entry = words.catalogue()[key]
+    texts = [entry] if isinstance(entry, str) else [t for name, t in entry.items() if name != "by"]
+    named = {field for text in texts for _, field, _, _ in string.Formatter().parse(text) if field}
+    if not isinstance(entry, str):
+        named.add(entry["by"].partition(":")[0])
+    return frozenset(named)
+
+
+def tables_named_in_sentences() -> set[str]:
+    texts = [
+        text
+        for entry in words.catalogue().values()
+        for text in ([entry] if isinstance(entry, str) else entry.values())
+    ]
+    return {spec for text in texts for _, _, spec, _ in string.Formatter().parse(text) if spec}
+
+
+@pytest.fixture(scope="module")
+def said() -> list[Use]:
+    found = list(uses())
+    assert len(found) > 15, "the source is not searched as it should be"
+    return found
+
+
+def test_what_is_said_has_a_sentence_and_its_facts(said, request):
+    if request.config.getoption("--wordless"):
+        pytest.skip("codes name no facts")
+    for use in said:
+        keys = [k for k in words.catalogue() if (k == use.key if use.whole else k.startswith(use.key))]
+        assert keys, f"{use.where} says {use.key}, for which there is no sentence"
+        for key in keys if use.facts is not None else ():
+            assert wanted_by(key) <= use.facts, f"{use.where} says {key} without {wanted_by(key) - use.facts}"
+        if use.whole and use.facts is not None:
+            unused = use.facts - wanted_by(use.key)
+            assert not unused or use.key.startswith("note."), (
+                f"{use.where} gives {use.key} {unused} for nothing"
+            )
+
+
+def test_every_sentence_is_said(said):
+    whole = {use.key for use in said if use.whole}
+    begun = {use.key for use in said if not use.whole} | {f"{spec}." for spec in tables_named_in_sentences()}
+    forgotten = [k for k in words.catalogue() if k not in whole and not any(map(k.startswith, begun))]
+    assert not forgotten
+
+
+def test_a_choice_is_made_by_its_fact(monkeypatch):
+    entries = {
+        "zone.root": "the root",
+        "stands": {"by": "zone", "root": "{zone:zone} is it", "other": "{zone} are it"},
+        "levels": {"by": "n:.1f", "1.0": "{n:.1f} level", "other": "{n:.1f} levels"},
+    }
+    monkeypatch.setattr(words, "catalogue", lambda: entries)
+    assert words.say("stands", zone="root") == "the root is it"
+    assert words.say("stands", zone="ends") == "ends are it"
+    assert words.say("levels", n=0.98) == "1.0 level"
+    assert words.say("levels", n=1.06) == "1.1 levels"
+    with pytest.raises(KeyError):
+        words.say("levels")
+
+
+def test_notes_say_their_own_sentence_or_one_brought_along():
+    assert words.said(caution("mark-hidden", hidden=1)) == words.say("note.mark-hidden", hidden=1)
+    assert words.said(note("anything", said="As it was saved.")) == "As it was saved."

@@ -45,7 +45,7 @@ def test_pigment_falls_as_the_level_rises():
 def test_a_lift_starts_where_it_was_seen_never_darkens_and_ends_at_its_plateau(
     first, more, half_life, order, at
 ):
-    lifting = lift(first, first + more * (10.5 - first), half_life, order, at)
+    lifting = lift(first, first + more * (12.5 - first), half_life, order, at)
     seen = levels(lifting, at + np.linspace(0.0, 400.0, 40))
     assert seen[0] == pytest.approx(first, abs=1e-6)
     assert (np.diff(seen) >= -1e-9).all()
@@ -71,7 +71,7 @@ def test_with_many_sure_looks_it_agrees_with_least_squares(plateau, half_life):
         left = SCALE.pigment(end) + (SCALE.pigment(start) - SCALE.pigment(end)) * 0.5 ** (when / half)
         return SCALE.level(left)
 
-    best, _ = curve_fit(form, minutes, seen, p0=[4.0, 8.5, 12.0], bounds=([1, 4, 1], [9, 10.5, 60]))
+    best, _ = curve_fit(form, minutes, seen, p0=[4.0, 8.5, 12.0], bounds=([1, 4, 1], [9, 12.5, 60]))
     first_order = replace(load_kinetics(), orders=(1.0,), order_shares=(1.0,))
     fit = fit_lift(minutes, seen, [0.05] * minutes.size, LADDER, first_order)
     assert np.median(fit.lifts.plateau_level) == pytest.approx(best[1], abs=0.2)
@@ -113,14 +113,14 @@ def test_the_interval_of_the_level_holds_what_it_says():
         first = generator.uniform(2.0, 8.0)
         truth = lift(
             first,
-            first + generator.beta(2.0, 1.0) * (10.5 - first),
+            first + generator.beta(2.0, 1.0) * (12.5 - first),
             kinetics.half_life * kinetics.half_life_spread ** generator.normal(),
             generator.choice(kinetics.orders, p=kinetics.order_shares),
             at=5.0,
         )
         minutes = [5.0, 12.0, 20.0, 28.0]
         seen = levels(truth, minutes) + generator.normal(0.0, 0.3, 4)
-        fit = fit_lift(minutes, np.clip(seen, 1.0, 10.0), [0.3] * 4, LADDER, seed=7)
+        fit = fit_lift(minutes, np.clip(seen, 1.0, 12.0), [0.3] * 4, LADDER, seed=7)
         for when in (28.0, 40.0):
             low, high = np.quantile(fit.levels_at(when), [0.025, 0.975])
             true_level = float(truth.levels_at(when, SCALE)[0])

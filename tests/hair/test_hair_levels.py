@@ -14,8 +14,8 @@ LADDER = calibration_file("ladder.toml").read_text()
 
 def test_the_rungs_have_their_own_level():
     ladder = load_ladder()
-    assert ladder.level_of(ladder.lab) == pytest.approx(np.arange(1, 11))
-    assert ladder.level_of([[5.0, 0, 0], [95.0, 0, 0]]).tolist() == [1.0, 10.0]
+    assert ladder.level_of(ladder.lab) == pytest.approx(np.arange(1, 13))
+    assert ladder.level_of([[5.0, 0, 0], [95.0, 0, 0]]).tolist() == [1.0, 12.0]
 
 
 @given(st.floats(0, 100), st.floats(0.01, 10), st.floats(-60, 60), st.floats(-60, 90))

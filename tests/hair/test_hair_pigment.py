@@ -37,7 +37,7 @@ def test_a_colour_no_hair_has_is_refused_with_the_nearest():
 
 def test_lifting_follows_the_ladder_and_never_darkens():
     ladder = load_ladder()
-    hair = lifted(solve_base(ladder.lab[5]), np.array([6, 7, 8, 9, 10]), ladder.lab)
+    hair = lifted(solve_base(ladder.lab[5]), np.arange(6, 13), ladder.lab)
     assert delta_e_2000(hair.lab, ladder.lab[5:]).max() < 0.3
     assert (np.diff(hair.absorption.sum(axis=1)) < 0).all()
 

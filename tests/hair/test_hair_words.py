@@ -12,7 +12,10 @@ SURE = (1.0, 1.5, 1.5)
 
 def test_the_ladder_carries_the_trades_undertones_in_their_order():
     words = [undertone(lab) for lab in load_ladder().lab[3:]]
-    assert words == ["red", "red-orange", "orange", "yellow-orange", "yellow-orange", "yellow", "pale yellow"]
+    assert (
+        words
+        == ["red", "red-orange", "orange", "yellow-orange", "yellow-orange", "yellow"] + ["pale yellow"] * 3
+    )
 
 
 @pytest.mark.parametrize(

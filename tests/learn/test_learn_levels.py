@@ -22,11 +22,11 @@ OURS = load_ladder()
 OURS_FILE = Path(__file__).parents[2] / "calibration" / "ladder.toml"
 
 
-def swatches(lift=0.0, levels=range(1, 11), sd=0.3) -> list[Swatch]:
+def swatches(lift=0.0, levels=range(1, 13), sd=0.3) -> list[Swatch]:
     """Return swatches as our ladder has them, lifted by so much L*."""
     return [
         Swatch(level, (lab[0] + lift, lab[1], lab[2]), (sd, 0.4, 0.4), (f"{level}.jpg",))
-        for level, lab in zip(range(1, 11), OURS.lab.tolist(), strict=True)
+        for level, lab in enumerate(OURS.lab.tolist(), start=1)
         if level in levels
     ]
 
@@ -63,7 +63,7 @@ def test_ten_swatches_come_back_from_the_file_as_the_ladder(tmp_path):
     steps = delta_e_2000(learned.ladder.lab, OURS.lab)
     assert learned.mean_delta_e00 == pytest.approx(steps.mean())
     assert [rung.delta_e00 for rung in learned.rungs] == pytest.approx(steps.tolist())
-    shifts = OURS.level_of(learned.ladder.lab) - np.arange(1, 11)
+    shifts = OURS.level_of(learned.ladder.lab) - np.arange(1, 13)
     assert learned.mean_shift == pytest.approx(shifts.mean()) == pytest.approx(0.21, abs=0.05)
 
 
@@ -102,6 +102,8 @@ def test_missing_levels_are_refused_or_filled_in_and_marked():
         "me",
         "be",
         "me",
+        "be",
+        "be",
         "be",
     ]
     assert learned.ladder.lab[5] == pytest.approx((learned.ladder.lab[4] + learned.ladder.lab[6]) / 2)
@@ -150,7 +152,7 @@ def test_a_learned_ladder_changes_the_level_that_is_read_and_the_result_names_it
     before = document("read", photo)
     learned = document("learn", "levels", ring, "--name", "salon ring", "--fill")
     assert learned["in_use"]
-    assert [row["photos"] for row in learned["levels"]] == [0, 0, 0, 0, 1, 0, 1, 2, 0, 1]
+    assert [row["photos"] for row in learned["levels"]] == [0, 0, 0, 0, 1, 0, 1, 2, 0, 1, 0, 0]
     after = document("read", photo)
     assert before["ladder"] == OURS.name
     assert after["ladder"] == "salon ring"

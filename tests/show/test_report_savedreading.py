@@ -27,7 +27,7 @@ def test_a_saved_reading_comes_back_whole(tmp_path):
         (("schema",), "strandgauge.reading/9", "strandgauge.reading/9"),
         (("zones",), [], "root, mids and ends"),
         (("zones", 1, "name"), "ends", "'name' of its zone 'mids'"),
-        (("zones", 0, "level"), 14, "a number from 1 to 10"),
+        (("zones", 0, "level"), 15, "a number from 1 to 14"),
         (("zones", 2, "lab"), [1, 2, "x"], "'lab' of its zone 'ends'"),
         (("zones", 2, "lab_sd"), [1, -2, 1], "'lab_sd' of its zone 'ends'"),
         (("overall", "level_sd"), float("nan"), "'level_sd'"),

@@ -321,6 +321,7 @@ def _notes(readings: Sequence[Reading]) -> tuple[Note, ...]:
         notes.append(note("wet-and-dry"))
     if len({reading.card for reading in readings}) > 1:
         notes.append(note("different-cards"))
-    if any(zone.level >= 10.0 for reading in readings for zone in (*reading.zones, reading.overall)):
+    levels = [zone.level for reading in readings for zone in (*reading.zones, reading.overall)]
+    if any(level >= 10.0 and level.is_integer() for level in levels):
         notes.append(note("top-of-ladder"))
     return tuple(notes)

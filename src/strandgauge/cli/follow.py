@@ -84,7 +84,7 @@ def follow(
     ] = None,
     level: Annotated[
         float | None,
-        typer.Option(metavar="LEVEL", min=1.0, max=10.0, help="The level to come to, instead of a shade."),
+        typer.Option(metavar="LEVEL", min=1.0, max=14.0, help="The level to come to, instead of a shade."),
     ] = None,
     zone: Annotated[ZoneChoice, typer.Option(help="The part of the strand to follow.")] = ZoneChoice.overall,
     wet: Annotated[

@@ -68,7 +68,7 @@ def reach(
     ] = 3.0,
     shadow: Annotated[
         float | None,
-        typer.Option(metavar="LEVEL", min=1.0, max=10.0, help="Depth of the shadow root that is proposed."),
+        typer.Option(metavar="LEVEL", min=1.0, max=14.0, help="Depth of the shadow root that is proposed."),
     ] = None,
     pick: Annotated[
         str | None,

@@ -1,4 +1,4 @@
-"""The lift level of a colour: 1 black to 10 lightest, on a ladder that the user may replace.
+"""The lift level of a colour: 1 black to 10 pale yellow and on to white-blond, on a ladder that the user may replace.
 
 The rule: **lightness decides**. A level is where the colour's L* falls between the rungs of the ladder,
 linearly. The ladder's a* and b* are what lifted hair usually shows at that lightness, and serve the
@@ -21,20 +21,32 @@ from strandgauge.files.calibration import calibration_file, read_calibration
 Array = NDArray[np.float64]
 
 LEVELS = tuple(range(1, 11))
+"""Whole levels that every ladder has; it may go on past them."""
+MOST_LEVELS = 14
 
 
 @dataclass(frozen=True)
 class Ladder:
-    """CIELAB of lifted hair at the whole levels 1 to 10 (D65, 2 degree observer)."""
+    """CIELAB of lifted hair at whole levels from 1, to 10 at least (D65, 2 degree observer)."""
 
     name: str
     lab: Array
-    """(10, 3), L* rising."""
+    """(N, 3), L* rising."""
+
+    @property
+    def rungs(self) -> Array:
+        """The whole levels, 1.0 to the lightest, (N,)."""
+        return np.arange(1.0, len(self.lab) + 1.0)
+
+    @property
+    def lightest(self) -> float:
+        """The level at which the ladder ends."""
+        return float(len(self.lab))
 
     def level_of(self, lab: ArrayLike) -> Array:
-        """Return the level (...), 1.0 to 10.0, of CIELAB colours (..., 3)."""
+        """Return the level (...), 1.0 to the ladder's lightest, of CIELAB colours (..., 3)."""
         lightness = np.asarray(lab, dtype=float)[..., 0]
-        return np.asarray(np.interp(lightness, self.lab[:, 0], np.arange(1.0, 11.0)))
+        return np.asarray(np.interp(lightness, self.lab[:, 0], self.rungs))
 
     def level_sd(self, lab: ArrayLike, lab_cov: ArrayLike) -> Array:
         """Return the standard uncertainty (...) of the level.
@@ -55,13 +67,12 @@ class Ladder:
         rungs = self.lab[:, 0]
         below = np.minimum(lightness - rungs[0], 0.0) / (rungs[1] - rungs[0])
         above = np.maximum(lightness - rungs[-1], 0.0) / (rungs[-1] - rungs[-2])
-        return np.asarray(np.interp(lightness, rungs, np.arange(1.0, 11.0)) + below + above)
+        return np.asarray(np.interp(lightness, rungs, self.rungs) + below + above)
 
     def lab_at(self, level: ArrayLike) -> Array:
         """Return the ladder's CIELAB (..., 3) at levels (...), linear between the rungs."""
         level = np.asarray(level, dtype=float)
-        whole = np.arange(1.0, 11.0)
-        return np.stack([np.interp(level, whole, self.lab[:, i]) for i in range(3)], axis=-1)
+        return np.stack([np.interp(level, self.rungs, self.lab[:, i]) for i in range(3)], axis=-1)
 
     def chroma_at(self, lightness: ArrayLike) -> Array:
         """Return C*ab (...) of the ladder at lightnesses (...)."""
@@ -78,11 +89,11 @@ def level_shares(levels: ArrayLike) -> dict[str, float]:
     A value half-way between two levels counts for the lighter one.
     """
     flat = np.asarray(levels, dtype=float).ravel()
-    whole = np.clip(np.floor(flat[np.isfinite(flat)] + 0.5), 1, 10).astype(int)
+    whole = np.maximum(np.floor(flat[np.isfinite(flat)] + 0.5), 1.0).astype(int)
     if whole.size == 0:
         return {}
-    counts = np.bincount(whole, minlength=11)
-    return {str(level): float(counts[level] / whole.size) for level in LEVELS if counts[level]}
+    levels, counts = np.unique(whole, return_counts=True)
+    return {str(level): float(count / whole.size) for level, count in zip(levels, counts, strict=True)}
 
 
 def level_at_least(level: float) -> str:
@@ -113,7 +124,7 @@ def _read_ladder(path: Path) -> Ladder:
             raise table.error(f"a ladder must hold for {key} {wanted}", "ladder", key)
     rungs: dict[int, tuple[float, ...]] = {}
     for row in range(table.rows("level")):
-        number = table.number("level", row, "level", low=1, high=10)
+        number = table.number("level", row, "level", low=1, high=MOST_LEVELS)
         lab = table.numbers("level", row, "lab", count=3, low=-128, high=128)
         if number != int(number) or int(number) in rungs:
             raise table.error(
@@ -132,9 +143,9 @@ def _read_ladder(path: Path) -> Ladder:
                 f"L* must rise from level to level; level {number:g} does not", "level", row, "lab"
             )
         rungs[int(number)] = lab
-    missing = [str(level) for level in LEVELS if level not in rungs]
+    missing = [str(level) for level in range(1, max((LEVELS[-1], *rungs)) + 1) if level not in rungs]
     if missing:
         raise table.error("the ladder lacks level " + ", ".join(missing), "level")
-    values = np.array([rungs[level] for level in LEVELS])
+    values = np.array([rungs[level] for level in sorted(rungs)])
     values.flags.writeable = False
     return Ladder(name, values)

@@ -278,7 +278,7 @@ def solve_around(lab: ArrayLike, lab_sd: ArrayLike, pigments: Pigments | None = 
 
 @dataclass(frozen=True)
 class PigmentPath:
-    """Pigments of the ladder's hair at evenly spaced levels 1 to 10."""
+    """Pigments of the ladder's hair at evenly spaced levels, 1 to the lightest."""
 
     levels: Array
     """(K,)"""
@@ -293,15 +293,16 @@ class PigmentPath:
 
 
 def lift_path(ladder_lab: Array, pigments: Pigments | None = None) -> PigmentPath:
-    """Return the pigments along a ladder given as CIELAB (10, 3)."""
+    """Return the pigments along a ladder given as CIELAB (N, 3)."""
     return _path_of(tuple(map(tuple, ladder_lab.tolist())), pigments or load_pigments())
 
 
 @cache
 def _path_of(rungs: tuple[tuple[float, ...], ...], pigments: Pigments) -> PigmentPath:
     ladder_lab = np.asarray(rungs)
-    levels = np.linspace(1.0, 10.0, 37)
-    lab = np.stack([np.interp(levels, np.arange(1.0, 11.0), ladder_lab[:, i]) for i in range(3)], axis=-1)
+    whole = np.arange(1.0, len(ladder_lab) + 1.0)
+    levels = np.linspace(1.0, whole[-1], 4 * len(whole) - 3)
+    lab = np.stack([np.interp(levels, whole, ladder_lab[:, i]) for i in range(3)], axis=-1)
     return PigmentPath(levels, solve_base(lab, pigments))
 
 
@@ -312,7 +313,7 @@ def lifted(base: Base, level: ArrayLike, ladder_lab: Array) -> Base:
     that the ladder loses. The lightness without old dye then follows the ladder exactly. Old dye stays on
     top, since lightener may not shift it: what colours off the natural path owe to foreign bands.
     """
-    levels = np.arange(1.0, 11.0)
+    levels = np.arange(1.0, len(ladder_lab) + 1.0)
     path = lift_path(ladder_lab, base.pigments)
     wanted = np.asarray(level, dtype=float)
     now = np.interp(base.lab[..., 0], ladder_lab[:, 0], levels)

@@ -283,7 +283,7 @@ def _doubts(facts: Facts, looks: tuple[Look, ...], latest: Reading, zone: ZoneNa
 
 
 def _interval(level: Estimate) -> str:
-    return f"{level.value:.1f} ({level.low:.1f} to {min(level.high, 10.0):.1f})"
+    return f"{level.value:.1f} ({level.low:.1f} to {level.high:.1f})"
 
 
 def _minutes(value: float) -> str:

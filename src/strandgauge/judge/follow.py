@@ -71,14 +71,14 @@ def follow(
         for when, place, z, wrong in zip(times, order, zones, fit.wrong, strict=True)
     )
     rules = load_rules()
-    facts = _facts(fit, looks, needs_level, limit, rules)
+    facts = _facts(fit, looks, needs_level, limit, rules, rungs.lightest)
     wish = Wish(target, needs_level, tuple(reads_true_now))
     state = _state(facts, needs_level, limit, rules)
     words = advise(state, facts, wish, looks, readings[order[-1]], zone, limit, rules)
     return LiftCurve(
         zone=zone,
         looks=looks,
-        points=_points(fit, times, limit, rules),
+        points=_points(fit, times, limit, rules, rungs.lightest),
         state=state,
         stop=words.stop,
         headline=words.headline,
@@ -118,7 +118,12 @@ def _check_times(readings: Sequence[Reading], minutes: Sequence[float], limit: f
 
 
 def _facts(
-    fit: LiftFit, looks: tuple[Look, ...], needs_level: float | None, limit: float | None, rules: Rules
+    fit: LiftFit,
+    looks: tuple[Look, ...],
+    needs_level: float | None,
+    limit: float | None,
+    rules: Rules,
+    lightest: float,
 ) -> Facts:
     """Draw from the fit what the advice needs to know."""
     now = looks[-1].minutes
@@ -145,7 +150,7 @@ def _facts(
         rate=None if single else _estimate(10.0 * fit.gain(now, now + 1.0)),
         gain_ahead=float(np.median(fit.gain(now, now + 10.0))),
         level_at_limit=None if limit is None or single else _estimate(fit.levels_at(max(limit, now))),
-        plateau=None if single else _estimate(np.minimum(fit.plateau, 10.0)),
+        plateau=None if single else _estimate(np.minimum(fit.plateau, lightest)),
         enough=enough,
         minutes_to_need=wait,
         chance_in_time=chance,
@@ -165,14 +170,16 @@ def _state(facts: Facts, needs_level: float | None, limit: float | None, rules: 
     return "slowing" if facts.gain_ahead < rules.slowing else "lifting"
 
 
-def _points(fit: LiftFit, times: list[float], limit: float | None, rules: Rules) -> tuple[CurvePoint, ...]:
+def _points(
+    fit: LiftFit, times: list[float], limit: float | None, rules: Rules, lightest: float
+) -> tuple[CurvePoint, ...]:
     if len(times) == 1:
         return ()
     ahead = times[-1] + rules.too_far / 2.0
     end = ahead if limit is None else max(times[-1], min(limit, times[-1] + rules.too_far))
     points = []
     for minute in np.unique(np.append(np.linspace(times[0], end, _CURVE_POINTS), times)):
-        level = _estimate(np.clip(fit.levels_at(float(minute)), 1.0, 10.0))
+        level = _estimate(np.clip(fit.levels_at(float(minute)), 1.0, lightest))
         points.append(CurvePoint(float(minute), level.value, level.low, level.high))
     return tuple(points)
 

@@ -1,6 +1,7 @@
 """Makes a ladder of levels from swatches that the user measured, and holds it against another.
 
-A ladder needs all ten levels. Those without a swatch are filled in only where that was asked for and enough are
+A ladder needs all ten levels; what lies above them follows the other ladder. Levels without a swatch are filled in
+only where that was asked for and enough are
 there: between two swatches along the straight line in CIELAB, beyond the last ones along the other ladder,
 scaled so that it joins. Every rung of the result says where it comes from.
 """
@@ -50,7 +51,7 @@ class Rung:
     delta_e00: float
     """CIEDE2000 from the other ladder's colour of this level."""
     level_there: float
-    """The level of this colour on the other ladder, 1 to 10."""
+    """The level of this colour on the other ladder."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +60,7 @@ class LearnedLadder:
 
     ladder: Ladder
     rungs: tuple[Rung, ...]
-    """Levels 1 to 10."""
+    """Levels from 1 to the lightest of the other ladder."""
     against: str
     """Name of the other ladder."""
     mean_shift: float
@@ -91,10 +92,10 @@ def learn_ladder(
     ordered = sorted(swatches, key=lambda swatch: swatch.level)
     levels = [swatch.level for swatch in ordered]
     for level in levels:
-        if level not in LEVELS or levels.count(level) > 1:
+        if not 1 <= level <= len(against.lab) or levels.count(level) > 1:
             raise CannotLearnLevelsError(
-                f"Level {level} is not a level from 1 to 10"
-                if level not in LEVELS
+                f"Level {level} is not a level from 1 to {len(against.lab)}"
+                if not 1 <= level <= len(against.lab)
                 else f"Level {level} comes twice"
             )
     missing = [level for level in LEVELS if level not in levels]
@@ -114,7 +115,7 @@ def learn_ladder(
         raise CannotLearnLevelsError("With the missing levels filled in, L* does not rise everywhere")
     rungs = tuple(
         _rung(level, lab, next((s for s in ordered if s.level == level), None), levels, against)
-        for level, lab in zip(LEVELS, colours, strict=True)
+        for level, lab in enumerate(colours, start=1)
     )
     measured = [rung for rung in rungs if rung.origin == "measured"]
     colours.flags.writeable = False
@@ -153,10 +154,10 @@ def _check_rise(ordered: Sequence[Swatch]) -> tuple[tuple[int, int, float, float
 
 
 def _filled(ordered: Sequence[Swatch], against: Ladder) -> Array:
-    """Return (10, 3) CIELAB of all levels."""
+    """Return (N, 3) CIELAB of all levels."""
     levels = np.array([swatch.level for swatch in ordered], dtype=float)
     labs = np.array([swatch.lab for swatch in ordered])
-    wanted = np.arange(1.0, 11.0)
+    wanted = against.rungs
     colours = np.stack([np.interp(wanted, levels, labs[:, k]) for k in range(3)], axis=-1)
     first, last = ordered[0].level - 1, ordered[-1].level - 1
     other = against.lab

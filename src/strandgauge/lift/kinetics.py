@@ -33,8 +33,8 @@ Array = NDArray[np.float64]
 
 WAVELENGTH = 550
 """Where pigment is measured, nm: about where the eye is most sensitive, so that it goes with lightness."""
-LIGHTEST = 10.5
-"""Highest level at which a lift may end: a little beyond the ladder, which ends where the words end."""
+PAST_THE_LADDER = 0.5
+"""Levels beyond the ladder's lightest at which a lift may end: the ladder ends where the words end."""
 _SAMPLES = 4000
 _STEPS = 32
 """Along each of first level, plateau and half-life."""
@@ -55,6 +55,8 @@ class Kinetics:
     """How usual each order is; summing to 1."""
     plateau_pull: float
     """0 where a lift may end at any level alike; more where light ends are more usual."""
+    beyond_ten: float
+    """How much less usual each level past 10 is as an end."""
     bad_look_share: float
     bad_look_sd: float
     """Levels."""
@@ -85,6 +87,7 @@ def _read_kinetics(path: Path) -> Kinetics:
         orders,
         tuple(share / sum(shares) for share in shares),
         table.number("kinetics", "plateau_pull", low=0.0, high=10.0),
+        table.number("kinetics", "beyond_ten", low=1e-3, high=1.0, default=1.0),
         table.number("kinetics", "bad_look_share", low=0.0, high=0.5),
         table.number("kinetics", "bad_look_sd", low=0.1, high=10.0),
         table.number("kinetics", "shared_error", low=0.0, high=1.0),
@@ -105,6 +108,8 @@ class PigmentScale:
     """(K,), rising."""
     log_pigment: Array
     """(K,), falling."""
+    lightest: float
+    """Highest level at which a lift may end."""
 
     def pigment(self, level: ArrayLike) -> Array:
         """Return the absorption at 550 nm (...) of hair at levels (...)."""
@@ -123,9 +128,12 @@ def pigment_scale(ladder: Ladder) -> PigmentScale:
     logs = np.log(path.base.absorption[:, int(np.flatnonzero(GRID == WAVELENGTH)[0])])
     logs = np.minimum.accumulate(logs - 1e-6 * np.arange(len(logs)))
     slope = (logs[-1] - logs[-3]) / (path.levels[-1] - path.levels[-3])
-    beyond = LIGHTEST + 0.5
+    lightest = ladder.lightest + PAST_THE_LADDER
+    beyond = lightest + 0.5
     return PigmentScale(
-        np.append(path.levels, beyond), np.append(logs, logs[-1] + slope * (beyond - path.levels[-1]))
+        np.append(path.levels, beyond),
+        np.append(logs, logs[-1] + slope * (beyond - path.levels[-1])),
+        lightest,
     )
 
 
@@ -230,7 +238,7 @@ def fit_lift(
     times, seen = np.asarray(minutes, dtype=float), np.asarray(levels, dtype=float)
     sds = np.maximum(np.asarray(level_sds, dtype=float), 0.02)
     box = _Box(
-        (max(1.0, float(np.min(seen - 4.0 * sds))), min(LIGHTEST, float(np.max(seen + 4.0 * sds)))),
+        (max(1.0, float(np.min(seen - 4.0 * sds))), min(scale.lightest, float(np.max(seen + 4.0 * sds)))),
         (0.0, 1.0),
         (-3.0, 3.0),
     )
@@ -302,11 +310,12 @@ def _weighed(
     lifts = Lifts(
         float(times[0]),
         level,
-        level + way * np.maximum(LIGHTEST - level, 0.0),
+        level + way * np.maximum(scale.lightest - level, 0.0),
         np.asarray(kinetics.half_life * np.exp(np.log(kinetics.half_life_spread) * unusual)),
         np.asarray(kinetics.orders, dtype=float)[order],
     )
     usual = np.log(np.asarray(kinetics.order_shares))[order] + kinetics.plateau_pull * np.log(way)
+    usual += np.log(kinetics.beyond_ten) * np.maximum(lifts.plateau_level - 10.0, 0.0)
     log_weight = usual - 0.5 * unusual**2
     # The same as `Lifts.levels_at`, with what does not change from look to look worked out once.
     start, end, before = scale.pigment(level), scale.pigment(lifts.plateau_level), lifts.before

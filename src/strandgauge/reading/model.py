@@ -42,10 +42,10 @@ class ZoneReading:
     lightness_spread: float
     """Standard deviation of L* over the zone's hair, gloss and gaps left out."""
     level: float
-    """Lift level 1.0 to 10.0 on the ladder in use."""
+    """Lift level on the ladder in use, from 1.0 to its lightest."""
     level_sd: float
     level_shares: dict[str, float]
-    """Share of the zone's hair at each whole level, summing to 1; keys '1' to '10'."""
+    """Share of the zone's hair at each whole level, summing to 1; keys '1' upward."""
     undertone: str
     chroma: float
     """C*ab of ``lab``."""

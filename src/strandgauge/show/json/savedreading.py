@@ -10,6 +10,7 @@ from typing import cast, get_args
 
 from strandgauge.errors import BadReadingError
 from strandgauge.facts import Fact, Note, Severity
+from strandgauge.hair.levels import MOST_LEVELS
 from strandgauge.judge.outlook import BaseZone, base_zones
 from strandgauge.reading.model import CardFit, Lab, Reading, Stain, ZoneName, ZoneReading
 
@@ -159,7 +160,7 @@ def _zone(zone: _Object, name: ZoneName) -> ZoneReading:
         lab_sd=zone.lab("lab_sd", low=0.0),
         lab_as_lit=zone.lab("lab_as_lit"),
         lightness_spread=zone.number("lightness_spread", low=0.0),
-        level=zone.number("level", 1.0, 10.0),
+        level=zone.number("level", 1.0, float(MOST_LEVELS)),
         level_sd=zone.number("level_sd", 0.0),
         level_shares=zone.shares("level_shares"),
         undertone=zone.text("undertone"),

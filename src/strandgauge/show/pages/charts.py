@@ -76,7 +76,7 @@ def lift_chart(curve: LiftCurve, *, width: int = 640, height: int = 360, ladder:
     """
     shown = ladder or load_ladder()
     named = shown.name == curve.ladder
-    frame = _frame(curve, width, height, named)
+    frame = _frame(curve, width, height, named, shown.lightest)
     past = [point for point in _drawable(curve.points) if point.minutes <= curve.looks[-1].minutes]
     ahead = [point for point in _drawable(curve.points) if point.minutes > curve.looks[-1].minutes]
     band = past + ahead
@@ -149,13 +149,13 @@ def _title(curve: LiftCurve) -> str:
     return f"Lift curve{'' if curve.zone == 'overall' else ' of the ' + curve.zone}: level over time"
 
 
-def _frame(curve: LiftCurve, width: int, height: int, named: bool) -> _Frame:
+def _frame(curve: LiftCurve, width: int, height: int, named: bool, top: float) -> _Frame:
     levels = [look.level + side * COVERAGE * look.level_sd for look in curve.looks for side in (-1, 0, 1)]
     levels += [level for p in _drawable(curve.points) for level in (p.low, p.high) if abs(level) < 20.0]
     if curve.needs_level is not None:
         levels += [curve.needs_level + 0.4]
-    lowest, highest = max(1.0, math.floor(min(levels))), min(10.0, math.ceil(max(levels)))
-    highest = min(10.0, max(highest, lowest + _LEAST_LEVELS))
+    lowest, highest = max(1.0, math.floor(min(levels))), min(top, math.ceil(max(levels)))
+    highest = min(top, max(highest, lowest + _LEAST_LEVELS))
     lowest = max(1.0, min(lowest, highest - _LEAST_LEVELS))
     times = [look.minutes for look in curve.looks] + [p.minutes for p in curve.points]
     if curve.limit is not None:

@@ -138,7 +138,7 @@ def _chance(curve: LiftCurve) -> str:
 
 
 def _levels(estimate: Estimate) -> str:
-    return f"{max(estimate.low, 1.0):.1f} to {min(estimate.high, 10.0):.1f}"
+    return f"{max(estimate.low, 1.0):.1f} to {estimate.high:.1f}"
 
 
 def _looks(curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, bytes]) -> list[ShownLook]:

@@ -8,6 +8,7 @@ Chromium the tests are skipped, and say so.
 from __future__ import annotations
 
 import asyncio
+import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -55,6 +56,19 @@ class Chromium:
             yield self.browser
         finally:
             asyncio._set_running_loop(None)
+
+    @contextmanager
+    def another(self, **environment: str) -> Iterator[Chromium]:
+        """Lend a further browser, as on a machine whose environment has these variables."""
+        with self.awake() as browser:
+            other = browser.browser_type.launch(
+                executable_path=executable(), args=list(ARGUMENTS), env={**os.environ, **environment}
+            )
+        try:
+            yield Chromium(other, self.loop)
+        finally:
+            with self.awake():
+                other.close()
 
 
 @dataclass
@@ -111,13 +125,18 @@ class Browse:
 _running: list[Chromium] = []
 
 
+def executable() -> str | None:
+    """Return where Chromium is; None where it is not."""
+    return shutil.which("chromium") or shutil.which("chromium-browser")
+
+
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Chromium]:
     """The browser; the second folder that asks gets the one that the first has started."""
     if _running:
         yield _running[0]
         return
-    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    path = executable()
     if path is None:
         pytest.skip("no chromium on PATH to open pages with (Debian: apt-get install chromium)")
     api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -134,9 +153,9 @@ def chromium() -> Iterator[Chromium]:
             browser.close()
 
 
-@pytest.fixture
-def browse(chromium: Chromium) -> Iterator[Browse]:
-    """``browse(address)`` opens a page; see `Browse`."""
+@contextmanager
+def browsing(chromium: Chromium) -> Iterator[Browse]:
+    """Lend what opens pages in a browser, and see to it that nothing went wrong in them."""
     with chromium.awake() as browser:
         opened = Browse(browser)
         try:
@@ -144,6 +163,13 @@ def browse(chromium: Chromium) -> Iterator[Browse]:
         finally:
             opened.close()
     assert opened.faults == []
+
+
+@pytest.fixture
+def browse(chromium: Chromium) -> Iterator[Browse]:
+    """``browse(address)`` opens a page; see `Browse`."""
+    with browsing(chromium) as opened:
+        yield opened
 
 
 def sideways(page: Page) -> int:

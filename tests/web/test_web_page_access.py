@@ -163,3 +163,11 @@ def test_the_clock_runs_and_the_next_look_comes_due(browse, site, filled):  # no
     page.clock.run_for(30 * 60_000)
     assert due.inner_text() == "Look now"
     assert page.locator(".bar .clock").inner_text().endswith("time is up")
+
+
+def test_the_letters_come_from_the_server_itself(browse, site):  # noqa: F811
+    page = browse(site.address, PHONE)
+    loaded = "document.fonts.ready.then(() => [...document.fonts].map((face) => face.status))"
+    assert page.evaluate(loaded) == ["loaded"]
+    assert page.evaluate("getComputedStyle(document.body).fontFamily").startswith("strandgauge,")
+    assert site.client.get("/static/letters.woff2").headers["content-type"] == "font/woff2"

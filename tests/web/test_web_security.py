@@ -68,6 +68,7 @@ def test_every_answer_carries_the_strict_headers(loopback, path):
     policy = dict(part.split(" ", 1) for part in headers["content-security-policy"].split("; "))
     assert policy["default-src"] == "'none'"
     assert policy["script-src"] == policy["style-src"] == policy["form-action"] == "'self'"
+    assert policy["font-src"] == "'self'"
     assert policy["frame-ancestors"] == policy["base-uri"] == "'none'"
     assert "unsafe" not in headers["content-security-policy"]
     assert headers["x-content-type-options"] == "nosniff"

@@ -10,11 +10,13 @@ from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
+from starlette.responses import FileResponse
 from starlette.staticfiles import StaticFiles
 
 from strandgauge import __version__
 from strandgauge.errors import StrandgaugeError
 from strandgauge.logbook.book import Logbook, open_logbook
+from strandgauge.show.pages.render import FONT
 from strandgauge.web import api, pages
 from strandgauge.web.bodies import BodyLimits
 from strandgauge.web.refusals import ErrorPage, Failure, error_response, failure_of
@@ -70,12 +72,18 @@ def create_app(
     _answer_errors(app, page)
     app.include_router(api.router(service))
     app.include_router(pages.router(service))
+    app.add_route("/static/letters.woff2", _letters, include_in_schema=False)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     # The last one added is the first one passed.
     app.add_middleware(BodyLimits, limits=settings.limits)
     app.add_middleware(Gate, settings=settings)
     app.add_middleware(StrictHeaders, page=page, lan=settings.token is not None)
     return app
+
+
+def _letters(_: Request) -> Response:
+    """Answer with the font, the same file that printed pages carry in themselves."""
+    return FileResponse(FONT, media_type="font/woff2")
 
 
 def _answer_errors(app: FastAPI, page: ErrorPage | None) -> None:

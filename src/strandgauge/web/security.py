@@ -35,8 +35,9 @@ log = logging.getLogger("strandgauge.web")
 
 STRICT_HEADERS: Mapping[str, str] = {
     "Content-Security-Policy": (
-        "default-src 'none'; img-src 'self' data: blob:; style-src 'self'; script-src 'self'; "
-        "connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'; manifest-src 'self'"
+        "default-src 'none'; img-src 'self' data: blob:; style-src 'self'; font-src 'self'; "
+        "script-src 'self'; connect-src 'self'; form-action 'self'; frame-ancestors 'none'; "
+        "base-uri 'none'; manifest-src 'self'"
     ),
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",

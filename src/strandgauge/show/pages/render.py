@@ -1,7 +1,7 @@
 """The one way to a page: Jinja2 templates of this folder, everything escaped, everything inlined.
 
 A page is one file without network. Its Content-Security-Policy says so to the browser: no request of any kind,
-pictures only as data, and no script but those whose hash it names.
+pictures and the font only as data, and no script but those whose hash it names.
 """
 
 from __future__ import annotations
@@ -24,6 +24,8 @@ from strandgauge.words import said
 from strandgauge.words.reading import CAUTION
 
 FOLDER = Path(__file__).parent
+FONT = FOLDER / "fonts" / "letters.woff2"
+"""The letters of every page, in all weights from 400 to 800; docs/FONT-LICENSE."""
 _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]")
 """What HTML does not allow in text; a file name may hold it all the same."""
 
@@ -34,7 +36,7 @@ def environment() -> jinja2.Environment:
 
     Filters: ``hex`` (CIELAB to ``#rrggbb``), ``data_uri`` and ``picture_size`` (bytes of a JPEG), ``minutes``,
     ``capital``, ``level_at_least``, ``said`` (a note in words). Globals: ``asset`` (a file of this folder, as it
-    is), ``content_policy`` and ``standing_caution``.
+    is), ``content_policy``, ``letters`` (the font as a ``data:`` address) and ``standing_caution``.
     """
     made = jinja2.Environment(
         loader=jinja2.FileSystemLoader(FOLDER),
@@ -53,7 +55,7 @@ def environment() -> jinja2.Environment:
         level_at_least=level_at_least,
         said=said,
     )
-    made.globals.update(asset=asset, content_policy=content_policy, standing_caution=CAUTION)
+    made.globals.update(asset=asset, content_policy=content_policy, letters=letters, standing_caution=CAUTION)
     return made
 
 
@@ -109,8 +111,14 @@ def asset(name: str) -> Markup:
     return Markup((FOLDER / name).read_text(encoding="utf-8"))
 
 
+@cache
+def letters() -> str:
+    """Return the font of the pages as a ``data:`` address: a layout must not hang on what a machine has."""
+    return data_uri(FONT.read_bytes(), "font/woff2")
+
+
 def content_policy(scripts: Iterable[str] = ()) -> str:
-    """Return a Content-Security-Policy that forbids all but inlined pictures, style and the named scripts."""
+    """Return a Content-Security-Policy that forbids all but inlined pictures, font, style and the named scripts."""
     hashes = [
         "'sha256-" + base64.b64encode(hashlib.sha256(asset(name).encode()).digest()).decode() + "'"
         for name in scripts
@@ -119,6 +127,7 @@ def content_policy(scripts: Iterable[str] = ()) -> str:
         (
             "default-src 'none'",
             "img-src data:",
+            "font-src data:",
             "style-src 'unsafe-inline'",
             "script-src " + (" ".join(hashes) or "'none'"),
             "base-uri 'none'",

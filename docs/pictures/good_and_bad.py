@@ -1,6 +1,6 @@
 """Makes good-and-bad.jpg from the sample photos: what a photo should look like, and four that are refused.
 
-    python docs/pictures/good_and_bad.py
+python docs/pictures/good_and_bad.py
 """
 
 from __future__ import annotations

@@ -151,7 +151,8 @@ def test_text_that_a_spreadsheet_would_run_is_led_by_an_apostrophe(start):
 def test_lines_of_json_hold_everything(filled, tmp_path, document, capsys):
     file = tmp_path / "checks.jsonl"
     assert run(["log", "export", "ana [bold]", "--jsonl", str(file), "--pictures"]) == 0
-    first, second = (_document(line) for line in file.read_text().splitlines())
+    client, first, second = (_document(line) for line in file.read_text().splitlines())
+    assert client["client"]["alias"] == "Ana [bold]"
     assert first["reading"] == document
     assert second["outlook"] == OUTLOOK
     assert second["check"]["note"] == NOTE
@@ -159,7 +160,8 @@ def test_lines_of_json_hold_everything(filled, tmp_path, document, capsys):
     assert first["pictures"]["photo"] is None
     assert run(["log", "export", "--jsonl", "-"]) == 0
     lines = [_document(line) for line in capsys.readouterr().out.splitlines()]
-    assert len(lines) == 3
+    assert len(lines) == 6  # three clients, one of them without a check, and three checks
+    assert "nobody yet" in [line["client"]["alias"] for line in lines]
     assert not any("pictures" in line for line in lines)
 
 
@@ -223,10 +225,21 @@ def test_photos_are_read_and_entered_as_checks_of_one_visit(path, strand_jpeg, t
 def test_a_copy_is_made_and_checked(filled, tmp_path, capsys):
     copy = tmp_path / "copy.sqlite3"
     assert run(["log", "backup", str(copy)]) == 0
+    # The outlook of this logbook is a stub, and so counts as damaged: named, set aside, and put back.
+    assert run(["log", "check", "--logbook", str(copy)]) == 1
+    assert "Check 2 (Ana [bold], " in capsys.readouterr().out
+    assert run(["log", "check", "--set-aside", "--logbook", str(copy)]) == 1
+    assert "log restore 1" in capsys.readouterr().out
     assert run(["log", "check", "--logbook", str(copy)]) == 0
     assert "No damage" in capsys.readouterr().out
+    assert run(["log", "bin", "--logbook", str(copy)]) == 0
+    assert "check 2: Ana [bold]" in capsys.readouterr().out
+    assert run(["log", "restore", "1", "--logbook", str(copy)]) == 0
+    assert run(["log", "rename", "nobody yet", "somebody", "--logbook", str(copy)]) == 0
+    assert run(["log", "merge", "somebody", "ana [bold]", "--logbook", str(copy)]) == 0
+    assert "somebody" in [one.name for one in open_logbook(copy).bin()]
     assert run(["log", "backup", str(copy)]) == 75
-    assert run(["log", "--logbook", str(copy), "show", "nobody yet"]) == 0  # named before the part, or behind
+    assert run(["log", "--logbook", str(copy), "show", "ana [bold]"]) == 0  # named before the part, or behind
     assert run(["log", "check", "--logbook", str(tmp_path / "typo.sqlite3")]) == 2
     assert not (tmp_path / "typo.sqlite3").exists()
 

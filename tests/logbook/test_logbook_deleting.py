@@ -14,7 +14,7 @@ from datetime import timedelta
 import pytest
 from logbookdata import NOON
 
-from strandgauge.logbook import book, rewrite
+from strandgauge.logbook import core, rewrite
 from strandgauge.logbook.book import open_logbook
 
 MARKS = re.compile(rb"(alias|visit|strand|target|note|thumb|photo|edited)-gone")
@@ -125,7 +125,7 @@ def test_a_part_is_deleted_as_thoroughly(logbook, document, all_bytes, part):
 
 
 def test_a_reader_delays_the_erasure_and_that_is_told(path, document, all_bytes, monkeypatch):
-    monkeypatch.setattr(book, "ERASE_WAIT_SECONDS", 0.1)
+    monkeypatch.setattr(core, "ERASE_WAIT_SECONDS", 0.1)
     with open_logbook(path) as logbook:
         client = _fill(logbook, document, "gone")
         reader = sqlite3.connect(path, isolation_level=None)

@@ -52,8 +52,12 @@ def test_gummy_in_any_check_marks_the_strand_until_it_is_taken_back(logbook, str
     logbook.add_check(strand.id, NOON + timedelta(minutes=5), True, document, stretch="springs back")
     assert logbook.gummy_seen(strand.id)
     assert logbook.recent_strands()[0].gummy
-    logbook.set_stretch(first.id, "slow")
+    with pytest.raises(BadEntryError, match="on purpose"):
+        logbook.set_stretch(first.id, "slow")
+    assert logbook.gummy_seen(strand.id)
+    logbook.set_stretch(first.id, "slow", on_purpose=True)
     assert not logbook.gummy_seen(strand.id)
+    assert [event.what for event in logbook.events(strand.id)] == ["gummy taken back; stretch: slow"]
     with pytest.raises(BadEntryError, match="springs back, slow, gummy"):
         logbook.set_stretch(first.id, "Gummy")
 

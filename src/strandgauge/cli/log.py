@@ -12,6 +12,7 @@ import typer
 from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.logadd import add
 from strandgauge.cli.logoptions import ClientArgument, LogbookOption, client_called, opened
+from strandgauge.cli.logrepair import bin, check, merge, rename, restore
 from strandgauge.cli.options import JsonOption, forbid_overwriting
 from strandgauge.cli.outcome import Session
 
@@ -81,7 +82,7 @@ def export(
         if csv is not None:
             _write(csv, csv_lines(checks_of(book, clients)))
         if jsonl is not None:
-            _write(jsonl, json_lines(book, checks_of(book, clients), pictures=pictures))
+            _write(jsonl, json_lines(book, clients, pictures=pictures))
 
 
 def delete(
@@ -123,13 +124,6 @@ def backup(
         book.back_up(file)
 
 
-def check(context: typer.Context, logbook: LogbookOption = None) -> None:
-    """Check the whole logbook for damage."""
-    with opened(context, logbook) as book:
-        book.verify()
-        print(f"No damage found in {book.path}.")
-
-
 PARTS = {
     "show": show,
     "add": add,
@@ -137,6 +131,10 @@ PARTS = {
     "delete": delete,
     "backup": backup,
     "check": check,
+    "rename": rename,
+    "merge": merge,
+    "bin": bin,
+    "restore": restore,
 }
 """Commands of this command."""
 

@@ -1,42 +1,30 @@
-"""The logbook itself: reads and changes one file, safe from several threads and processes at once.
-
-Every change is one transaction: it is there as a whole when the method returns, or not at all when it raises.
-"""
+"""The logbook itself: clients, their visits, the strands followed in them, and the checks of each."""
 
 from __future__ import annotations
 
-import contextlib
 import enum
-import json
-import os
 import sqlite3
-import tempfile
-import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Final, Self, cast
+from typing import Any, Final, cast
 
-from strandgauge.errors import BadEntryError, LogbookNotWrittenError, UnknownEntryError
+from strandgauge.errors import BadEntryError
 from strandgauge.logbook import entries
-from strandgauge.logbook.connect import WAIT_SECONDS, connect, default_path, may_pass, refuse_damaged, told
+from strandgauge.logbook.bin import Bin
+from strandgauge.logbook.connect import WAIT_SECONDS, connect, default_path, read_along
+from strandgauge.logbook.core import Row
 from strandgauge.logbook.records import (
+    STRETCH_ANSWERS,
     CheckRecord,
     Client,
     ClientSummary,
-    Deletion,
+    Event,
     Strand,
     StrandSummary,
     Stretch,
     Visit,
 )
-from strandgauge.logbook.rewrite import rewrite
-
-ERASE_WAIT_SECONDS = 2.0
-"""How long an erasure waits for other programs that read the logbook."""
-
-Row = tuple[Any, ...]
 
 
 class Keep(enum.Enum):
@@ -47,13 +35,30 @@ class Keep(enum.Enum):
 
 KEEP: Final = Keep.KEEP
 
-_CLIENT = "clients.id, clients.alias, clients.created"
+_CLIENT = "clients.id, clients.alias, clients.created, clients.history"
 _VISIT = "visits.id, visits.client_id, visits.started, visits.note"
-_STRAND = "strands.id, strands.visit_id, strands.name, strands.target, strands.started, strands.limit_minutes"
-_CHECK = (
-    "checks.id, checks.strand_id, checks.at, checks.wet, checks.reading, checks.outlook, checks.thumbnail, "
-    "EXISTS (SELECT 1 FROM photos WHERE photos.check_id = checks.id), checks.stretch, checks.note"
+_STRAND = (
+    "strands.id, strands.visit_id, strands.name, strands.target, strands.started, strands.limit_minutes, "
+    "strands.rinsed"
 )
+_GLANCE = (
+    "checks.id, checks.strand_id, checks.at, checks.wet, {}, {}, {}, {}, checks.stretch, checks.note, {}, {}"
+)
+_CHECK = _GLANCE.format(
+    "checks.reading",
+    "checks.outlook",
+    "checks.thumbnail",
+    "EXISTS (SELECT 1 FROM photos WHERE photos.check_id = checks.id)",
+    "checks.result",
+    "checks.answer",
+)
+_LIVING = """
+    living_clients AS clients
+    {join} living_visits AS visits ON visits.client_id = clients.id
+    {join} living_strands AS strands ON strands.visit_id = visits.id
+    LEFT JOIN living_checks AS checks ON checks.strand_id = strands.id
+"""
+GUMMY_STAYS = "Gummy is only taken back on purpose"
 
 
 def open_logbook(path: Path | None = None, *, wait: float = WAIT_SECONDS) -> Logbook:
@@ -71,7 +76,8 @@ def open_logbook(path: Path | None = None, *, wait: float = WAIT_SECONDS) -> Log
     LogbookNotWrittenError : it cannot be opened or made, or another program kept it for too long.
     """
     path = default_path() if path is None else path
-    logbook = Logbook(path, connect(path, wait), wait)
+    connection = connect(path, wait)
+    logbook = Logbook(path, connection, read_along(path, wait), wait)
     try:
         logbook.erase(wait=0.0)  # what a killed or disturbed deletion left behind
     except BaseException:
@@ -80,85 +86,53 @@ def open_logbook(path: Path | None = None, *, wait: float = WAIT_SECONDS) -> Log
     return logbook
 
 
-class Logbook:
-    """An open logbook; :func:`open_logbook` gives one. It closes itself at the end of a ``with`` block.
+class Logbook(Bin):
+    """An open logbook; :func:`open_logbook` gives one.
 
-    Any thread may use it; one connection behind a lock serves them all, since every call takes milliseconds.
-    Processes each open their own, after they were forked.
-
-    Any method may raise LogbookNotWrittenError (another program kept the file too long, the disk is full or may
-    not be written) or UnusableLogbookError (the file is damaged).
+    A method raises UnknownEntryError where no entry has the id that it is given, and BadEntryError where a value
+    cannot stand in the logbook (:mod:`strandgauge.logbook.entries` says which can). Any may raise
+    LogbookNotWrittenError (another program kept the file too long, the disk is full or may not be written) or
+    UnusableLogbookError (the file is damaged).
     """
-
-    def __init__(self, path: Path, connection: sqlite3.Connection, wait: float) -> None:
-        self.path = path
-        self._connection = connection
-        self._wait = wait
-        self._lock = threading.RLock()
-        self._closed = False
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Close the file; does nothing when closed already."""
-        with self._lock:
-            if self._closed:
-                return
-            self._closed = True
-            try:
-                with contextlib.suppress(LogbookNotWrittenError):
-                    self.erase()
-            finally:
-                self._connection.close()
 
     # --- clients ----------------------------------------------------------------------------------------
 
     def clients(self) -> tuple[Client, ...]:
         """Return all clients, in the order of their aliases."""
-        return tuple(map(_client, self._rows(f"SELECT {_CLIENT} FROM clients ORDER BY alias_key")))
+        sql = f"SELECT {_CLIENT} FROM living_clients AS clients ORDER BY alias_key"
+        return tuple(map(_client, self._rows(sql)))
 
-    def client_summaries(self) -> tuple[ClientSummary, ...]:
-        """Return all clients with how much there is of each, whoever came last first."""
+    def client_summaries(self, search: str = "") -> tuple[ClientSummary, ...]:
+        """Return the clients with how much there is of each, whoever came last first.
+
+        Parameters
+        ----------
+        search : part of an alias, in any case; all clients when empty.
+        """
         rows = self._rows(
             f"""
             SELECT {_CLIENT}, count(DISTINCT visits.id), count(checks.id), max(visits.started)
-            FROM clients
-            LEFT JOIN visits ON visits.client_id = clients.id
-            LEFT JOIN strands ON strands.visit_id = visits.id
-            LEFT JOIN checks ON checks.strand_id = strands.id
+            FROM {_LIVING.format(join="LEFT JOIN")}
+            WHERE instr(clients.alias_key, ?)
             GROUP BY clients.id
             ORDER BY coalesce(max(visits.started), clients.created) DESC, clients.alias_key
-            """
+            """,
+            (entries.lookup_key(search),),
         )
-        return tuple(ClientSummary(_client(row[:3]), row[3], row[4], _time_or_none(row[5])) for row in rows)
+        return tuple(ClientSummary(_client(row[:4]), row[4], row[5], _time_or_none(row[6])) for row in rows)
 
     def client(self, client_id: int) -> Client:
-        """Return a client.
-
-        Raises
-        ------
-        UnknownEntryError : no client has this id.
-        """
+        """Return a client."""
         return _client(self._row("client", _CLIENT, client_id))
 
     def find_client(self, alias: str) -> Client | None:
         """Return the client of an alias, however it is spelled in upper and lower case; None where there is none."""
-        rows = self._rows(f"SELECT {_CLIENT} FROM clients WHERE alias_key = ?", (entries.lookup_key(alias),))
+        sql = f"SELECT {_CLIENT} FROM living_clients AS clients WHERE alias_key = ?"
+        rows = self._rows(sql, (entries.lookup_key(alias),))
         return _client(rows[0]) if rows else None
 
     def add_client(self, alias: str) -> Client:
-        """Enter a client.
-
-        Raises
-        ------
-        BadEntryError : the alias is empty, longer than 80 characters, holds unseen characters, or is taken.
-        """
+        """Enter a client; refused where the alias is taken."""
         alias = entries.name_of(alias, "alias")
         created = _now()
         with self._change() as connection:
@@ -170,13 +144,7 @@ class Logbook:
             return Client(_id(row), alias, created)
 
     def rename_client(self, client_id: int, alias: str) -> Client:
-        """Give a client another alias.
-
-        Raises
-        ------
-        UnknownEntryError : no client has this id.
-        BadEntryError : as for :meth:`add_client`.
-        """
+        """Give a client another alias; refused where it is taken."""
         alias = entries.name_of(alias, "alias")
         with self._change() as connection:
             self.client(client_id)
@@ -187,36 +155,30 @@ class Logbook:
             )
             return self.client(client_id)
 
+    def set_history(self, client_id: int, history: Mapping[str, Any] | None) -> Client:
+        """Keep what the consultation asked about a client's hair; None takes it away."""
+        stored = entries.stored_document(history, "history")
+        with self._change() as connection:
+            self.client(client_id)
+            connection.execute("UPDATE clients SET history = ? WHERE id = ?", (stored, client_id))
+            return self.client(client_id)
+
     # --- visits -----------------------------------------------------------------------------------------
 
     def visits(self, client_id: int) -> tuple[Visit, ...]:
-        """Return a client's visits, the latest first.
-
-        Raises
-        ------
-        UnknownEntryError : no client has this id.
-        """
+        """Return a client's visits, the latest first."""
         self.client(client_id)
-        sql = f"SELECT {_VISIT} FROM visits WHERE client_id = ? ORDER BY started DESC, id DESC"
+        sql = (
+            f"SELECT {_VISIT} FROM living_visits AS visits WHERE client_id = ? ORDER BY started DESC, id DESC"
+        )
         return tuple(map(_visit, self._rows(sql, (client_id,))))
 
     def visit(self, visit_id: int) -> Visit:
-        """Return a visit.
-
-        Raises
-        ------
-        UnknownEntryError : no visit has this id.
-        """
+        """Return a visit."""
         return _visit(self._row("visit", _VISIT, visit_id))
 
     def add_visit(self, client_id: int, note: str = "", started: datetime | None = None) -> Visit:
-        """Enter a visit; it starts now, unless another time is given.
-
-        Raises
-        ------
-        UnknownEntryError : no client has this id.
-        BadEntryError : the note is longer than 4000 characters or holds control characters; the time has no zone.
-        """
+        """Enter a visit; it starts now, unless another time is given."""
         values = (client_id, entries.stored_time(started or _now()), entries.note_of(note))
         with self._change() as connection:
             self.client(client_id)
@@ -226,14 +188,9 @@ class Logbook:
     # --- strands ----------------------------------------------------------------------------------------
 
     def strands(self, visit_id: int) -> tuple[Strand, ...]:
-        """Return the strands of a visit, in the order they were entered.
-
-        Raises
-        ------
-        UnknownEntryError : no visit has this id.
-        """
+        """Return the strands of a visit, in the order they were entered."""
         self.visit(visit_id)
-        sql = f"SELECT {_STRAND} FROM strands WHERE visit_id = ? ORDER BY id"
+        sql = f"SELECT {_STRAND} FROM living_strands AS strands WHERE visit_id = ? ORDER BY id"
         return tuple(map(_strand, self._rows(sql, (visit_id,))))
 
     def recent_strands(self, most: int = 20) -> tuple[StrandSummary, ...]:
@@ -243,39 +200,63 @@ class Logbook:
         ----------
         most : how many to return.
         """
+        last = _GLANCE.format("'{}'", "NULL", "NULL", "0", "checks.result", "checks.answer")
         rows = self._rows(
             f"""
-            SELECT {_CLIENT}, {_VISIT}, {_STRAND}, count(checks.id), max(checks.at),
-                coalesce(max(checks.stretch = 'gummy'), 0)
-            FROM strands
+            WITH recent AS (
+                SELECT strands.id AS strand_id, count(checks.id) AS looks, max(checks.at) AS latest,
+                    coalesce(max(checks.stretch = 'gummy'), 0) AS gummy,
+                    coalesce(max(checks.stretch = 'slow'), 0) AS slow,
+                    coalesce(max(checks.at), strands.started, visits.started) AS touched
+                FROM {_LIVING.format(join="JOIN")}
+                GROUP BY strands.id
+                ORDER BY touched DESC, strands.id DESC
+                LIMIT ?
+            )
+            SELECT {_CLIENT}, {_VISIT}, {_STRAND}, looks, latest, gummy, slow, {last}
+            FROM recent
+            JOIN strands ON strands.id = recent.strand_id
             JOIN visits ON visits.id = strands.visit_id
             JOIN clients ON clients.id = visits.client_id
-            LEFT JOIN checks ON checks.strand_id = strands.id
-            GROUP BY strands.id
-            ORDER BY coalesce(max(checks.at), strands.started, visits.started) DESC, strands.id DESC
-            LIMIT ?
+            LEFT JOIN checks ON checks.id = (
+                SELECT id FROM living_checks WHERE strand_id = recent.strand_id ORDER BY at DESC, id DESC LIMIT 1
+            )
+            ORDER BY touched DESC, strands.id DESC
             """,
             (most,),
         )
         return tuple(
             StrandSummary(
-                _client(row[:3]),
-                _visit(row[3:7]),
-                _strand(row[7:13]),
-                row[13],
-                _time_or_none(row[14]),
-                bool(row[15]),
+                _client(row[:4]),
+                _visit(row[4:8]),
+                _strand(row[8:15]),
+                row[15],
+                _time_or_none(row[16]),
+                bool(row[17]),
+                None if row[19] is None else _check(row[19:]),
+                bool(row[18]),
             )
             for row in rows
         )
 
-    def strand(self, strand_id: int) -> Strand:
-        """Return a strand.
+    def recent_targets(self, most: int = 6) -> tuple[str, ...]:
+        """Return the shades that were wished for last, the latest first, each once."""
+        rows = self._rows(
+            "SELECT target FROM living_strands WHERE target IS NOT NULL "
+            "GROUP BY target ORDER BY max(id) DESC LIMIT ?",
+            (most,),
+        )
+        return tuple(row[0] for row in rows)
 
-        Raises
-        ------
-        UnknownEntryError : no strand has this id.
-        """
+    def recent_limit(self) -> float | None:
+        """Return the time limit that was entered last, minutes; None where none ever was."""
+        rows = self._rows(
+            "SELECT limit_minutes FROM living_strands WHERE limit_minutes IS NOT NULL ORDER BY id DESC LIMIT 1"
+        )
+        return rows[0][0] if rows else None
+
+    def strand(self, strand_id: int) -> Strand:
+        """Return a strand."""
         return _strand(self._row("strand", _STRAND, strand_id))
 
     def add_strand(
@@ -285,6 +266,7 @@ class Logbook:
         target: str | None = None,
         started: datetime | None = None,
         limit_minutes: float | None = None,
+        request: str | None = None,
     ) -> Strand:
         """Enter a strand.
 
@@ -295,11 +277,7 @@ class Logbook:
         target : the wanted shade.
         started : when the lightener went on.
         limit_minutes : the maker's time limit.
-
-        Raises
-        ------
-        UnknownEntryError : no visit has this id.
-        BadEntryError : a value that cannot stand in the logbook.
+        request : the number of the form it was sent with; one that was entered already gives what it was then.
         """
         values = (
             visit_id,
@@ -307,14 +285,23 @@ class Logbook:
             entries.target_of(target),
             None if started is None else entries.stored_time(started),
             entries.minutes_of(limit_minutes),
+            entries.request_of(request),
         )
         with self._change() as connection:
+            if request is not None and (known := self.find_strand(request)) is not None:
+                return known
             self.visit(visit_id)
             row = connection.execute(
-                "INSERT INTO strands (visit_id, name, target, started, limit_minutes) VALUES (?, ?, ?, ?, ?)",
+                "INSERT INTO strands (visit_id, name, target, started, limit_minutes, request) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
                 values,
             )
             return self.strand(_id(row))
+
+    def find_strand(self, request: str) -> Strand | None:
+        """Return the strand that was entered with a form's number; None where none was."""
+        rows = self._rows(f"SELECT {_STRAND} FROM living_strands AS strands WHERE request = ?", (request,))
+        return _strand(rows[0]) if rows else None
 
     def update_strand(
         self,
@@ -324,13 +311,11 @@ class Logbook:
         target: str | Keep | None = KEEP,
         started: datetime | Keep | None = KEEP,
         limit_minutes: float | Keep | None = KEEP,
+        rinsed: datetime | Keep | None = KEEP,
     ) -> Strand:
         """Change what is known of a strand; what is left out stays as it is, None takes it away.
 
-        Raises
-        ------
-        UnknownEntryError : no strand has this id.
-        BadEntryError : a value that cannot stand in the logbook.
+        What is changed of the lightener's times leaves its trace in :meth:`events`.
         """
         changes: dict[str, str | float | None] = {}
         if not isinstance(name, Keep):
@@ -341,55 +326,55 @@ class Logbook:
             changes["started"] = None if started is None else entries.stored_time(started)
         if not isinstance(limit_minutes, Keep):
             changes["limit_minutes"] = entries.minutes_of(limit_minutes)
+        if not isinstance(rinsed, Keep):
+            changes["rinsed"] = None if rinsed is None else entries.stored_time(rinsed)
         with self._change() as connection:
-            self.strand(strand_id)
+            before = self.strand(strand_id)
             if changes:
                 columns = ", ".join(f"{column} = ?" for column in changes)
                 connection.execute(
                     f"UPDATE strands SET {columns} WHERE id = ?", (*changes.values(), strand_id)
                 )
-            return self.strand(strand_id)
+            after = self.strand(strand_id)
+            for what, old, new in (
+                ("lightener on", before.started, after.started),
+                ("lightener off", before.rinsed, after.rinsed),
+                ("time limit", before.limit_minutes, after.limit_minutes),
+            ):
+                if old != new:
+                    self._note_event(strand_id, f"{what}: {_said(old)} → {_said(new)}")
+            return after
+
+    def events(self, strand_id: int) -> tuple[Event, ...]:
+        """Return what was done to a strand, the earliest first."""
+        rows = self._rows("SELECT at, what FROM events WHERE strand_id = ? ORDER BY id", (strand_id,))
+        return tuple(Event(entries.time_from(at), what) for at, what in rows)
 
     def gummy_seen(self, strand_id: int) -> bool:
-        """Tell whether any stretch test of a strand was answered with gummy: then the answer is to stop.
-
-        Raises
-        ------
-        UnknownEntryError : no strand has this id.
-        """
+        """Tell whether any stretch test of a strand was answered with gummy: then the answer is to stop."""
         self.strand(strand_id)
-        sql = "SELECT 1 FROM checks WHERE strand_id = ? AND stretch = 'gummy' LIMIT 1"
+        sql = "SELECT 1 FROM living_checks WHERE strand_id = ? AND stretch = 'gummy' LIMIT 1"
         return bool(self._rows(sql, (strand_id,)))
 
     # --- checks -----------------------------------------------------------------------------------------
 
     def checks(self, strand_id: int) -> tuple[CheckRecord, ...]:
-        """Return the checks of a strand, the earliest first.
-
-        Raises
-        ------
-        UnknownEntryError : no strand has this id.
-        """
+        """Return the checks of a strand, the earliest first."""
         self.strand(strand_id)
-        sql = f"SELECT {_CHECK} FROM checks WHERE strand_id = ? ORDER BY at, id"
+        sql = f"SELECT {_CHECK} FROM living_checks AS checks WHERE strand_id = ? ORDER BY at, id"
         return tuple(map(_check, self._rows(sql, (strand_id,))))
 
     def check(self, check_id: int) -> CheckRecord:
-        """Return a check.
-
-        Raises
-        ------
-        UnknownEntryError : no check has this id.
-        """
+        """Return a check."""
         return _check(self._row("check", _CHECK, check_id))
 
-    def photo(self, check_id: int) -> bytes | None:
-        """Return the photo of a check as it was sent; None where it was not kept.
+    def find_check(self, request: str) -> CheckRecord | None:
+        """Return the check that was entered with a photo's number; None where none was."""
+        rows = self._rows(f"SELECT {_CHECK} FROM living_checks AS checks WHERE request = ?", (request,))
+        return _check(rows[0]) if rows else None
 
-        Raises
-        ------
-        UnknownEntryError : no check has this id.
-        """
+    def photo(self, check_id: int) -> bytes | None:
+        """Return the photo of a check as it was sent; None where it was not kept."""
         self._row("check", "id", check_id)
         rows = self._rows("SELECT content FROM photos WHERE check_id = ?", (check_id,))
         return bytes(rows[0][0]) if rows else None
@@ -405,6 +390,8 @@ class Logbook:
         photo: bytes | None = None,
         note: str = "",
         stretch: Stretch | None = None,
+        result: bool = False,
+        request: str | None = None,
     ) -> CheckRecord:
         """Enter a check.
 
@@ -418,11 +405,8 @@ class Logbook:
         thumbnail : a small JPEG of the strand.
         photo : the photo itself, only where whoever took it said to keep it.
         note, stretch : the stylist's own words and the answer of the stretch test.
-
-        Raises
-        ------
-        UnknownEntryError : no strand has this id.
-        BadEntryError : a value that cannot stand in the logbook.
+        result : whether it shows the finished shade.
+        request : the photo's number; one that was entered already gives what it was then.
         """
         values = (
             strand_id,
@@ -433,12 +417,16 @@ class Logbook:
             thumbnail,
             entries.stretch_of(stretch),
             entries.note_of(note),
+            int(result),
+            entries.request_of(request),
         )
         with self._change() as connection:
+            if request is not None and (known := self.find_check(request)) is not None:
+                return known
             self.strand(strand_id)
             row = connection.execute(
-                "INSERT INTO checks (strand_id, at, wet, reading, outlook, thumbnail, stretch, note) "
-                "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT INTO checks (strand_id, at, wet, reading, outlook, thumbnail, stretch, note, result, "
+                "request) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 values,
             )
             check_id = _id(row)
@@ -446,175 +434,44 @@ class Logbook:
                 connection.execute("INSERT INTO photos (check_id, content) VALUES (?, ?)", (check_id, photo))
             return self.check(check_id)
 
-    def set_stretch(self, check_id: int, answer: Stretch | None) -> CheckRecord:
-        """Enter the answer of a stretch test; None takes it away.
+    def set_answer(self, check_id: int, answer: Mapping[str, Any]) -> None:
+        """Keep what was answered to a check when it was taken; what was kept once stays."""
+        stored = entries.stored_document(answer, "answer")
+        with self._change() as connection:
+            connection.execute(
+                "UPDATE checks SET answer = ? WHERE id = ? AND answer IS NULL", (stored, check_id)
+            )
 
-        Raises
-        ------
-        UnknownEntryError : no check has this id.
-        BadEntryError : none of the three answers.
+    def set_stretch(self, check_id: int, answer: Stretch | None, *, on_purpose: bool = False) -> CheckRecord:
+        """Enter the answer of a stretch test; None takes it away. Each answer leaves its trace in :meth:`events`.
+
+        Parameters
+        ----------
+        on_purpose : whether an answer of gummy may be changed: it is refused otherwise, as the answer that is no
+            slip of the finger until somebody says so.
         """
-        return self._set_on_check(check_id, "stretch", entries.stretch_of(answer))
+        value = entries.stretch_of(answer)
+        with self._change() as connection:
+            check = self.check(check_id)
+            if check.stretch == "gummy" and answer != "gummy" and not on_purpose:
+                raise BadEntryError(f"{GUMMY_STAYS}.", remedy="Say that it was a mistake, if it was one.")
+            if check.stretch != answer:
+                what = f"stretch: {answer or 'taken back'}"
+                self._note_event(
+                    check.strand_id, f"gummy taken back; {what}" if check.stretch == "gummy" else what
+                )
+            connection.execute("UPDATE checks SET stretch = ? WHERE id = ?", (value, check_id))
+            return self.check(check_id)
 
     def set_note(self, check_id: int, note: str) -> CheckRecord:
-        """Replace the note of a check.
-
-        Raises
-        ------
-        UnknownEntryError : no check has this id.
-        BadEntryError : longer than 4000 characters, or with control characters.
-        """
-        return self._set_on_check(check_id, "note", entries.note_of(note))
-
-    # --- deleting ---------------------------------------------------------------------------------------
-
-    def delete_client(self, client_id: int) -> Deletion:
-        """Delete a client with all visits, strands, checks and pictures, for good.
-
-        The bytes are overwritten and the tables written anew. Where another program is reading the logbook just
-        then, that has to wait: see :attr:`Deletion.erased`.
-
-        Raises
-        ------
-        UnknownEntryError : no client has this id.
-        """
-        return self._delete("client", client_id, "clients.id")
-
-    def delete_visit(self, visit_id: int) -> Deletion:
-        """Delete a visit with all its strands and checks, for good, as :meth:`delete_client` does.
-
-        Raises
-        ------
-        UnknownEntryError : no visit has this id.
-        """
-        return self._delete("visit", visit_id, "visits.id")
-
-    def delete_strand(self, strand_id: int) -> Deletion:
-        """Delete a strand with all its checks, for good, as :meth:`delete_client` does.
-
-        Raises
-        ------
-        UnknownEntryError : no strand has this id.
-        """
-        return self._delete("strand", strand_id, "strands.id")
-
-    def delete_check(self, check_id: int) -> Deletion:
-        """Delete a check with its pictures, for good, as :meth:`delete_client` does.
-
-        Raises
-        ------
-        UnknownEntryError : no check has this id.
-        """
-        return self._delete("check", check_id, "checks.id")
-
-    def erase(self, *, wait: float | None = None) -> bool:
-        """Remove the last bytes of what was deleted from the files of the logbook.
-
-        Deleted entries are zeros in the newest state of the file; their bytes may still stand in its write-ahead
-        log, in the pages that the log will replace, and as copies left where entries were moved. Writing the tables
-        anew and emptying the log removes them, once no other program reads an older state.
-
-        Parameters
-        ----------
-        wait : seconds to wait for other programs; two when left out.
-
-        Returns
-        -------
-        True where nothing is left to erase.
-        """
-        wait = ERASE_WAIT_SECONDS if wait is None else wait
-        with self._lock, told(self.path):
-            ((newest,),) = self._rows("SELECT max(id) FROM erasures")
-            if newest is None:
-                return True
-            connection = self._connection
-            try:
-                connection.execute(f"PRAGMA busy_timeout = {round(1000 * wait)}").fetchall()
-                rewrite(connection, self.path.stat().st_size)
-                ((unfinished, *_),) = connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
-                if not unfinished:
-                    connection.execute("DELETE FROM erasures WHERE id <= ?", (newest,))
-            except sqlite3.Error as error:
-                if may_pass(error):
-                    return False
-                raise
-            finally:
-                connection.execute(f"PRAGMA busy_timeout = {round(1000 * self._wait)}").fetchall()
-            return not unfinished
-
-    # --- care -------------------------------------------------------------------------------------------
-
-    def verify(self) -> None:
-        """Check the whole file for damage.
-
-        Raises
-        ------
-        UnusableLogbookError : it is damaged.
-        """
-        with self._lock, told(self.path):
-            refuse_damaged(self._connection, self.path)
-
-    def back_up(self, target: Path) -> None:
-        """Write a copy of the logbook, whole at one point in time, while others go on using it.
-
-        Parameters
-        ----------
-        target : a file that is not there yet.
-
-        Raises
-        ------
-        BadEntryError : there is a file of that name.
-        LogbookNotWrittenError : it cannot be written.
-        """
-        if target.exists():
-            raise BadEntryError(
-                "There is a file of that name already.", where=str(target), remedy="Name a new file."
-            )
-        with told(target):
-            handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-            os.close(handle)
-            unfinished = Path(name)
-            try:
-                with self._lock:
-                    self._connection.execute("VACUUM INTO ?", (str(unfinished),))
-                with unfinished.open("r+b") as file:  # on the disk before it gets its name
-                    os.fsync(file.fileno())
-                unfinished.replace(target)
-            finally:
-                unfinished.unlink(missing_ok=True)
+        """Replace the note of a check."""
+        stored = entries.note_of(note)
+        with self._change() as connection:
+            self._row("check", "id", check_id)
+            connection.execute("UPDATE checks SET note = ? WHERE id = ?", (stored, check_id))
+            return self.check(check_id)
 
     # --- inside -----------------------------------------------------------------------------------------
-
-    def _rows(self, sql: str, values: Sequence[object] = ()) -> list[Row]:
-        # All rows at once: a statement left half read would hold on to an old state of the file.
-        with self._lock, told(self.path):
-            return self._connection.execute(sql, values).fetchall()
-
-    def _row(self, kind: str, columns: str, entry_id: int) -> Row:
-        # An id beyond SQLite's integers is that of no entry.
-        rows = (
-            self._rows(f"SELECT {columns} FROM {kind}s WHERE id = ?", (entry_id,))
-            if 0 < entry_id < 2**63
-            else []
-        )
-        if not rows:
-            raise UnknownEntryError(f"The logbook has no {kind} number {entry_id}.")
-        return rows[0]
-
-    @contextlib.contextmanager
-    def _change(self) -> Iterator[sqlite3.Connection]:
-        """Make whatever is done within the block one transaction."""
-        with self._lock, told(self.path):
-            connection = self._connection
-            connection.execute("BEGIN IMMEDIATE")
-            try:
-                yield connection
-                connection.execute("COMMIT")
-            except BaseException:
-                # After a full disk SQLite may have rolled back by itself already.
-                with contextlib.suppress(sqlite3.Error):
-                    connection.execute("ROLLBACK")
-                raise
 
     def _refuse_taken(self, alias: str, but: int | None = None) -> None:
         other = self.find_client(alias)
@@ -623,43 +480,20 @@ class Logbook:
                 f"There is a client called '{other.alias}' already.", remedy="Choose another alias."
             )
 
-    def _set_on_check(self, check_id: int, column: str, value: str | None) -> CheckRecord:
-        with self._change() as connection:
-            self._row("check", "id", check_id)
-            connection.execute(f"UPDATE checks SET {column} = ? WHERE id = ?", (value, check_id))
-            return self.check(check_id)
-
-    def _delete(self, kind: str, entry_id: int, column: str) -> Deletion:
-        with self._change() as connection:
-            self._row(kind, "id", entry_id)
-            ((visits, strands, checks, photos),) = connection.execute(
-                f"""
-                SELECT count(DISTINCT visits.id), count(DISTINCT strands.id), count(DISTINCT checks.id),
-                    count(photos.check_id)
-                FROM clients
-                LEFT JOIN visits ON visits.client_id = clients.id
-                LEFT JOIN strands ON strands.visit_id = visits.id
-                LEFT JOIN checks ON checks.strand_id = strands.id
-                LEFT JOIN photos ON photos.check_id = checks.id
-                WHERE {column} = ?
-                """,
-                (entry_id,),
-            ).fetchall()
-            connection.execute(f"DELETE FROM {kind}s WHERE id = ?", (entry_id,))
-            connection.execute("INSERT INTO erasures DEFAULT VALUES")
-        above = {"client": 0, "visit": 0, "strand": 1, "check": 2}[kind]
-        return Deletion(
-            visits=visits if above == 0 else 0,
-            strands=strands if above <= 1 else 0,
-            checks=checks,
-            photos=photos,
-            erased=self.erase(),
+    def _note_event(self, strand_id: int, what: str) -> None:
+        self._connection.execute(
+            "INSERT INTO events (strand_id, at, what) VALUES (?, ?, ?)",
+            (strand_id, entries.stored_time(_now()), what),
         )
 
 
 def _client(row: Row) -> Client:
-    client_id, alias, created = row
-    return Client(client_id, alias, entries.time_from(created))
+    client_id, alias, created, history = row
+    try:
+        known = entries.document_from(history, "history")
+    except ValueError:
+        known = None  # it is asked again
+    return Client(client_id, alias, entries.time_from(created), known)
 
 
 def _visit(row: Row) -> Visit:
@@ -668,24 +502,47 @@ def _visit(row: Row) -> Visit:
 
 
 def _strand(row: Row) -> Strand:
-    strand_id, visit_id, name, target, started, limit = row
-    return Strand(strand_id, visit_id, name, target, _time_or_none(started), limit)
+    strand_id, visit_id, name, target, started, limit, rinsed = row
+    return Strand(strand_id, visit_id, name, target, _time_or_none(started), limit, _time_or_none(rinsed))
 
 
 def _check(row: Row) -> CheckRecord:
-    check_id, strand_id, at, wet, reading, outlook, thumbnail, has_photo, stretch, note = row
+    check_id, strand_id, at, wet, reading, outlook, thumbnail, has_photo, stretch, note, result, answer = row
+    damage = None
+    when = entries.time_from(at)
+    documents: list[dict[str, Any] | None] = []
+    for text, what in ((reading, "reading"), (outlook, "outlook"), (answer, "answer")):
+        try:
+            documents.append(entries.document_from(text, what))
+        except ValueError as error:
+            documents.append(None)
+            damage = str(error)
+    if when == entries.LOST:
+        damage = "the time is none"
+    if stretch is not None and stretch not in STRETCH_ANSWERS:
+        damage = "the answer of the stretch test is none"
     return CheckRecord(
         check_id,
         strand_id,
-        entries.time_from(at),
+        when,
         bool(wet),
-        json.loads(reading),
-        None if outlook is None else json.loads(outlook),
+        documents[0] or {},
+        documents[1],
         thumbnail,
         bool(has_photo),
         cast("Stretch | None", stretch),
         note,
+        bool(result),
+        documents[2],
+        damage,
     )
+
+
+def _said(value: datetime | float | None) -> str:
+    """Write a value of a strand as an event tells it: times in UTC, minutes as they are."""
+    if value is None:
+        return "none"
+    return f"{value:%Y-%m-%d %H:%M}Z" if isinstance(value, datetime) else f"{value:g} min"
 
 
 def _time_or_none(stored: str | None) -> datetime | None:

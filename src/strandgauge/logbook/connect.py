@@ -78,6 +78,7 @@ def connect(path: Path, wait: float) -> sqlite3.Connection:
             _refuse_others(connection, path)
             for setting in _SETTINGS:
                 connection.execute(f"PRAGMA {setting}").fetchall()
+            connection.text_factory = _text
             _use_write_ahead_log(connection, path, wait)
             schema.upgrade(connection, schema.STEPS)
             if path.stat().st_size <= CHECKED_BYTES:
@@ -86,6 +87,26 @@ def connect(path: Path, wait: float) -> sqlite3.Connection:
             connection.close()
             raise
         return connection
+
+
+def read_along(path: Path, wait: float) -> sqlite3.Connection:
+    """Open a logbook that is open already a second time, to read beside whatever is being written."""
+    with told(path):
+        connection = sqlite3.connect(
+            f"{path.absolute().as_uri()}?mode=rw",
+            uri=True,
+            timeout=wait,
+            isolation_level=None,
+            check_same_thread=False,
+        )
+        connection.execute("PRAGMA query_only = ON").fetchall()
+        connection.text_factory = _text
+        return connection
+
+
+def _text(stored: bytes) -> str:
+    """Read text that a damaged file may have made unreadable: one letter that is none must not hide the others."""
+    return stored.decode("utf-8", "replace")
 
 
 def refuse_damaged(connection: sqlite3.Connection, path: Path, check: str = "integrity_check") -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import unicodedata
 from collections.abc import Mapping
 from datetime import UTC, datetime
@@ -18,6 +19,9 @@ LONGEST_TARGET = 200
 LONGEST_NOTE = 4000
 LONGEST_LIMIT = 24 * 60.0
 """Minutes; a limit beyond a day is a slip."""
+
+LOST = datetime(1970, 1, 1, tzinfo=UTC)
+"""Stands for a time that cannot be read back: so long ago that no clock which starts there lets anything go on."""
 
 READING_SCHEMA = "strandgauge.reading/1"
 OUTLOOK_SCHEMA = "strandgauge.outlook/1"
@@ -119,8 +123,41 @@ def stored_time(time: datetime) -> str:
 
 
 def time_from(stored: str) -> datetime:
-    """Return a stored time."""
-    return datetime.fromisoformat(stored)
+    """Return a stored time; `LOST` where the file was damaged and it is none."""
+    try:
+        return datetime.fromisoformat(stored).astimezone(UTC)
+    except (TypeError, ValueError, OverflowError):
+        return LOST
+
+
+def document_from(stored: str | None, what: str) -> dict[str, Any] | None:
+    """Return a stored document.
+
+    Raises
+    ------
+    ValueError : it is damaged; the message says which of them.
+    """
+    if stored is None:
+        return None
+    try:
+        document = json.loads(stored)
+    except (TypeError, ValueError) as error:
+        raise ValueError(f"the {what} is no JSON") from error
+    if not isinstance(document, dict):
+        raise ValueError(f"the {what} is no document")
+    return document
+
+
+def request_of(text: str | None) -> str | None:
+    """Return the number that a phone gave to what it sends; None for none.
+
+    Raises
+    ------
+    BadEntryError : not 8 to 64 letters, digits and hyphens.
+    """
+    if text is None or re.fullmatch(r"[A-Za-z0-9-]{8,64}", text):
+        return text
+    raise BadEntryError("The number of this request is none.")
 
 
 def stored_reading(reading: Mapping[str, Any]) -> str:
@@ -149,6 +186,16 @@ def stored_outlook(outlook: Mapping[str, Any] | None) -> str | None:
     if outlook.get("schema") != OUTLOOK_SCHEMA or not isinstance(outlook.get("verdict"), str):
         raise BadEntryError(f"The outlook is no '{OUTLOOK_SCHEMA}' document.")
     return _json(outlook, "outlook")
+
+
+def stored_document(document: Mapping[str, Any] | None, what: str) -> str | None:
+    """Return a document as JSON text; None for none.
+
+    Raises
+    ------
+    BadEntryError : it holds a number that JSON has not.
+    """
+    return None if document is None else _json(document, what)
 
 
 def _json(document: Mapping[str, Any], what: str) -> str:

@@ -13,6 +13,9 @@ from typing import Any, Literal
 Stretch = Literal["springs back", "slow", "gummy"]
 """The stylist's own answer to the stretch test of a wet strand; ``gummy`` always means stop."""
 
+Kind = Literal["client", "visit", "strand", "check"]
+"""What the logbook is made of, each belonging to one of the kind before it."""
+
 STRETCH_ANSWERS: tuple[Stretch, ...] = ("springs back", "slow", "gummy")
 
 
@@ -23,6 +26,8 @@ class Client:
     id: int
     alias: str
     created: datetime
+    history: dict[str, Any] | None = None
+    """What the consultation asked about the hair; None where it was never asked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +53,8 @@ class Strand:
     """When the lightener went on; None where none did."""
     limit_minutes: float | None
     """The maker's time limit."""
+    rinsed: datetime | None = None
+    """When the lightener came off; None while it is on, or where none went on."""
 
     def minutes_at(self, at: datetime) -> float | None:
         """Return the minutes from lightener on to ``at``; None where no lightener went on."""
@@ -72,6 +79,33 @@ class CheckRecord:
     """Whether the photo itself was kept."""
     stretch: Stretch | None
     note: str
+    result: bool = False
+    """Whether it shows the finished shade."""
+    answer: dict[str, Any] | None = None
+    """What was answered when it was taken, ``strandgauge.answer/1``; None in looks of earlier versions."""
+    damage: str | None = None
+    """What of it cannot be read back; None where all can."""
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that was done to a strand, kept whatever is changed later."""
+
+    at: datetime
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Binned:
+    """Something that was taken out, and can be put back."""
+
+    id: int
+    at: datetime
+    kind: Kind
+    entry_id: int
+    why: Literal["deleted", "merged", "damaged"]
+    name: str
+    """What it was called: alias, strand, or whose."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +129,10 @@ class StrandSummary:
     last_check: datetime | None
     gummy: bool
     """Whether any stretch test of this strand was answered with gummy."""
+    last: CheckRecord | None = None
+    """The last check, without reading, outlook and picture."""
+    slow: bool = False
+    """Whether any stretch test was answered with slow."""
 
 
 @dataclass(frozen=True, slots=True)

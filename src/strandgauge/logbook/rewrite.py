@@ -13,7 +13,7 @@ import sqlite3
 WHOLE_BYTES = 64_000_000
 """Files up to this size are rebuilt as a whole, which also makes them smaller; it takes under a second."""
 
-_TABLES = ("clients", "visits", "strands", "checks")
+_TABLES = ("bin", "clients", "visits", "strands", "checks", "events")
 
 
 def rewrite(connection: sqlite3.Connection, size: int) -> None:

@@ -86,13 +86,54 @@ VERSION_2 = (
     "ALTER TABLE padded_photos RENAME TO photos",
 )
 
+VERSION_3 = (
+    """
+    -- What was taken out on the page, and can be put back for a while; or was set aside because it is damaged.
+    -- Whatever belongs to it has its number in the column `bin`, and is in no view.
+    CREATE TABLE bin (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        at TEXT NOT NULL,
+        kind TEXT NOT NULL CHECK (kind IN ('client', 'visit', 'strand', 'check')),
+        entry_id INTEGER NOT NULL,
+        why TEXT NOT NULL CHECK (why IN ('deleted', 'merged', 'damaged')),
+        moved TEXT NOT NULL  -- JSON list: ids of what went to another entry when this one was merged into it
+    )
+    """,
+    "ALTER TABLE clients ADD COLUMN bin INTEGER REFERENCES bin (id)",
+    "ALTER TABLE clients ADD COLUMN history TEXT",
+    "ALTER TABLE visits ADD COLUMN bin INTEGER REFERENCES bin (id)",
+    "ALTER TABLE strands ADD COLUMN bin INTEGER REFERENCES bin (id)",
+    "ALTER TABLE strands ADD COLUMN rinsed TEXT",
+    "ALTER TABLE strands ADD COLUMN request TEXT",
+    "ALTER TABLE checks ADD COLUMN bin INTEGER REFERENCES bin (id)",
+    "ALTER TABLE checks ADD COLUMN answer TEXT",
+    "ALTER TABLE checks ADD COLUMN result INTEGER NOT NULL DEFAULT 0 CHECK (result IN (0, 1))",
+    "ALTER TABLE checks ADD COLUMN request TEXT",
+    # What a phone sends again after a dropped answer carries the same number, and is not entered twice.
+    "CREATE UNIQUE INDEX strands_of_request ON strands (request) WHERE request IS NOT NULL",
+    "CREATE UNIQUE INDEX checks_of_request ON checks (request) WHERE request IS NOT NULL",
+    """
+    CREATE TABLE events (
+        id INTEGER PRIMARY KEY AUTOINCREMENT,
+        strand_id INTEGER NOT NULL REFERENCES strands (id) ON DELETE CASCADE,
+        at TEXT NOT NULL,
+        what TEXT NOT NULL
+    )
+    """,
+    "CREATE INDEX events_of_strand ON events (strand_id)",
+    *(
+        f"CREATE VIEW living_{table} AS SELECT * FROM {table} WHERE bin IS NULL"
+        for table in ("clients", "visits", "strands", "checks")
+    ),
+)
+
 PAGE_BYTES = 4096
 """Size of a page of the file; the padding of version 2 counts on it."""
 
 Step = Sequence[str]
 """SQL statements, run one after the other."""
 
-STEPS: tuple[Step, ...] = (VERSION_1, VERSION_2)
+STEPS: tuple[Step, ...] = (VERSION_1, VERSION_2, VERSION_3)
 """Step number n, counted from zero, leads from version n to version n + 1."""
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
 from strandgauge.reading.model import COVERAGE
-from strandgauge.show.json.logbook import check_document
+from strandgauge.show.json.logbook import check_document, client_document
 
 Entry = tuple[Client, Visit, Strand, CheckRecord]
 Cell = str | float | int | None
@@ -76,21 +76,25 @@ def csv_lines(entries: Iterable[Entry]) -> Iterator[bytes]:
     yield _taken(buffer)
 
 
-def json_lines(logbook: Logbook, entries: Iterable[Entry], *, pictures: bool) -> Iterator[bytes]:
-    """Yield checks as ``strandgauge.log-check/1``, one JSON document a line.
+def json_lines(logbook: Logbook, clients: Sequence[Client], *, pictures: bool) -> Iterator[bytes]:
+    """Yield everything of clients, one JSON document a line.
+
+    First each client as ``strandgauge.log-client/1``, also one without any check; then each check in full as
+    ``strandgauge.log-check/1``.
 
     Parameters
     ----------
-    logbook : where the photos are.
-    entries : from it.
+    logbook : where the clients are.
+    clients : in order.
     pictures : whether thumbnails and photos that were kept are put in, as base64.
     """
-    for client, visit, strand, check in entries:
+    for client in clients:
+        yield _line(client_document(logbook, client))
+    for client, visit, strand, check in checks_of(logbook, clients):
         shown: Mapping[str, bytes | None] | None = None
         if pictures:
             shown = {"thumbnail": check.thumbnail, "photo": logbook.photo(check.id)}
-        document = check_document(client, visit, strand, check, shown)
-        yield json.dumps(document, allow_nan=False).encode("ascii") + b"\n"
+        yield _line(check_document(client, visit, strand, check, shown))
 
 
 def safe_cell(cell: Cell) -> Cell:
@@ -102,7 +106,7 @@ def safe_cell(cell: Cell) -> Cell:
 
 def _row(client: Client, visit: Visit, strand: Strand, check: CheckRecord) -> list[Cell]:
     reading, outlook = check.reading, check.outlook or {}
-    overall = reading["overall"]
+    overall = reading.get("overall") or {}
     lab = overall.get("lab") or (None, None, None)
     zones = {zone.get("name"): zone.get("level") for zone in reading.get("zones", ())}
     minutes, spread = strand.minutes_at(check.at), overall.get("level_sd")
@@ -118,7 +122,7 @@ def _row(client: Client, visit: Visit, strand: Strand, check: CheckRecord) -> li
         _time(check.at),
         None if minutes is None else round(minutes, 2),
         "yes" if check.wet else "no",
-        overall["level"],
+        overall.get("level"),
         None if spread is None else round(COVERAGE * spread, 2),
         reading.get("evenness", {}).get("word"),
         overall.get("undertone"),
@@ -134,6 +138,10 @@ def _row(client: Client, visit: Visit, strand: Strand, check: CheckRecord) -> li
         check.note,
         "yes" if check.has_photo else "no",
     ]
+
+
+def _line(document: Mapping[str, object]) -> bytes:
+    return json.dumps(document, allow_nan=False).encode("ascii") + b"\n"
 
 
 def _taken(buffer: io.StringIO) -> bytes:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
+from strandgauge.errors import StrandgaugeError
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import CheckRecord, Client, ClientSummary, Deletion, Strand, Visit
 
@@ -38,12 +39,16 @@ def client_document(logbook: Logbook, client: Client) -> Document:
     return {
         "schema": "strandgauge.log-client/1",
         "client": _client(client),
+        "history": client.history,
         "visits": [
             {
                 **_visit(visit),
                 "strands": [
                     {
                         **_strand(strand),
+                        "events": [
+                            {"at": _time(event.at), "what": event.what} for event in logbook.events(strand.id)
+                        ],
                         "checks": [_check_in_short(check, strand) for check in logbook.checks(strand.id)],
                     }
                     for strand in logbook.strands(visit.id)
@@ -75,6 +80,7 @@ def check_document(
         "check": _check(check, strand),
         "reading": check.reading,
         "outlook": check.outlook,
+        "answer": check.answer,
     }
     if pictures is not None:
         document["pictures"] = {
@@ -82,6 +88,24 @@ def check_document(
             for name, content in pictures.items()
         }
     return document
+
+
+def damage_of(check: CheckRecord) -> str | None:
+    """Say what of a check cannot be read back; None where all can."""
+    from strandgauge.show.json.savedoutlook import outlook_from_document
+    from strandgauge.show.json.savedreading import reading_from_document
+
+    if check.damage is not None:
+        return check.damage
+    try:
+        reading_from_document(check.reading, f"check {check.id}")
+        if check.outlook is not None:
+            outlook_from_document(check.outlook, f"check {check.id}")
+    except StrandgaugeError as error:
+        return error.message.rstrip(".")
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return "a value of it is none"
+    return None
 
 
 def deletion_document(client: Client, deletion: Deletion) -> Document:
@@ -112,6 +136,7 @@ def _strand(strand: Strand) -> Document:
         "target": strand.target,
         "started": _time(strand.started),
         "limit_minutes": strand.limit_minutes,
+        "rinsed": _time(strand.rinsed),
     }
 
 
@@ -125,17 +150,19 @@ def _check(check: CheckRecord, strand: Strand) -> Document:
         "stretch": check.stretch,
         "note": check.note,
         "photo_kept": check.has_photo,
+        "result": check.result,
+        "damage": check.damage,
     }
 
 
 def _check_in_short(check: CheckRecord, strand: Strand) -> Document:
-    overall, outlook = check.reading["overall"], check.outlook
+    overall, outlook = check.reading.get("overall") or {}, check.outlook
     return {
         **_check(check, strand),
-        "level": overall["level"],
+        "level": overall.get("level"),
         "level_sd": overall.get("level_sd"),
         "target": None if outlook is None else outlook.get("target", {}).get("name"),
-        "verdict": None if outlook is None else outlook["verdict"],
+        "verdict": None if outlook is None else outlook.get("verdict"),
     }
 
 

@@ -16,7 +16,10 @@ from PIL import Image, ImageCms
 from skimage.color import lab2rgb, lab2xyz, xyz2rgb
 
 from strandgauge.card.definition import load_card
+from strandgauge.card.drawing import Writing
 from strandgauge.card.model import CardDefinition, Marker
+from strandgauge.card.page import draw_page
+from strandgauge.card.pdf import text_width
 from strandgauge.card.sheet import card_pdf, card_png, card_png_bytes
 from strandgauge.errors import CannotWriteError
 
@@ -127,6 +130,27 @@ def test_nothing_is_printed_where_paper_must_be_bare(card: CardDefinition) -> No
         itself = region(picture, (left, top, side, side), 20)
         printed = [int((pixels != paper).any(axis=1).sum()) for pixels in (with_zone, itself)]
         assert printed[0] == printed[1], f"something is printed in the quiet zone of marker {marker.id}"
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_all_that_is_written_can_be_read_and_overlaps_nothing(card: CardDefinition, paper: str) -> None:
+    boxes = []
+    for shape in draw_page(card, paper).shapes:
+        if isinstance(shape, Writing):
+            text = shape.text
+            assert text.size >= 2.0, text  # mm: 5.7 points
+            width = text_width(text.text, text.size, bold=text.bold)
+            left = text.at[0] - {"left": 0.0, "middle": width / 2, "right": width}[text.align]
+            boxes.append((left, text.at[1] - 0.75 * text.size, left + width, text.at[1] + 0.2 * text.size))
+    assert len(boxes) > 60
+    a, b = np.array(boxes)[:, None], np.array(boxes)[None]
+    apart = (
+        (a[..., 2] <= b[..., 0])
+        | (b[..., 2] <= a[..., 0])
+        | (a[..., 3] <= b[..., 1])
+        | (b[..., 3] <= a[..., 1])
+    )
+    assert np.all(apart | np.eye(len(boxes), dtype=bool))
 
 
 def test_markers_are_found_where_the_definition_has_them(card: CardDefinition) -> None:

@@ -34,7 +34,7 @@ GREY: Lab = (50.0, 0.0, 0.0)
 
 CLEAR_MM = 0.7
 """Bare paper kept round every patch."""
-LABEL_SIZE_MM = 1.5
+LABEL_SIZE_MM = 2.0
 CAPITAL = 0.73
 """Height of the font's capitals and digits as a share of its size."""
 RULE_MM = 0.2
@@ -143,8 +143,8 @@ def _scale(scale: Scale, ink: Lab) -> list[Area | Writing]:
         ticks.append(_box((x + at - RULE_MM / 2, y, RULE_MM, long)))
         if at % 10 == 0:
             shapes.append(Writing(Text((x + at, y + 4.2), 2.2, str(at), "middle", False, "ink"), ink))
-    # The unit stands inside the last tenth, so that the scale needs no room beyond its end.
-    shapes.append(Writing(Text((x + scale.length - 5, y + 4.2), 1.7, "mm", "middle", False, "ink"), GREY))
+    # The unit stands after the 0, where there is most room: nothing may be printed near the markers at the ends.
+    shapes.append(Writing(Text((x + 1.3, y + 4.2), 2.2, "mm", "left", False, "ink"), ink))
     return [Area(tuple(ticks), ink), *shapes]
 
 

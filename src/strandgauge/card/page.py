@@ -30,7 +30,7 @@ CUT_GAP_MM, CUT_MM, CUT_WIDTH_MM = 2.0, 6.0, 0.1
 MARGIN_MM, GUTTER_MM = 20.0, 10.0
 TITLE_MM, HEADING_MM, BODY_MM, SMALL_MM = 6.5, 3.8, 3.2, 2.5
 LEADING = 1.5
-FULL_TEXT_MM, SHORT_TEXT_MM = 72.0, 18.0
+FULL_TEXT_MM, SHORT_TEXT_MM = 86.0, 18.0
 """Room needed above, and as much below, for all instructions, and for the one that matters most."""
 
 
@@ -48,7 +48,7 @@ _PRINT = _Step(
 _CHECK = _Step(
     "Measure and cut",
     "The scale on the card must measure {length} mm exactly. The squares must be even, without stripes. Cut "
-    "along the corner marks; glue the card to stiff board if it curls.",
+    "along the corner marks, and the strip to write on for its back; glue the card to stiff board if it curls.",
 )
 _CUT = _Step(
     "Check and cut",
@@ -68,9 +68,13 @@ _PHOTO = _Step(
 _CAUTIONS = (
     "The card tells colour alone. It cannot see damage, nor whether hair or scalp can take more: follow the "
     "maker's directions.",
-    "Prints differ: have this one measured and give its values with --profile, or expect a wider "
-    "uncertainty. Keep it dry and in the dark; print a new one when it is stained or faded.",
+    "No printer is exact, and every reading allows for that. For closer readings have the squares of this print "
+    "measured with an instrument, and name the file of values: strandgauge read PHOTO --profile VALUES.txt "
+    "(docs/printing.md says how). Keep the card dry and in the dark; print a new one when it is stained or faded.",
 )
+_STUB = (("Salon or class", 0.36), ("Printer and paper", 0.38), ("Printed on", 0.26))
+"""What is written by hand on the strip for the card's back, and the share of its width."""
+STUB_MM = 12.0
 
 
 def draw_page(card: CardDefinition, paper: str) -> Drawing:
@@ -92,6 +96,7 @@ def draw_page(card: CardDefinition, paper: str) -> Drawing:
     room = min(cut[1], height - cut[3]) - UNPRINTABLE_MM - CUT_GAP_MM - CUT_MM
     if room >= FULL_TEXT_MM - MARGIN_MM and width - 2 * MARGIN_MM > 100:
         shapes += _instructions(card, ink, width, cut[3])
+        shapes += _stub(cut[0] + CUT_MM, cut[1] - CUT_GAP_MM - STUB_MM, cut[2] - cut[0] - 2 * CUT_MM)
     elif room >= SHORT_TEXT_MM - UNPRINTABLE_MM:
         words = f"{card.name}, version {card.version}: print at 100 % on matt paper, no colour ‘enhancement’"
         at = (width / 2, cut[1] - CUT_GAP_MM - CUT_MM - 2.0)
@@ -166,6 +171,27 @@ def _instructions(
             yield Writing(Text((MARGIN_MM, y), SMALL_MM, line, "left", False, "grey"), GREY)
             y += SMALL_MM * LEADING
         y += 1.0
+
+
+def _stub(left: float, top: float, width: float) -> Iterator[Area | Writing]:
+    """Yield the strip for the card's back, its edge dashed, with lines to write on."""
+    dash = 1.5
+    across, down = (range(round(side / (2 * dash))) for side in (width, STUB_MM))
+    edge = [
+        _stroke(left + (2 * i + 0.5) * dash, y, dash, CUT_WIDTH_MM)
+        for i in across
+        for y in (top, top + STUB_MM)
+    ]
+    edge += [
+        _stroke(x, top + (2 * i + 0.5) * dash, CUT_WIDTH_MM, dash) for i in down for x in (left, left + width)
+    ]
+    yield Area(tuple(edge), GREY)
+    room, gap = width - 6.0, 3.0
+    x = left + gap
+    for name, share in _STUB:
+        yield Area((_stroke(x, top + 7.5, share * room - gap, CUT_WIDTH_MM),), GREY)
+        yield Writing(Text((x, top + 10.6), SMALL_MM, name, "left", False, "grey"), GREY)
+        x += share * room
 
 
 def _step(number: int, step: _Step, at: Point, width: float, ink: Lab) -> Iterator[Writing]:

@@ -7,7 +7,68 @@ The command line is the only place that turns an error into text and an exit cod
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import ClassVar
+
+INTERNAL = "internal-error"
+"""Code of what this package did not foresee."""
+EXIT_INTERNAL = 70
+"""``EX_SOFTWARE`` of BSD's sysexits."""
+EXIT_INTERRUPTED = 130
+EXIT_BROKEN_PIPE = 141
+"""128 + the number of the signal, as shells report it."""
+OWN_EXITS = {
+    INTERNAL: EXIT_INTERNAL,
+    "out-of-memory": EXIT_INTERNAL,
+    "interrupted": EXIT_INTERRUPTED,
+    "broken-pipe": EXIT_BROKEN_PIPE,
+}
+"""Exit codes of what ends a run without being an error of the family."""
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An error as it is told, on a command line, by the server and in a batch alike."""
+
+    code: str
+    message: str
+    """What is wrong, one sentence."""
+    remedy: str = ""
+    """What to do about it, one sentence."""
+    where: str | None = None
+
+    @property
+    def exit_code(self) -> int:
+        """What the command line returns; 1 for a code that no error has."""
+        return OWN_EXITS.get(self.code) or exit_code_of(self.code)
+
+    @property
+    def line(self) -> str:
+        """What is wrong and what to do, in one line."""
+        message = f"{self.where}: {self.message}" if self.where else self.message
+        return f"{message} {self.remedy}".strip()
+
+
+def unforeseen(error: BaseException, remedy: str) -> Told:
+    """Return how an error is told that this package did not raise on purpose."""
+    return Told(INTERNAL, f"Something went wrong inside strandgauge ({type(error).__name__}).", remedy)
+
+
+def exit_code_of(code: str) -> int:
+    """Return the exit code of an error's code; 1 for one that no error class has."""
+    exits = (each.exit_code for each in error_classes() if each.code == code)
+    return next(exits, StrandgaugeError.exit_code)
+
+
+def error_classes() -> tuple[type[StrandgaugeError], ...]:
+    """Return every error that is raised, no family of errors among them, in the order of their exit codes."""
+    found: dict[type[StrandgaugeError], None] = {}
+    waiting = [StrandgaugeError]
+    while waiting:
+        children = waiting.pop().__subclasses__()
+        found |= dict.fromkeys(child for child in children if "code" in vars(child))
+        waiting += children
+    return tuple(sorted(found, key=lambda error_class: error_class.exit_code))
 
 
 class StrandgaugeError(Exception):
@@ -31,14 +92,74 @@ class StrandgaugeError(Exception):
         self.where = where
         self.remedy = remedy if remedy is not None else self.default_remedy
 
+    @property
+    def told(self) -> Told:
+        """The error as it is told."""
+        return Told(self.code, self.message, self.remedy, self.where)
+
     def __str__(self) -> str:
         return f"{self.where}: {self.message}" if self.where else self.message
+
+
+# --- families, to catch by -------------------------------------------------------------------------------
+
+
+class PhotoError(StrandgaugeError):
+    """The photo gives no reading: its file, its card, its light or its strand."""
+
+
+class PhotoFileError(PhotoError):
+    """The photo's file cannot be opened."""
+
+
+class CardError(PhotoError):
+    """The card in the photo cannot be used."""
+
+
+class CardUnseenError(CardError):
+    """The card, or enough of it, cannot be made out; a larger picture may show it."""
+
+
+class LightError(PhotoError):
+    """Light or sharpness cannot be trusted."""
+
+
+class StrandError(PhotoError):
+    """There is no strand that could be measured."""
+
+
+class FileError(StrandgaugeError):
+    """A file that the user brings or asks for cannot be read or written."""
+
+
+class OutlookError(StrandgaugeError):
+    """A colour, shade, dye or mix that says nothing."""
+
+
+class LooksError(StrandgaugeError):
+    """Readings that cannot be put together."""
+
+
+class LearningError(StrandgaugeError):
+    """What the user teaches cannot be learned, or is not there."""
+
+
+class BatchError(StrandgaugeError):
+    """A batch cannot be run as it was asked for."""
+
+
+class LogbookError(StrandgaugeError):
+    """The logbook, or what should stand in it, cannot be used."""
+
+
+class ServerError(StrandgaugeError):
+    """The server cannot answer."""
 
 
 # --- the file -------------------------------------------------------------------------------------------
 
 
-class UnreadableFileError(StrandgaugeError):
+class UnreadableFileError(PhotoFileError):
     """The file is missing, empty, damaged, cut short or not a picture."""
 
     code = "unreadable-file"
@@ -46,7 +167,7 @@ class UnreadableFileError(StrandgaugeError):
     default_remedy = "Save or send the photo again as JPEG, PNG, TIFF, WebP or HEIC."
 
 
-class FileTooLargeError(StrandgaugeError):
+class FileTooLargeError(PhotoFileError):
     """The file or the picture inside it is larger than any phone photo."""
 
     code = "file-too-large"
@@ -57,7 +178,7 @@ class FileTooLargeError(StrandgaugeError):
 # --- the card in the photo ------------------------------------------------------------------------------
 
 
-class NoCardError(StrandgaugeError):
+class NoCardError(CardUnseenError):
     """No marker of a known card was found."""
 
     code = "no-card"
@@ -67,7 +188,7 @@ class NoCardError(StrandgaugeError):
     )
 
 
-class CardCutOffError(StrandgaugeError):
+class CardCutOffError(CardUnseenError):
     """Part of the card lies outside the picture or under something."""
 
     code = "card-cut-off"
@@ -75,7 +196,7 @@ class CardCutOffError(StrandgaugeError):
     default_remedy = "Step back until all four corner marks are in the picture and nothing lies on them."
 
 
-class CardFoldedError(StrandgaugeError):
+class CardFoldedError(CardError):
     """The card is bent or folded: its marks do not lie in one plane."""
 
     code = "card-folded"
@@ -83,7 +204,7 @@ class CardFoldedError(StrandgaugeError):
     default_remedy = "Lay the card flat, or glue it to stiff board, and take the photo again."
 
 
-class WrongCardVersionError(StrandgaugeError):
+class WrongCardVersionError(CardError):
     """A card of another version than the definition in use."""
 
     code = "wrong-card-version"
@@ -93,7 +214,7 @@ class WrongCardVersionError(StrandgaugeError):
     )
 
 
-class CardMismatchError(StrandgaugeError):
+class CardMismatchError(CardError):
     """The colours found do not fit the card's definition, whatever the light."""
 
     code = "card-mismatch"
@@ -106,7 +227,7 @@ class CardMismatchError(StrandgaugeError):
 # --- light and sharpness --------------------------------------------------------------------------------
 
 
-class OverexposedError(StrandgaugeError):
+class OverexposedError(LightError):
     """Patches or hair are clipped to white in at least one channel."""
 
     code = "overexposed"
@@ -114,7 +235,7 @@ class OverexposedError(StrandgaugeError):
     default_remedy = "Tap the white of the card to set the exposure, or lower it, and take the photo again."
 
 
-class UnderexposedError(StrandgaugeError):
+class UnderexposedError(LightError):
     """The picture is too dark for the dark steps to be told apart."""
 
     code = "too-dark"
@@ -122,7 +243,7 @@ class UnderexposedError(StrandgaugeError):
     default_remedy = "Bring more light from all round (no flash) and take the photo again."
 
 
-class GlareError(StrandgaugeError):
+class GlareError(LightError):
     """A lamp mirrors on the card."""
 
     code = "glare"
@@ -130,7 +251,7 @@ class GlareError(StrandgaugeError):
     default_remedy = "Tilt or turn the card, or move the lamp, until no shine lies on it."
 
 
-class BlurError(StrandgaugeError):
+class BlurError(LightError, CardUnseenError):
     """The picture is out of focus or shaken."""
 
     code = "blur"
@@ -138,7 +259,7 @@ class BlurError(StrandgaugeError):
     default_remedy = "Tap the card to focus, hold still, wipe the lens."
 
 
-class UnevenLightError(StrandgaugeError):
+class UnevenLightError(LightError):
     """The light changes too much across the card."""
 
     code = "uneven-light"
@@ -146,7 +267,7 @@ class UnevenLightError(StrandgaugeError):
     default_remedy = "Move out of the shadow edge, or further from the lamp, so that the card is evenly lit."
 
 
-class MixedLightError(StrandgaugeError):
+class MixedLightError(LightError):
     """Two kinds of light fall on different parts of the card."""
 
     code = "mixed-light"
@@ -157,7 +278,7 @@ class MixedLightError(StrandgaugeError):
 # --- the strand -----------------------------------------------------------------------------------------
 
 
-class NoStrandError(StrandgaugeError):
+class NoStrandError(StrandError):
     """Nothing that looks like hair lies in the window."""
 
     code = "no-strand"
@@ -167,7 +288,7 @@ class NoStrandError(StrandgaugeError):
     )
 
 
-class StrandTooThinError(StrandgaugeError):
+class StrandTooThinError(StrandError):
     """Too little hair to hide the paper below it."""
 
     code = "strand-too-thin"
@@ -175,7 +296,7 @@ class StrandTooThinError(StrandgaugeError):
     default_remedy = "Take a thicker strand, or lay it narrower, so that no paper shows through."
 
 
-class StrandOffWindowError(StrandgaugeError):
+class StrandOffWindowError(StrandError):
     """The strand lies largely outside the window, or across it."""
 
     code = "strand-off-window"
@@ -186,7 +307,7 @@ class StrandOffWindowError(StrandgaugeError):
 # --- files the user brings ------------------------------------------------------------------------------
 
 
-class BadCardDefinitionError(StrandgaugeError):
+class BadCardDefinitionError(FileError):
     """A card definition cannot be used; ``where`` names file and line."""
 
     code = "bad-card-definition"
@@ -194,7 +315,7 @@ class BadCardDefinitionError(StrandgaugeError):
     default_remedy = "Correct the line named; docs/card-format.md describes every key."
 
 
-class BadProfileError(StrandgaugeError):
+class BadProfileError(FileError):
     """A print profile cannot be used; ``where`` names file and line."""
 
     code = "bad-profile"
@@ -202,7 +323,7 @@ class BadProfileError(StrandgaugeError):
     default_remedy = "Export the measurement again as CGATS text with one row for each patch of the card."
 
 
-class BadCalibrationError(StrandgaugeError):
+class BadCalibrationError(FileError):
     """A ladder or another calibration file cannot be used."""
 
     code = "bad-calibration"
@@ -212,7 +333,7 @@ class BadCalibrationError(StrandgaugeError):
     )
 
 
-class CannotWriteError(StrandgaugeError):
+class CannotWriteError(FileError):
     """A result cannot be written where it was asked for."""
 
     code = "cannot-write"
@@ -223,7 +344,7 @@ class CannotWriteError(StrandgaugeError):
 # --- the outlook ----------------------------------------------------------------------------------------
 
 
-class OutsideModelError(StrandgaugeError):
+class OutsideModelError(OutlookError):
     """A colour that no mix of the model's pigments gives."""
 
     code = "outside-model"
@@ -231,7 +352,7 @@ class OutsideModelError(StrandgaugeError):
     default_remedy = "Check the reading or the colour typed in: hair does not usually look like that."
 
 
-class BadColourError(StrandgaugeError):
+class BadColourError(OutlookError):
     """A colour typed in that is none."""
 
     code = "bad-colour"
@@ -239,7 +360,7 @@ class BadColourError(StrandgaugeError):
     default_remedy = "Write L,a,b such as 66,21,5 or #rrggbb such as #d8a0a0."
 
 
-class UnknownTargetError(StrandgaugeError):
+class UnknownTargetError(OutlookError):
     """No wanted shade of that name."""
 
     code = "unknown-target"
@@ -247,7 +368,7 @@ class UnknownTargetError(StrandgaugeError):
     default_remedy = "See 'strandgauge targets'."
 
 
-class UnknownDyeError(StrandgaugeError):
+class UnknownDyeError(OutlookError):
     """No dye of that name on the shelf."""
 
     code = "unknown-dye"
@@ -255,7 +376,7 @@ class UnknownDyeError(StrandgaugeError):
     default_remedy = "See 'strandgauge dyes'."
 
 
-class BadMixError(StrandgaugeError):
+class BadMixError(OutlookError):
     """A mix that cannot be weighed out."""
 
     code = "bad-mix"
@@ -263,7 +384,7 @@ class BadMixError(StrandgaugeError):
     default_remedy = "Write each part as NAME=PARTS, such as --dye violet=1 --dye clear=9."
 
 
-class BadReadingError(StrandgaugeError):
+class BadReadingError(FileError):
     """A file that is not a reading saved by this program."""
 
     code = "bad-reading"
@@ -271,7 +392,7 @@ class BadReadingError(StrandgaugeError):
     default_remedy = "Save one with 'strandgauge read PHOTO --json FILE'."
 
 
-class CannotLearnError(StrandgaugeError):
+class CannotLearnError(LearningError):
     """Colours from which no dye can be learned."""
 
     code = "cannot-learn"
@@ -284,7 +405,7 @@ class CannotLearnError(StrandgaugeError):
 # --- readings side by side ------------------------------------------------------------------------------
 
 
-class NotComparableError(StrandgaugeError):
+class NotComparableError(LooksError):
     """Readings that cannot be put side by side."""
 
     code = "not-comparable"
@@ -295,7 +416,7 @@ class NotComparableError(StrandgaugeError):
 # --- the logbook ----------------------------------------------------------------------------------------
 
 
-class UnknownEntryError(StrandgaugeError):
+class UnknownEntryError(LogbookError):
     """No such client, visit, strand or check in the logbook."""
 
     code = "unknown-entry"
@@ -303,7 +424,7 @@ class UnknownEntryError(StrandgaugeError):
     default_remedy = "See 'strandgauge log'."
 
 
-class BadEntryError(StrandgaugeError):
+class BadEntryError(LogbookError):
     """Something that cannot stand in the logbook: an alias taken, empty or too long, an impossible time."""
 
     code = "bad-entry"
@@ -311,7 +432,7 @@ class BadEntryError(StrandgaugeError):
     default_remedy = "Write it another way; docs/logbook.md tells what can stand in the logbook."
 
 
-class UnusableLogbookError(StrandgaugeError):
+class UnusableLogbookError(LogbookError):
     """A file that is no logbook, is damaged, or was written by a newer version."""
 
     code = "unusable-logbook"
@@ -319,7 +440,7 @@ class UnusableLogbookError(StrandgaugeError):
     default_remedy = "Name another file with --logbook, or put back a copy; docs/logbook.md tells how."
 
 
-class LogbookNotWrittenError(StrandgaugeError):
+class LogbookNotWrittenError(LogbookError):
     """The logbook could not be reached or written: busy, a full disk, no permission."""
 
     code = "logbook-not-written"
@@ -330,7 +451,7 @@ class LogbookNotWrittenError(StrandgaugeError):
 # --- a strand over time ---------------------------------------------------------------------------------
 
 
-class BadTimesError(StrandgaugeError):
+class BadTimesError(LooksError):
     """The times of the looks are missing or cannot be."""
 
     code = "bad-times"
@@ -341,7 +462,7 @@ class BadTimesError(StrandgaugeError):
 # --- many strands ---------------------------------------------------------------------------------------
 
 
-class WorkersUnavailableError(StrandgaugeError):
+class WorkersUnavailableError(BatchError):
     """What a batch was asked to use is not there: worker processes, a cluster, an optional package."""
 
     code = "workers-unavailable"
@@ -349,7 +470,7 @@ class WorkersUnavailableError(StrandgaugeError):
     default_remedy = "Leave the option out, or install what is missing."
 
 
-class BadManifestError(StrandgaugeError):
+class BadManifestError(BatchError, FileError):
     """A manifest that cannot be used; ``where`` names file and line."""
 
     code = "bad-manifest"
@@ -357,7 +478,7 @@ class BadManifestError(StrandgaugeError):
     default_remedy = "Correct the line named; docs/batch.md describes every column."
 
 
-class BatchFolderError(StrandgaugeError):
+class BatchFolderError(BatchError):
     """A result folder that holds other results already, other settings', or is in use."""
 
     code = "batch-folder"
@@ -368,7 +489,7 @@ class BatchFolderError(StrandgaugeError):
 # --- the server -----------------------------------------------------------------------------------------
 
 
-class CannotServeError(StrandgaugeError):
+class CannotServeError(ServerError):
     """The address cannot be listened on: the port is taken, or there is no network."""
 
     code = "cannot-serve"
@@ -376,7 +497,7 @@ class CannotServeError(StrandgaugeError):
     default_remedy = "Choose another port, such as --port 8500."
 
 
-class PhotoTooHardError(StrandgaugeError):
+class PhotoTooHardError(PhotoFileError):
     """Reading the photo took more time or memory than a photo may."""
 
     code = "photo-too-hard"
@@ -384,7 +505,7 @@ class PhotoTooHardError(StrandgaugeError):
     default_remedy = "Take the photo again with the phone's own camera, and send it as it is."
 
 
-class ServerBusyError(StrandgaugeError):
+class ServerBusyError(ServerError):
     """More photos at once than the server can read."""
 
     code = "server-busy"
@@ -392,7 +513,7 @@ class ServerBusyError(StrandgaugeError):
     default_remedy = "Wait a moment and send the photo again."
 
 
-class UnknownLookError(StrandgaugeError):
+class UnknownLookError(ServerError):
     """A look that the server does not remember."""
 
     code = "unknown-look"
@@ -403,7 +524,7 @@ class UnknownLookError(StrandgaugeError):
 # --- what the user teaches ------------------------------------------------------------------------------
 
 
-class UnknownCalibrationError(StrandgaugeError):
+class UnknownCalibrationError(LearningError):
     """Nothing learned has that name, or it cannot be a name."""
 
     code = "unknown-calibration"
@@ -411,7 +532,7 @@ class UnknownCalibrationError(StrandgaugeError):
     default_remedy = "See 'strandgauge learn list'."
 
 
-class CannotLearnLevelsError(StrandgaugeError):
+class CannotLearnLevelsError(LearningError):
     """Swatches from which no ladder can be made."""
 
     code = "cannot-learn-levels"
@@ -419,7 +540,7 @@ class CannotLearnLevelsError(StrandgaugeError):
     default_remedy = "Photograph the swatches named again, each alone in the window, in soft even light."
 
 
-class CannotLearnCardError(StrandgaugeError):
+class CannotLearnCardError(LearningError):
     """Photos from which a print's true colours cannot be learned well enough."""
 
     code = "cannot-learn-card"

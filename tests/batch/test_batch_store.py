@@ -12,9 +12,9 @@ import pytest
 
 from readings import reading
 from strandgauge.batch.files import held, replacing
-from strandgauge.batch.record import Asked, Record, Refusal
+from strandgauge.batch.record import Asked, Record
 from strandgauge.batch.store import ROWS, Store, row_of, strip_name
-from strandgauge.errors import BatchFolderError, CannotWriteError
+from strandgauge.errors import BatchFolderError, CannotWriteError, Told
 
 ASKED = Asked(wet=False, target=None, client=None, group=None, taken=None)
 
@@ -48,7 +48,7 @@ def names(folder) -> list[str]:
 
 
 def test_rows_come_back_as_the_records_they_were(tmp_path):
-    refusal = Refusal("blur", "The picture is blurred.", "Hold still.")
+    refusal = Told("blur", "The picture is blurred.", "Hold still.")
     refused = record("b", digest="", reading=None, refusal=refusal, strip=None)
     with Store(tmp_path) as store:
         for one in (refused, record("a")):

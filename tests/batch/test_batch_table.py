@@ -13,8 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from readings import STAIN, reading, zone
-from strandgauge.batch.record import Record, Refusal, WantedShade
+from strandgauge.batch.record import Record, WantedShade
 from strandgauge.batch.table import COLUMNS, cell_text, header, rows, text_of_cell, write_csv, write_parquet
+from strandgauge.errors import Told
 
 NASTY_NAMES = (
     '=HYPERLINK("http://x","y").jpg',
@@ -37,7 +38,7 @@ def record(file: str, *, refused: bool = False, **changes) -> Record:
         "file": file,
         "digest": "ab" * 32,
         "reading": None if refused else reading(overall=zone(lab=(57.5, -8.2, 35.9), stain=STAIN)),
-        "refusal": Refusal("blur", "The picture is blurred.", "Hold still.") if refused else None,
+        "refusal": Told("blur", "The picture is blurred.", "Hold still.") if refused else None,
         "wanted": None
         if refused
         else WantedShade("rose", "#d08090", "#c07050", "turns", "turns apricot", 9.25),

@@ -6,12 +6,12 @@ import dataclasses
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import chi2, norm
 
 from readings import reading, zone
-from strandgauge.change.compare import CHI_SQUARE_95, NO_CHANGE, TWO_SIDED_95, compare
+from strandgauge.change.compare import CHI_SQUARE_95, TWO_SIDED_95, compare
 from strandgauge.colour.cielab import chroma, delta_e_2000
 from strandgauge.errors import NotComparableError
 from strandgauge.hair.levels import load_ladder
@@ -74,7 +74,7 @@ def test_two_readings_of_one_strand_are_called_changed_in_about_5_of_100_cases(l
             "evenness": step.evenness.verdict,
         }
         for name, verdict in verdicts.items():
-            alarms[name] = alarms.get(name, 0) + (verdict != NO_CHANGE)
+            alarms[name] = alarms.get(name, 0) + (verdict != "no-change")
     shares = {name: count / trials for name, count in alarms.items()}
     assert max(shares.values()) <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / trials), shares
     for name in ("level", "colour", "lightness"):  # these are linear in the noise: neither may sleep
@@ -98,11 +98,12 @@ def test_the_interval_of_the_difference_holds_the_true_one_in_95_of_100_cases(ap
 
 def test_a_difference_that_noise_explains_may_be_none_at_all():
     colour = compare([strand([(57, 8, 36)] * 4), strand([(58.5, 8.4, 35)] * 4)]).since_first[0].overall.colour
-    assert colour.verdict == NO_CHANGE
+    assert colour.verdict == "no-change"
     assert colour.low == 0.0
     assert colour.delta_e00 < 2 * colour.from_noise
 
 
+@settings(deadline=None)  # how long it takes is the machine's business
 @given(
     st.tuples(st.floats(20, 80), st.floats(-10, 20), st.floats(-10, 40)),
     st.tuples(st.floats(20, 80), st.floats(-10, 20), st.floats(-10, 40)),
@@ -136,19 +137,19 @@ def test_evenness_is_said_to_change_only_by_more_than_its_noise():
     uneven = strand([(40, 12, 31), (62, 6, 34), (66, 5, 32), (57, 8, 36)])
     even = strand([(62, 6, 34)] * 4)
     step = compare([uneven, even]).since_first[0]
-    assert step.evenness.verdict == "more even"
+    assert step.evenness.verdict == "more-even"
     assert step.evenness.before == pytest.approx(np.ptp([z.level for z in uneven.zones]))
     vague = [strand(labs, sd=(16, 2, 3)) for labs in ([z.lab for z in (*uneven.zones, uneven.overall)],)]
-    assert compare([vague[0], even]).since_first[0].evenness.verdict == NO_CHANGE
+    assert compare([vague[0], even]).since_first[0].evenness.verdict == "no-change"
 
 
 def test_a_stain_that_fades_within_the_noise_has_not_measurably_changed():
     green = Stain("green", 160.0, 12.0)
     stained = reading(overall=seen((60, -8, 30), stain=green))
     for lab, sd, verdict in (
-        ((60, -7.5, 30), (1.6, 0.9, 1.4), NO_CHANGE),
+        ((60, -7.5, 30), (1.6, 0.9, 1.4), "no-change"),
         ((60, 6, 34), (1.6, 0.9, 1.4), "gone"),
-        ((60, 6, 34), (4, 9, 9), NO_CHANGE),
+        ((60, 6, 34), (4, 9, 9), "no-change"),
     ):
         stain = compare([stained, reading(overall=seen(lab, sd))]).since_first[0].overall.stain
         assert stain is not None
@@ -169,5 +170,5 @@ def test_readings_on_different_ladders_are_refused_and_those_wet_and_dry_noted()
 
 def test_a_reading_that_claims_to_be_exact_is_taken_at_its_word():
     exact = [dataclasses.replace(strand([lab] * 4, sd=(0, 0, 0))) for lab in ((60, 5, 30), (60, 5, 30.01))]
-    assert compare([exact[0], exact[0]]).since_first[0].overall.colour.verdict == NO_CHANGE
+    assert compare([exact[0], exact[0]]).since_first[0].overall.colour.verdict == "no-change"
     assert compare(exact).since_first[0].overall.colour.verdict == "changed"

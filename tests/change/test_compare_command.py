@@ -17,8 +17,9 @@ from strandgauge.show.json.change import change_document
 from strandgauge.show.json.reading import reading_document
 from strandgauge.show.pages.compare import compare_page
 from strandgauge.show.terminal.change import print_change
-from strandgauge.words import change as comparewords
+from strandgauge.words import say, sentence
 from strandgauge.words.change import headline, sentences, shown
+from strandgauge.words.reading import zone_name
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 DARK = reading(
@@ -31,6 +32,13 @@ LIGHT = reading(
         level=9.1, lab=(67.0, 4.0, 31.0), chroma=31.3, hue_deg=82.0, level_sd=0.2, undertone="yellow"
     ),
 )
+
+
+GAINED = {"levels": 3.9, "verdict": "lighter", "low": 3.346, "high": 4.454}
+
+
+def where(zone: str, phrase: str) -> str:
+    return say("change.where", phrase=phrase, places=zone_name(zone))
 
 
 def saved(folder: Path, name: str, one) -> Path:
@@ -48,10 +56,10 @@ def test_photos_of_one_strand_under_two_lights_have_not_measurably_changed(stran
     assert code == 0
     for part in (*step["zones"], step["overall"]):
         for quantity in ("level", "colour", "chroma", "yellowness_e313"):
-            assert part[quantity]["verdict"] == "no measurable change"
+            assert part[quantity]["code"] == "no-change"
     text = page.read_text()
     assert text.count("data:image/jpeg") == 2
-    assert comparewords.NOTHING in text
+    assert say("change.nothing") in text
 
 
 def test_a_lift_is_told_from_saved_readings_and_goes_to_a_file(strandgauge, valid, tmp_path):
@@ -59,7 +67,7 @@ def test_a_lift_is_told_from_saved_readings_and_goes_to_a_file(strandgauge, vali
     code, out, _ = strandgauge("compare", before, after, "--json", tmp_path / "change.json")
     assert code == 0
     answer = out.splitlines()[1]
-    assert answer.startswith("3.9 levels lighter (3.3 to 4.5)")
+    assert answer.startswith(say("change.levels", **GAINED))
     document = valid(json.loads((tmp_path / "change.json").read_text()))
     assert document["since_first"][0]["overall"]["level"]["change"] == pytest.approx(3.9)
     assert [one["photo"] for one in document["readings"]] == ["second-visit.jpg", "third-visit.jpg"]
@@ -104,25 +112,29 @@ def test_the_photo_is_not_written_over(strandgauge, tmp_path):
 def test_the_words_say_which_zone_stayed_behind_and_what_became_of_a_stain():
     stuck = dataclasses.replace(LIGHT, zones=(DARK.zones[0], *LIGHT.zones[1:]))
     one = compare([DARK, stuck])
-    assert "Root: no measurable change in level." in sentences(shown(one, one.since_first[0]))
+    assert sentence(say("change.zone-unchanged", zone="root")) in sentences(shown(one, one.since_first[0]))
     violet = dataclasses.replace(
         DARK, zones=(zone("root", 5.1, (30.0, 14.0, -9.0), stain=STAIN), *DARK.zones[1:])
     )
     gone = compare([violet, LIGHT])
-    assert "violet stain: gone (root)" in headline(shown(gone, gone.since_first[0]))
+    assert where("root", say("change.stain", hue="violet", verdict="gone")) in headline(
+        shown(gone, gone.since_first[0])
+    )
     other = dataclasses.replace(STAIN, hue="green")
     turned = compare(
         [violet, dataclasses.replace(LIGHT, zones=(zone("root", stain=other), *LIGHT.zones[1:]))]
     )
-    assert "violet stain before, green now (root)" in headline(shown(turned, turned.since_first[0]))
+    assert where("root", say("change.stain-turned", before="violet", after="green")) in headline(
+        shown(turned, turned.since_first[0])
+    )
 
 
 def test_warmth_is_said_only_of_warm_hues():
     pink = dataclasses.replace(LIGHT, overall=zone(lab=(70, 20, -2), chroma=20.1, hue_deg=354.0, stain=STAIN))
     toned = dataclasses.replace(LIGHT, overall=zone(lab=(67, 1, 8), chroma=8.1, hue_deg=83.0))
-    for after, words in ((pink, "weaker colour"), (toned, "less warmth")):
+    for after, code in ((pink, "weaker-colour"), (toned, "less-warmth")):
         change = compare([LIGHT, after])
-        assert words in headline(shown(change, change.since_first[0]))
+        assert say(f"verdict.{code}") in headline(shown(change, change.since_first[0]))
 
 
 def test_the_text_fits_a_narrow_terminal_and_brackets_what_is_noise():
@@ -134,7 +146,7 @@ def test_the_text_fits_a_narrow_terminal_and_brackets_what_is_noise():
     text = wide.export_text()
     assert "From one to the next" in text
     assert re.search(r"root .*\(\+0.0 ± ", text)  # nothing happened between the last two
-    assert f"third-visit.jpg → third-visit.jpg: {comparewords.NOTHING}" in text
+    assert f"third-visit.jpg → third-visit.jpg: {say('change.nothing')}" in text
 
 
 def test_the_page_escapes_names_asks_for_nothing_and_is_valid_html():
@@ -145,7 +157,12 @@ def test_the_page_escapes_names_asks_for_nothing_and_is_valid_html():
     assert "<script>alert" not in page
     assert "&lt;script&gt;" in page
     assert not re.search(r"""(?:src|href)\s*=\s*["'](?!data:|#)""", page)
-    for words in ("Before: level 5.2", "After 2: level 9.1", "read wet, dry estimate", "3.9 levels lighter"):
+    for words in (
+        "Before: level 5.2",
+        "After 2: level 9.1",
+        "read wet, dry estimate",
+        say("change.levels", **GAINED),
+    ):
         assert words in page
 
 
@@ -153,5 +170,5 @@ def test_a_document_holds_every_step_and_what_the_readings_say(valid):
     change = compare([DARK, LIGHT, DARK])
     document = valid(change_document(change))
     assert [(s["before"], s["after"]) for s in document["since_previous"]] == [(0, 1), (1, 2)]
-    assert document["since_first"][1]["overall"]["colour"]["verdict"] == "no measurable change"
+    assert document["since_first"][1]["overall"]["colour"]["code"] == "no-change"
     assert document["readings"][0] == reading_document(DARK)

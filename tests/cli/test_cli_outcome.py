@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 
 import readings
-from strandgauge.cli.outcome import (
+from strandgauge.cli.outcome import EXIT_USAGE
+from strandgauge.errors import (
     EXIT_BROKEN_PIPE,
     EXIT_INTERNAL,
     EXIT_INTERRUPTED,
-    EXIT_USAGE,
     error_classes,
     exit_code_of,
 )

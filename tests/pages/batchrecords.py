@@ -11,8 +11,9 @@ import numpy as np
 from curves import LADDER
 
 from readings import reading
-from strandgauge.batch.record import Record, Refusal, WantedShade
+from strandgauge.batch.record import Record, WantedShade
 from strandgauge.colour.cielab import chroma, hue_deg, srgb_from_lab
+from strandgauge.errors import Told
 from strandgauge.hair.warmth import undertone
 from strandgauge.judge.outlook import VERDICTS
 from strandgauge.reading.model import Reading
@@ -87,7 +88,7 @@ def refused(file: str, **changes) -> Record:
         "file": file,
         "digest": "0" * 64,
         "reading": None,
-        "refusal": Refusal(
+        "refusal": Told(
             "glare", "10 patches are veiled by a reflection.", "Tilt the card until no shine lies on it."
         ),
         "wanted": None,

@@ -14,7 +14,7 @@ from curves import curve, first_look, look, slowing, stalled
 from browser import DESK, PHONE, barriers, sideways
 from strandgauge.lift.curve import Estimate
 from strandgauge.show.pages.follow import answer, facts, follow_page
-from strandgauge.words.reading import CAUTION
+from strandgauge.words.reading import caution
 
 NASTY = '"><script>alert(1)</script>.jpg'
 
@@ -117,7 +117,7 @@ def test_stop_signs_and_caution_are_always_there(made, opened):
     shown = opened(made, PHONE)
     for sign in made.stop_signs:
         assert shown.get_by_text(sign).is_visible()
-    assert CAUTION in shown.inner_text("footer").replace("\n", " ")
+    assert caution() in shown.inner_text("footer").replace("\n", " ")
 
 
 def test_looks_are_in_order_of_time_in_pictures_and_table(opened):

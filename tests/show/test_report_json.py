@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 
 import readings
-from strandgauge.show.json.reading import check_document, error_document, reading_document
+from strandgauge.errors import Told
+from strandgauge.show.json.error import error_document
+from strandgauge.show.json.reading import check_document, reading_document
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 
@@ -34,7 +36,7 @@ def test_the_schemas_are_schemas(name):
             reading_document(readings.reading(overall=readings.zone(stain=readings.STAIN), notes=())),
         ),
         ("check-1", check_document(readings.check())),
-        ("error-1", error_document("no-card", "No mark was found.", "Take it again.")),
+        ("error-1", error_document(Told("no-card", "No mark was found.", "Take it again."))),
     ],
 )
 def test_documents_fit_their_schema(name, document):

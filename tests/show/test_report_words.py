@@ -2,52 +2,61 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 import readings
+from strandgauge.hair.warmth import WARMTH_LIMITS, warmth_left
+from strandgauge.reading.evenness import evenness
 from strandgauge.words import reading as words
 
 LEVELS = st.floats(1, 10, allow_nan=False)
 
 
 @pytest.mark.parametrize(
-    ("levels", "word", "detail"),
+    ("levels", "code", "odd", "apart"),
     [
-        ((8.0, 8.2, 8.3), "even", ""),
-        ((7.4, 8.4, 8.6), "slightly uneven", "root is 1.1 darker"),
-        ((8.0, 8.2, 9.9), "uneven", "ends are 1.8 lighter"),
-        ((8.5, 5.5, 8.5), "very uneven", "mids are 3.0 darker"),
-        ((6.0, 6.2, 9.0), "very uneven", "ends are 2.9 lighter"),
+        ((8.0, 8.2, 8.3), "even", None, 0.0),
+        ((7.4, 8.4, 8.6), "slightly-uneven", "root", -1.1),
+        ((8.0, 8.2, 9.9), "uneven", "ends", 1.8),
+        ((8.5, 5.5, 8.5), "very-uneven", "mids", -3.0),
+        ((6.0, 6.2, 9.0), "very-uneven", "ends", 2.9),
     ],
 )
-def test_evenness(levels, word, detail):
-    even = words.evenness(readings.reading(levels))
-    assert (even.word, even.detail) == (word, detail)
+def test_evenness(levels, code, odd, apart):
+    even = evenness(readings.reading(levels))
+    assert (even.code, even.odd) == (code, odd)
+    assert even.apart == pytest.approx(apart)
 
 
 @given(st.tuples(LEVELS, LEVELS, LEVELS))
 def test_evenness_names_the_zone_that_stands_out(levels):
     reading = readings.reading(levels)
-    even = words.evenness(reading)
+    even = evenness(reading)
     assert even.level_range == max(levels) - min(levels)
-    assert (even.word == "even") == (even.detail == "")
-    if even.detail:
-        odd = next(zone for zone in reading.zones if even.detail.startswith(zone.name))
-        assert odd.level in (min(levels), max(levels))
+    assert (even.code == "even") == (even.odd is None) == (words.stands_out(even) == "")
+    if even.odd is not None:
+        odd = next(zone for zone in reading.zones if zone.name == even.odd)
+        assert odd.level == (max(levels) if even.apart > 0 else min(levels))
 
 
-@given(first=st.floats(0, 80), second=st.floats(0, 80))
-def test_warmth_never_falls_as_chroma_rises(first, second):
-    order = [word for _, word in words.WARMTH_LIMITS]
-    low, high = (words.warmth(readings.zone(chroma=chroma)) for chroma in sorted((first, second)))
-    assert order.index(low) <= order.index(high)
+@pytest.mark.parametrize(
+    ("below", "code", "next_code"),
+    [(limit, code, after) for (limit, code), (_, after) in pairwise(WARMTH_LIMITS)],
+)
+def test_warmth_changes_its_name_at_its_limits(below, code, next_code):
+    assert warmth_left(below - 0.01, 70.0) == code
+    assert warmth_left(below, 70.0) == next_code
 
 
-def test_cool_hues_have_no_warmth():
-    assert words.warmth(readings.zone(chroma=20, hue_deg=280)) == "no warmth"
-    assert words.warmth(readings.zone(chroma=2, hue_deg=280)) == "hardly any warmth"
+@pytest.mark.parametrize(("hue", "warm"), [(29.9, False), (30.0, True), (110.0, True), (110.1, False)])
+def test_cool_hues_have_no_warmth(hue, warm):
+    assert (warmth_left(20.0, hue) == "moderate") == warm
+    assert (warmth_left(20.0, hue) == "none") != warm
+    assert warmth_left(2.0, hue) == "hardly"
 
 
 def test_interval_is_two_standard_deviations_wide_either_way():

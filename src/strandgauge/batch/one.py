@@ -7,13 +7,13 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import PurePosixPath
 
-from strandgauge.batch.record import Record, Refusal, WantedShade
+from strandgauge import errors
+from strandgauge.batch.record import Record, WantedShade
 from strandgauge.batch.task import Task, Tools
-from strandgauge.errors import StrandgaugeError
+from strandgauge.errors import INTERNAL, StrandgaugeError, Told
 from strandgauge.facts import note
 from strandgauge.reading.model import Reading
 
-INTERNAL = "internal-error"
 OUT_OF_MEMORY = "out-of-memory"
 WORKER_DIED = "worker-died"
 TRANSIENT = frozenset({INTERNAL, OUT_OF_MEMORY, WORKER_DIED})
@@ -39,9 +39,9 @@ def read_one(task: Task, tools: Tools, content: bytes | None = None) -> Record:
         digest = hashlib.sha256(data).hexdigest()
         return _read(task, tools, data, digest)
     except StrandgaugeError as error:
-        refusal = Refusal(error.code, _message(error, task), error.remedy)
+        refusal = replace(error.told, message=_message(error, task), where=None)
     except MemoryError:
-        refusal = Refusal(OUT_OF_MEMORY, "There was not enough memory for it.", "Use fewer --jobs.")
+        refusal = Told(OUT_OF_MEMORY, "There was not enough memory for it.", "Use fewer --jobs.")
     except Exception as error:  # one photo, however odd, must not stop the others
         refusal = _unforeseen(error)
     return _refused(task, refusal, digest, task.taken or _time_of(data))
@@ -56,7 +56,7 @@ def died(task: Task) -> Record:
     """Return the record of a photo whose worker process ended with it, twice."""
     return _refused(
         task,
-        Refusal(
+        Told(
             WORKER_DIED,
             "The process that read it ended without a word: a crash, or too little memory.",
             "Read it alone with 'strandgauge read', or save it again as JPEG.",
@@ -64,11 +64,9 @@ def died(task: Task) -> Record:
     )
 
 
-def _unforeseen(error: Exception) -> Refusal:
-    return Refusal(
-        INTERNAL,
-        f"Something went wrong inside strandgauge ({type(error).__name__}).",
-        "Run 'strandgauge read' on this photo with --debug, and report what it prints.",
+def _unforeseen(error: Exception) -> Told:
+    return errors.unforeseen(
+        error, "Run 'strandgauge read' on this photo with --debug, and report what it prints."
     )
 
 
@@ -123,7 +121,7 @@ def wanted_shade(reading: Reading, target: str, tools: Tools) -> WantedShade:
     )
 
 
-def _refused(task: Task, refusal: Refusal, digest: str = "", taken: datetime | None = None) -> Record:
+def _refused(task: Task, refusal: Told, digest: str = "", taken: datetime | None = None) -> Record:
     return Record(
         task.file, digest, None, refusal, None, task.client, task.group, taken or task.taken, strip=None
     )

@@ -5,17 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from strandgauge.errors import Told
 from strandgauge.judge.outlook import Verdict
 from strandgauge.reading.model import Reading
-
-
-@dataclass(frozen=True, slots=True)
-class Refusal:
-    """Why a photo gave no reading."""
-
-    code: str
-    message: str
-    remedy: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +31,8 @@ class Record:
     digest: str
     """SHA-256 of the file's bytes, hexadecimal; empty where it could not be read."""
     reading: Reading | None
-    refusal: Refusal | None
+    refusal: Told | None
+    """Why the photo gave no reading."""
     wanted: WantedShade | None
     client: str | None
     """Alias of the client or student, from the manifest."""

@@ -20,7 +20,7 @@ from strandgauge.batch.curves import lift_curves
 from strandgauge.batch.folder import CSV, GALLERY, PARQUET, result_folder, settings_document
 from strandgauge.batch.manifest import ManifestRow, read_manifest
 from strandgauge.batch.one import TRANSIENT
-from strandgauge.batch.record import Record, Refusal
+from strandgauge.batch.record import Record
 from strandgauge.batch.store import ROWS, STRIPS, Entry, Store, strip_name
 from strandgauge.batch.table import need_parquet, rows, write_csv, write_parquet
 from strandgauge.batch.task import Task, Tools
@@ -29,7 +29,7 @@ from strandgauge.batch.workers import Cluster, Pool, Processes, read_all, usable
 from strandgauge.card.model import CardDefinition
 from strandgauge.dye.palette import Palette, load_palette
 from strandgauge.dye.targets import Target, find_target, load_targets
-from strandgauge.errors import CannotWriteError, StrandgaugeError
+from strandgauge.errors import CannotWriteError, StrandgaugeError, Told
 from strandgauge.files.names import shown_name
 from strandgauge.files.write import cannot_write
 from strandgauge.hair.levels import Ladder, load_ladder
@@ -184,7 +184,7 @@ def plan(walk: Walk, listed: Iterable[ManifestRow], *, wet: bool, target: str | 
             one.path,
             wet,
             target,
-            trouble=Refusal(
+            trouble=Told(
                 "unreadable-file",
                 "This folder cannot be looked into.",
                 "Give yourself permission to list it, then go on with --resume.",
@@ -197,7 +197,7 @@ def plan(walk: Walk, listed: Iterable[ManifestRow], *, wet: bool, target: str | 
         path = paths[file] if file in paths else rows[file].path
         missing = None
         if row is not None and file not in paths and not path.exists():
-            missing = Refusal(
+            missing = Told(
                 "unreadable-file",
                 f"There is no such file; line {row.line} of the manifest names it.",
                 "Correct the manifest, or put the photo there, then go on with --resume.",

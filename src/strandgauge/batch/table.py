@@ -12,8 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from strandgauge.batch.files import replacing
-from strandgauge.batch.record import Record, Refusal, WantedShade
-from strandgauge.errors import WorkersUnavailableError
+from strandgauge.batch.record import Record, WantedShade
+from strandgauge.errors import Told, WorkersUnavailableError
+from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.words import reading as words
 
@@ -42,7 +43,7 @@ def _of_reading(get: Callable[[Reading], Cell]) -> Callable[[Record], Cell]:
     return lambda record: None if record.reading is None else get(record.reading)
 
 
-def _of_refusal(get: Callable[[Refusal], Cell]) -> Callable[[Record], Cell]:
+def _of_refusal(get: Callable[[Told], Cell]) -> Callable[[Record], Cell]:
     return lambda record: None if record.refusal is None else get(record.refusal)
 
 
@@ -72,8 +73,8 @@ COLUMNS: tuple[Column, ...] = (
     Column("result", "text", lambda record: "read" if record.reading is not None else "refused"),
     Column("level", "number", _of_reading(lambda r: r.overall.level)),
     Column("level_plus_minus", "number", _of_reading(lambda r: round(COVERAGE * r.overall.level_sd, 3))),
-    Column("evenness", "text", _of_reading(lambda r: words.evenness(r).word)),
-    Column("level_range", "number", _of_reading(lambda r: round(words.evenness(r).level_range, 3))),
+    Column("evenness", "text", _of_reading(lambda r: words.evenness_word(evenness(r)))),
+    Column("level_range", "number", _of_reading(lambda r: round(evenness(r).level_range, 3))),
     Column("undertone", "text", _of_reading(lambda r: r.overall.undertone)),
     Column("warmth", "text", _of_reading(lambda r: words.warmth(r.overall))),
     Column("stain", "text", _of_reading(lambda r: "; ".join(words.stains(r)) or None)),

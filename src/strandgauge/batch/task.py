@@ -9,10 +9,11 @@ from pathlib import Path
 
 import numpy as np
 
-from strandgauge.batch.record import Asked, Refusal
+from strandgauge.batch.record import Asked
 from strandgauge.card.model import CardDefinition
 from strandgauge.dye.palette import Palette
 from strandgauge.dye.targets import Target
+from strandgauge.errors import Told
 from strandgauge.hair.levels import Ladder
 
 
@@ -30,7 +31,7 @@ class Task:
     group: str | None = None
     taken: datetime | None = None
     """From the manifest; the photo's own time where None."""
-    trouble: Refusal | None = None
+    trouble: Told | None = None
     """Why there is nothing to read, where that is known before looking."""
     known: str | None = None
     """Digest with which it was read before, in the same way; nothing is to be done while it still has it."""

@@ -1,8 +1,8 @@
 """Readings side by side: what changed between two looks at a strand, and what is only noise.
 
 Every quantity is judged alone: it has changed where a change of its size would come from the uncertainty of
-the two readings, with nothing changed, in fewer than 5 of 100 cases. Everything smaller is 'no measurable
-change'. The two readings' errors are taken as independent. What both have in common, such as the same print
+the two readings, with nothing changed, in fewer than 5 of 100 cases. Everything smaller is no measurable
+change. The two readings' errors are taken as independent. What both have in common, such as the same print
 of the card, cancels in truth, so that the intervals err on the wide side.
 """
 
@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +26,26 @@ from strandgauge.reading.model import Reading, Stain, ZoneName, ZoneReading
 
 Array = NDArray[np.float64]
 
-NO_CHANGE = "no measurable change"
+ChangeCode = Literal[
+    "no-change",
+    "changed",
+    "lighter",
+    "darker",
+    "stronger-colour",
+    "weaker-colour",
+    "yellower",
+    "less-yellow",
+    "redder",
+    "hue-turned",
+    "new",
+    "gone",
+    "stronger",
+    "weaker",
+    "more-even",
+    "less-even",
+]
+"""What became of a quantity; 'no-change' is no measurable change."""
+RiseAndFall = tuple[ChangeCode, ChangeCode]
 TWO_SIDED_95 = 1.959964
 """Standard normal deviate that 95 % lie within."""
 CHI_SQUARE_95 = 7.814728
@@ -49,13 +69,12 @@ class Quantity:
     """Standard uncertainty of the change."""
     low: float
     high: float
-    verdict: str
-    """'no measurable change', or what became of it in plain words."""
+    verdict: ChangeCode
 
     @property
     def measurable(self) -> bool:
         """True where the change is more than noise."""
-        return self.verdict != NO_CHANGE
+        return self.verdict != "no-change"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +85,12 @@ class Part:
     sd: float
     low: float
     high: float
-    verdict: str
+    verdict: ChangeCode
+
+    @property
+    def measurable(self) -> bool:
+        """True where the part is more than noise."""
+        return self.verdict != "no-change"
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +115,13 @@ class ColourChange:
     """Delta H' / (kH SH)."""
     rotation: float
     """The cross term of chroma and hue; the squares of the three parts and this sum to ``delta_e00`` squared."""
-    verdict: str
+    verdict: ChangeCode
+    """'changed' or 'no-change'."""
+
+    @property
+    def measurable(self) -> bool:
+        """True where the difference is more than noise."""
+        return self.verdict != "no-change"
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +159,16 @@ class Step:
     """Root, mids and ends."""
     evenness: Quantity
     """Lightest zone's level minus the darkest one's; smaller is more even."""
+
+    @property
+    def anything(self) -> bool:
+        """True where anything at all changed by more than its noise."""
+        zones = (*self.zones, self.overall)
+        judged: list[Quantity | ColourChange] = [self.evenness]
+        for zone in zones:
+            judged += (zone.level, zone.chroma, zone.yellowness_e313, zone.colour)
+            judged += [zone.stain.strength] if zone.stain is not None else []
+        return any(each.measurable for each in judged)
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,17 +223,17 @@ def _zone_change(before: ZoneReading, after: ZoneReading) -> ZoneChange:
     sd_one, sd_two = (np.maximum(zone.lab_sd, LEAST_SD) for zone in (before, after))
     ones, twos = one + noise[0] * sd_one, two + noise[1] * sd_two
 
-    def of(function: Callable[[Array], Array], words: tuple[str, str]) -> Quantity:
+    def of(function: Callable[[Array], Array], codes: RiseAndFall) -> Quantity:
         sd = float(np.std(function(twos) - function(ones)))
-        return _quantity(float(function(one)), float(function(two)), sd, words)
+        return _quantity(float(function(one)), float(function(two)), sd, codes)
 
     level_sd = max(float(np.hypot(before.level_sd, after.level_sd)), LEAST_SD)
     return ZoneChange(
         before.name,
         _quantity(before.level, after.level, level_sd, ("lighter", "darker")),
         _colour_change(one, two, sd_one, sd_two, noise),
-        of(chroma, ("stronger colour", "weaker colour")),
-        of(yellowness_e313, ("yellower", "less yellow")),
+        of(chroma, ("stronger-colour", "weaker-colour")),
+        of(yellowness_e313, ("yellower", "less-yellow")),
         _stain_change(before, after),
     )
 
@@ -206,15 +246,15 @@ def _noise() -> Array:
     return noise
 
 
-def _quantity(before: float, after: float, sd: float, words: tuple[str, str]) -> Quantity:
-    """Judge a change by its standard uncertainty; ``words`` say what a rise and a fall mean."""
-    part = _part(after - before, sd, words)
+def _quantity(before: float, after: float, sd: float, codes: RiseAndFall) -> Quantity:
+    """Judge a change by its standard uncertainty; ``codes`` are those of a rise and of a fall."""
+    part = _part(after - before, sd, codes)
     return Quantity(before, after, part.value, sd, part.low, part.high, part.verdict)
 
 
-def _part(value: float, sd: float, words: tuple[str, str]) -> Part:
+def _part(value: float, sd: float, codes: RiseAndFall) -> Part:
     half = TWO_SIDED_95 * sd
-    verdict = NO_CHANGE if abs(value) <= half else words[0] if value > 0 else words[1]
+    verdict: ChangeCode = "no-change" if abs(value) <= half else codes[0] if value > 0 else codes[1]
     return Part(value, sd, value - half, value + half, verdict)
 
 
@@ -225,12 +265,12 @@ def _colour_change(one: Array, two: Array, sd_one: Array, sd_two: Array, noise: 
     draws = delta_e_2000_terms(one + noise[0] * sd_one, two + noise[1] * sd_two)
     terms, spread = delta_e_2000_terms(one, two), draws[..., :3].std(axis=0)
     warm = all(RED_TO_GREEN[0] <= hue_deg(lab) <= RED_TO_GREEN[1] for lab in (one, two))
-    words = (
+    codes: tuple[RiseAndFall, ...] = (
         ("lighter", "darker"),
-        ("stronger colour", "weaker colour"),
-        ("yellower", "redder") if warm else ("hue turned", "hue turned"),
+        ("stronger-colour", "weaker-colour"),
+        ("yellower", "redder") if warm else ("hue-turned", "hue-turned"),
     )
-    lightness, strength, hue = (_part(float(terms[k]), float(spread[k]), words[k]) for k in range(3))
+    lightness, strength, hue = (_part(float(terms[k]), float(spread[k]), codes[k]) for k in range(3))
     middle = (one + two) / 2.0
     low, high = _difference_interval(one, two, sd_one, sd_two, changed)
     return ColourChange(
@@ -243,7 +283,7 @@ def _colour_change(one: Array, two: Array, sd_one: Array, sd_two: Array, noise: 
         strength,
         hue,
         float(terms[3]),
-        "changed" if changed else NO_CHANGE,
+        "changed" if changed else "no-change",
     )
 
 
@@ -287,11 +327,11 @@ def _stain_change(before: ZoneReading, after: ZoneReading) -> StainChange | None
     stronger = int(np.argmax(strengths))
     along = offs[stronger] / max(strengths[stronger], LEAST_SD)
     variance = sum(float(np.sum((along * zone.lab_sd[1:]) ** 2)) for zone in (before, after))
-    words = (
+    codes: RiseAndFall = (
         "new" if before.stain is None else "stronger",
         "gone" if after.stain is None else "weaker",
     )
-    strength = _quantity(strengths[0], strengths[1], max(variance**0.5, LEAST_SD), words)
+    strength = _quantity(strengths[0], strengths[1], max(variance**0.5, LEAST_SD), codes)
     return StainChange(before.stain, after.stain, strength)
 
 
@@ -307,7 +347,7 @@ def _evenness(before: Reading, after: Reading) -> Quantity:
         sds = np.array([zone.level_sd for zone in reading.zones])
         drawn.append(np.ptp(levels + own * sds, axis=1))
     sd = max(float(np.std(drawn[1] - drawn[0])), LEAST_SD)
-    return _quantity(_level_range(before), _level_range(after), sd, ("less even", "more even"))
+    return _quantity(_level_range(before), _level_range(after), sd, ("less-even", "more-even"))
 
 
 def _level_range(reading: Reading) -> float:

@@ -17,7 +17,8 @@ from typing import Annotated, Any
 import typer
 
 from strandgauge import __version__
-from strandgauge.cli.outcome import EXIT_INTERRUPTED, EXIT_USAGE, Session, guarded, one_line
+from strandgauge.cli.outcome import EXIT_USAGE, Session, guarded, one_line
+from strandgauge.errors import EXIT_INTERRUPTED
 
 COMMANDS = (
     "read",

@@ -9,7 +9,8 @@ import typer
 
 from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, forbid_overwriting, load_card_for
-from strandgauge.cli.outcome import Session, exit_code_of
+from strandgauge.cli.outcome import Session
+from strandgauge.errors import exit_code_of
 
 
 def check(
@@ -35,6 +36,4 @@ def check(
         from strandgauge.show.terminal.reading import print_check
 
         print_check(result)
-    if result.trusted:
-        return 0
-    return exit_code_of(result.problems[0].code) if result.problems else 1
+    return 0 if result.trusted else exit_code_of(result.problems[0].code)

@@ -16,15 +16,10 @@ from typing import Any
 import typer
 
 from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.errors import CannotWriteError, StrandgaugeError
-from strandgauge.show.json.reading import error_document
+from strandgauge.errors import CannotWriteError, StrandgaugeError, Told, unforeseen
+from strandgauge.show.json.error import error_document
 
 EXIT_USAGE = 2
-EXIT_INTERNAL = 70
-"""Something this program did not foresee (``EX_SOFTWARE`` of BSD's sysexits)."""
-EXIT_INTERRUPTED = 130
-EXIT_BROKEN_PIPE = 141
-"""128 + the number of the signal, as shells report it."""
 
 
 @dataclass
@@ -42,7 +37,7 @@ class Session:
     def tell(self, error: BaseException) -> int:
         """Tell an error in one line, and as JSON where that was asked for; return its exit code."""
         failure = describe(error)
-        if failure.exit_code == EXIT_BROKEN_PIPE:
+        if failure.code == "broken-pipe":
             _abandon_standard_output()
             return failure.exit_code
         if self.debug:
@@ -51,47 +46,25 @@ class Session:
         if self.json is not None:
             # Where the error is that nothing can be written, this cannot be written either.
             with contextlib.suppress(CannotWriteError, OSError):
-                self.json.write(error_document(failure.code, failure.message, failure.remedy, failure.where))
+                self.json.write(error_document(failure))
         if isinstance(error, OSError):
             _abandon_standard_output()
         return failure.exit_code
 
 
-@dataclass(frozen=True, slots=True)
-class Failure:
-    """An error as it is told."""
-
-    code: str
-    message: str
-    remedy: str
-    exit_code: int
-    where: str | None = None
-
-    @property
-    def line(self) -> str:
-        """What is wrong and what to do, in one line."""
-        message = f"{self.where}: {self.message}" if self.where else self.message
-        return f"{message} {self.remedy}".strip()
-
-
-def describe(error: BaseException) -> Failure:
+def describe(error: BaseException) -> Told:
     """Say what an error means to the person who ran the command."""
     if isinstance(error, StrandgaugeError):
-        return Failure(error.code, error.message, error.remedy, error.exit_code, error.where)
+        return error.told
     if isinstance(error, KeyboardInterrupt):
-        return Failure("interrupted", "Stopped.", "", EXIT_INTERRUPTED)
+        return Told("interrupted", "Stopped.")
     if _is_broken_pipe(error):
-        return Failure("broken-pipe", "", "", EXIT_BROKEN_PIPE)
+        return Told("broken-pipe", "")
     if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
         return describe(CannotWriteError("There is no space left to write to."))
     if isinstance(error, MemoryError):
-        return Failure("out-of-memory", "There is not enough memory.", "Close other programs.", EXIT_INTERNAL)
-    return Failure(
-        "internal-error",
-        f"Something went wrong inside strandgauge ({type(error).__name__}).",
-        "Run the same line again with --debug, and report what it prints.",
-        EXIT_INTERNAL,
-    )
+        return Told("out-of-memory", "There is not enough memory.", "Close other programs.")
+    return unforeseen(error, "Run the same line again with --debug, and report what it prints.")
 
 
 def _is_broken_pipe(error: BaseException) -> bool:
@@ -102,25 +75,6 @@ def _is_broken_pipe(error: BaseException) -> bool:
     if isinstance(error, SystemExit):
         return isinstance(error.__context__, BrokenPipeError)
     return isinstance(error, BrokenPipeError)
-
-
-def exit_code_of(code: str) -> int:
-    """Return the exit code of an error's code; 1 for one that no error class has."""
-    for error_class in error_classes():
-        if error_class.code == code:
-            return error_class.exit_code
-    return StrandgaugeError.exit_code
-
-
-def error_classes() -> tuple[type[StrandgaugeError], ...]:
-    """Return every error class of the family but its base, in the order of their exit codes."""
-    found: list[type[StrandgaugeError]] = []
-    waiting = [StrandgaugeError]
-    while waiting:
-        children = waiting.pop().__subclasses__()
-        found += children
-        waiting += children
-    return tuple(sorted(found, key=lambda error_class: error_class.exit_code))
 
 
 def guarded(command: Callable[..., int | None], session: Session) -> Callable[..., None]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -11,7 +13,30 @@ from strandgauge.hair.words import Words, hue_within, load_words
 
 Array = NDArray[np.float64]
 
-__all__ = ["chroma", "hue_deg", "undertone", "yellowness_e313"]
+__all__ = ["chroma", "hue_deg", "undertone", "warmth_left", "yellowness_e313"]
+
+WarmthCode = Literal["none", "hardly", "little", "moderate", "strong", "very-strong"]
+WARMTH_LIMITS: tuple[tuple[float, WarmthCode], ...] = (
+    (6.0, "hardly"),
+    (15.0, "little"),
+    (26.0, "moderate"),
+    (34.0, "strong"),
+    (float("inf"), "very-strong"),
+)
+"""What a C*ab below each limit is called, for warm hues; this project's own choice, no published scale is known."""
+WARM_HUES = (30.0, 110.0)
+"""Hue angles, degrees, from red to greenish yellow, that lifted hair shows; pink and green are no warmth."""
+
+
+def is_warm(hue: float) -> bool:
+    """Tell whether a hue angle, degrees, is one whose C*ab is warmth."""
+    return WARM_HUES[0] <= hue <= WARM_HUES[1]
+
+
+def warmth_left(chroma: float, hue: float) -> WarmthCode:
+    """Say how much warmth a colour of this C*ab and hue angle, degrees, shows."""
+    code = next(code for limit, code in WARMTH_LIMITS if chroma < limit)
+    return code if is_warm(hue) or code == "hardly" else "none"
 
 
 def yellowness_e313(lab: ArrayLike) -> Array:

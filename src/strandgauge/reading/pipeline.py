@@ -20,13 +20,7 @@ from strandgauge.card.find import CardView, find_card
 from strandgauge.card.model import CardDefinition, Window
 from strandgauge.card.sample import Samples, sample_card
 from strandgauge.colour.cielab import delta_e_2000
-from strandgauge.errors import (
-    BadCardDefinitionError,
-    BlurError,
-    CardCutOffError,
-    NoCardError,
-    StrandgaugeError,
-)
+from strandgauge.errors import BadCardDefinitionError, CardUnseenError, StrandgaugeError
 from strandgauge.files.calibration import calibration_file
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.light.correction import Correction, fit_correction
@@ -209,7 +203,7 @@ def open_card(source: Path | bytes, card: CardDefinition) -> CardReading:
     try:
         view = find_card(photo.pixels, card)
         enough = view.pixels_per_mm >= ENOUGH_PIXELS_PER_MM
-    except (NoCardError, CardCutOffError, BlurError):
+    except CardUnseenError:
         enough = False
     if not enough and photo.scale < 1:
         photo = open_photo(source, longest_side_wanted=CLOSER_LOOK_SIDE)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from strandgauge.card.model import CardDefinition
 from strandgauge.colour.cielab import lab_from_srgb, lab_from_xyz
-from strandgauge.errors import BadColourError, BlurError, CardCutOffError, NoCardError
+from strandgauge.errors import BadColourError, CardUnseenError
 from strandgauge.photo.open import Photo, open_photo
 from strandgauge.reading.model import Lab
 from strandgauge.reading.pipeline import FIRST_LOOK_SIDE, open_card
@@ -44,7 +44,7 @@ def swatch_colour(path: Path, card: CardDefinition, pick: Pick | None = None) ->
     """
     try:
         found = open_card(path, card)
-    except (NoCardError, CardCutOffError, BlurError):
+    except CardUnseenError:
         # Most swatches come without a card, and a flat field of colour has nothing sharp in it.
         photo = open_photo(path, longest_side_wanted=FIRST_LOOK_SIDE)
         rgb = _encoded(photo, _box(photo, pick or (40.0, 40.0, 20.0, 20.0)))

@@ -19,7 +19,7 @@ from strandgauge.logbook.book import Logbook, open_logbook
 from strandgauge.show.pages.render import FONT
 from strandgauge.web import api, pages
 from strandgauge.web.bodies import BodyLimits
-from strandgauge.web.refusals import ErrorPage, Failure, error_response, failure_of
+from strandgauge.web.refusals import ErrorPage, Refused, error_response, refused
 from strandgauge.web.security import Gate, StrictHeaders
 from strandgauge.web.service import Service
 from strandgauge.web.settings import ServerSettings
@@ -68,8 +68,7 @@ def create_app(
         lifespan=lifespan,
     )
     app.state.service = service
-    page: ErrorPage | None = getattr(pages, "error_page", None)
-    _answer_errors(app, page)
+    _answer_errors(app, pages.error_page)
     app.include_router(api.router(service))
     app.include_router(pages.router(service))
     app.add_route("/static/letters.woff2", _letters, include_in_schema=False)
@@ -77,7 +76,7 @@ def create_app(
     # The last one added is the first one passed.
     app.add_middleware(BodyLimits, limits=settings.limits)
     app.add_middleware(Gate, settings=settings)
-    app.add_middleware(StrictHeaders, page=page, lan=settings.token is not None)
+    app.add_middleware(StrictHeaders, page=pages.error_page, lan=settings.token is not None)
     return app
 
 
@@ -86,13 +85,13 @@ def _letters(_: Request) -> Response:
     return FileResponse(FONT, media_type="font/woff2")
 
 
-def _answer_errors(app: FastAPI, page: ErrorPage | None) -> None:
+def _answer_errors(app: FastAPI, page: ErrorPage) -> None:
     def told(request: Request, error: Exception) -> Response:
-        return error_response(request, failure_of(error), page)
+        return error_response(request, refused(error), page)
 
     def misfit(request: Request, error: Exception) -> Response:
         assert isinstance(error, RequestValidationError)
-        return error_response(request, Failure(422, "bad-request", _first_misfit(error)), page)
+        return error_response(request, Refused(422, "bad-request", _first_misfit(error)), page)
 
     app.add_exception_handler(StrandgaugeError, told)
     app.add_exception_handler(HTTPException, told)

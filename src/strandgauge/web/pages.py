@@ -21,7 +21,7 @@ from starlette.datastructures import FormData
 
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import find_target
-from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownEntryError
+from strandgauge.errors import BadEntryError, StrandgaugeError, Told, UnknownEntryError
 from strandgauge.judge.nextstep import (
     STRETCH_ANSWERS,
     STRETCH_QUESTION,
@@ -32,7 +32,7 @@ from strandgauge.show.pages.render import environment as pages_environment
 from strandgauge.show.terminal.outlook import chance_line, formula_text, mix_line, needs_line
 from strandgauge.web import screens
 from strandgauge.web.bodies import photo_form
-from strandgauge.web.refusals import Failure, Refused, asks_for_document, failure_of
+from strandgauge.web.refusals import Refused, asks_for_document, refused
 from strandgauge.words import reading as words
 
 if TYPE_CHECKING:
@@ -88,10 +88,12 @@ def router(service: Service) -> APIRouter:
     return routes
 
 
-def error_page(request: Request, failure: Failure) -> Response:
+def error_page(request: Request, answer: Refused) -> Response:
     """Answer an error as a page."""
-    remedy = GONE if failure.code == UnknownEntryError.code else failure.remedy
-    return HTMLResponse(_page("error.html.j2", message=failure.message, remedy=remedy), failure.status)
+    remedy = GONE if answer.told.code == UnknownEntryError.code else answer.told.remedy
+    return HTMLResponse(
+        _page("error.html.j2", message=answer.told.message, remedy=remedy), answer.status_code
+    )
 
 
 # --- routes ---------------------------------------------------------------------------------------------
@@ -154,7 +156,7 @@ def _strand_routes(routes: APIRouter, service: Service) -> None:
         except (StrandgaugeError, Refused) as error:
             if asks_for_document(request):
                 raise
-            return await run_in_threadpool(_refused_page, service, strand_id, failure_of(error), wet)
+            return await run_in_threadpool(_refused_page, service, strand_id, refused(error), wet)
         address = f"/looks/{answer.check_id}#answer"
         return JSONResponse({"location": address}) if asks_for_document(request) else _see(address)
 
@@ -332,18 +334,16 @@ def _change(service: Service, strand_id: int, form: FormData) -> Response:
     return _see(f"/strands/{strand_id}")
 
 
-def _strand_page(
-    service: Service, strand_id: int, *, wet: bool = False, refusal: Failure | None = None
-) -> str:
+def _strand_page(service: Service, strand_id: int, *, wet: bool = False, refusal: Told | None = None) -> str:
     now = screens.utc_now()
     screen = screens.strand_screen(service, strand_id, now)
     wet = wet or (refusal is None and bool(screen.checks) and screen.checks[0].wet)
     return _page("strand.html.j2", screen=screen, wet=wet, refusal=refusal, now=now)
 
 
-def _refused_page(service: Service, strand_id: int, failure: Failure, wet: bool) -> Response:
-    page = _strand_page(service, strand_id, wet=wet, refusal=failure)
-    return HTMLResponse(page, status_code=failure.status)
+def _refused_page(service: Service, strand_id: int, answer: Refused, wet: bool) -> Response:
+    page = _strand_page(service, strand_id, wet=wet, refusal=answer.told)
+    return HTMLResponse(page, status_code=answer.status_code)
 
 
 def _answer_page(service: Service, answer: Answer, target: str | None, bowl: float | None) -> str:

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
 from html import escape
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
-from strandgauge.errors import StrandgaugeError
-from strandgauge.show.json.reading import error_document
+from strandgauge.errors import INTERNAL, StrandgaugeError, Told
+from strandgauge.show.json.error import error_document
 
 RETRY_AFTER_SECONDS = 3
 
@@ -32,13 +31,14 @@ STATUS_OF_CODE: Mapping[str, int] = {
 
 
 class Refused(HTTPException):
-    """A request that is not let through.
+    """A request that is not let through, or an error on its way to be answered.
 
     Parameters
     ----------
     status : HTTP status.
     code : as in ``strandgauge.error/1``.
     message, remedy : what is wrong, and what to do; a sentence each.
+    where : the place concerned.
     headers : to be sent along, such as ``Retry-After``.
     """
 
@@ -48,23 +48,12 @@ class Refused(HTTPException):
         code: str,
         message: str,
         remedy: str = "",
+        where: str | None = None,
         *,
         headers: Mapping[str, str] | None = None,
     ) -> None:
         super().__init__(status, message, dict(headers or {}))
-        self.code, self.message, self.remedy = code, message, remedy
-
-
-@dataclass(frozen=True, slots=True)
-class Failure:
-    """An error as it is answered."""
-
-    status: int
-    code: str
-    message: str
-    remedy: str = ""
-    where: str | None = None
-    headers: Mapping[str, str] = field(default_factory=dict)
+        self.told = Told(code, message, remedy, where)
 
 
 _PLAIN = {
@@ -73,26 +62,24 @@ _PLAIN = {
     405: ("not-allowed", "This cannot be done here."),
 }
 
-ErrorPage = Callable[[Request, Failure], Response]
+ErrorPage = Callable[[Request, Refused], Response]
 """Draws an error for a person; the phone page brings its own."""
 
 
-def failure_of(error: Exception) -> Failure:
+def refused(error: Exception) -> Refused:
     """Say how an error is answered."""
+    if isinstance(error, Refused):
+        return error
     if isinstance(error, StrandgaugeError):
         status = STATUS_OF_CODE.get(error.code, 422)
         headers = {"Retry-After": str(RETRY_AFTER_SECONDS)} if status == 503 else {}
-        return Failure(status, error.code, error.message, error.remedy, error.where, headers)
-    if isinstance(error, Refused):
-        return Failure(error.status_code, error.code, error.message, error.remedy, None, error.headers or {})
+        return Refused(status, error.code, error.message, error.remedy, error.where, headers=headers)
     if isinstance(error, HTTPException):
         code, message = _PLAIN.get(error.status_code, ("error", str(error.detail)))
-        return Failure(error.status_code, code, message, headers=error.headers or {})
-    return Failure(
-        500,
-        "internal-error",
-        "Something went wrong inside strandgauge.",
-        "Try again; if it stays, report it.",
+        return Refused(error.status_code, code, message, headers=error.headers)
+    # The name of what went wrong inside is nobody's business outside.
+    return Refused(
+        500, INTERNAL, "Something went wrong inside strandgauge.", "Try again; if it stays, report it."
     )
 
 
@@ -101,26 +88,26 @@ def asks_for_document(request: Request) -> bool:
     return "application/json" in request.headers.get("accept", "")
 
 
-def error_response(request: Request, failure: Failure, page: ErrorPage | None = None) -> Response:
+def error_response(request: Request, answer: Refused, page: ErrorPage | None = None) -> Response:
     """Answer an error: as a document to a program, as a page to a person."""
     if request.url.path.startswith("/api") or asks_for_document(request):
-        document = error_document(failure.code, failure.message, failure.remedy, failure.where)
-        return JSONResponse(document, failure.status, dict(failure.headers))
+        document = error_document(answer.told)
+        return JSONResponse(document, answer.status_code, answer.headers)
     if page is not None:
-        response = page(request, failure)
-        response.headers.update(failure.headers)
+        response = page(request, answer)
+        response.headers.update(answer.headers or {})
         return response
-    return plain_page(failure)
+    return plain_page(answer)
 
 
-def plain_page(failure: Failure) -> Response:
+def plain_page(answer: Refused) -> Response:
     """Answer an error as a page that needs nothing else from the server."""
-    message, remedy = escape(failure.message), escape(failure.remedy)
+    message, remedy = escape(answer.told.message), escape(answer.told.remedy)
     return HTMLResponse(
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>strandgauge</title></head><body><h1>{message}</h1><p>{remedy}</p>"
         '<p><a href="/">Try again</a></p></body></html>',
-        failure.status,
-        dict(failure.headers),
+        answer.status_code,
+        answer.headers,
     )

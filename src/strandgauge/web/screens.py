@@ -386,8 +386,8 @@ def answer_screen(
 
 def _caution(step: NextStep, outlook: Outlook | None, answer: Answer) -> str:
     if step.kind == "stop":
-        return words.CAUTION  # what there is to say against going on is said above, as the answer itself
-    return first_caution(outlook, answer.curve, words.CAUTION)
+        return words.caution()  # what there is to say against going on is said above, as the answer itself
+    return first_caution(outlook, answer.curve, words.caution())
 
 
 def _outlook(service: Service, answer: Answer, shade: str, bowl: float | None) -> Outlook:

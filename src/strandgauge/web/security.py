@@ -23,11 +23,10 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from strandgauge.web.refusals import (
     RETRY_AFTER_SECONDS,
     ErrorPage,
-    Failure,
     Refused,
     error_response,
-    failure_of,
     plain_page,
+    refused,
 )
 from strandgauge.web.settings import ServerSettings
 
@@ -90,13 +89,13 @@ class StrictHeaders:
         except Exception as error:
             if begun:
                 raise
-            failure = failure_of(error)
-            if failure.status == 500:
+            answer = refused(error)
+            if answer.status_code == 500:
                 log.error("A request ended in an error (%s).", type(error).__name__)
                 log.debug("The details:", exc_info=error)
             request = Request(scope)
             page = None if isinstance(error, Refused) else self.page
-            await error_response(request, failure, page)(scope, receive, strictly)
+            await error_response(request, answer, page)(scope, receive, strictly)
 
 
 class Gate:
@@ -126,7 +125,7 @@ class Gate:
                 if same(shown, self._token):
                     await self._welcome(scope)(scope, receive, send)
                 else:
-                    await plain_page(NO_ENTRY)(scope, receive, send)
+                    await plain_page(_no_entry())(scope, receive, send)
                 return
             self._check_token(scope, headers)
         if scope["method"] not in READING:
@@ -159,7 +158,7 @@ class Gate:
             return
         if same(_cookie(headers, self._cookie), self._session):
             return
-        raise Refused(NO_ENTRY.status, NO_ENTRY.code, NO_ENTRY.message, NO_ENTRY.remedy)
+        raise _no_entry()
 
     def _welcome(self, scope: Scope) -> RedirectResponse:
         """Exchange the token for a cookie, and take it out of the address."""
@@ -172,12 +171,13 @@ class Gate:
         return response
 
 
-NO_ENTRY = Failure(
-    403,
-    "no-entry",
-    "This phone has not been let in.",
-    "Scan the code that 'strandgauge serve' shows on the salon's computer.",
-)
+def _no_entry() -> Refused:
+    return Refused(
+        403,
+        "no-entry",
+        "This phone has not been let in.",
+        "Scan the code that 'strandgauge serve' shows on the salon's computer.",
+    )
 
 
 class Allowance:

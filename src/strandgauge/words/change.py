@@ -1,20 +1,15 @@
-"""A change between readings in plain words, for the terminal and the page alike."""
+"""A change between readings in words, for the terminal and the page alike."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strandgauge.change.compare import NO_CHANGE, Change, Part, Quantity, Step, ZoneChange
-from strandgauge.reading.model import Reading, ZoneReading
+from strandgauge.change.compare import Change, Part, Quantity, Step, ZoneChange
+from strandgauge.hair.warmth import is_warm
+from strandgauge.reading.evenness import evenness
+from strandgauge.reading.model import Reading
 from strandgauge.words import reading as words
-
-NOTHING = "No measurable change: the two readings agree within their uncertainty."
-ONE_IN_TWENTY = (
-    "Each number is judged alone, at 95 %: of twenty that did not change, about one is called changed by "
-    "chance."
-)
-_WARM = (30.0, 110.0)
-"""Hue angles, degrees, within which C*ab is warmth; as in `report.words`."""
+from strandgauge.words import say, sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,60 +26,54 @@ def shown(change: Change, step: Step) -> ShownStep:
     return ShownStep(step, change.readings[step.before], change.readings[step.after])
 
 
-def anything(step: Step) -> bool:
-    """Tell whether anything at all changed by more than its noise."""
-    return (
-        step.evenness.measurable
-        or any(
-            quantity.measurable
-            for zone in (*step.zones, step.overall)
-            for quantity in (zone.level, zone.chroma, zone.yellowness_e313, *_stain(zone))
-        )
-        or any(zone.colour.verdict != NO_CHANGE for zone in (*step.zones, step.overall))
-    )
-
-
-def _stain(zone: ZoneChange) -> tuple[Quantity, ...]:
-    return () if zone.stain is None else (zone.stain.strength,)
+def verdict(quantity: Quantity | Part) -> str:
+    """Name what became of a quantity."""
+    return say(f"verdict.{quantity.verdict}")
 
 
 def headline(one: ShownStep) -> tuple[str, ...]:
     """Return the answer in five seconds: levels gained, evenness, warmth, hue; one phrase each."""
     step = one.step
-    if not anything(step):
-        return (NOTHING,)
+    if not step.anything:
+        return (say("change.nothing"),)
     overall = step.overall
     phrases = [levels_gained(overall.level)]
-    if overall.colour.hue.verdict != NO_CHANGE:
-        phrases.append(overall.colour.hue.verdict)
-    phrases.append(warmth(one) if overall.chroma.measurable else f"{warmth_name(one)}: {NO_CHANGE}")
-    phrases.append(step.evenness.verdict if step.evenness.measurable else f"evenness: {NO_CHANGE}")
-    phrases += stains(one)
-    return tuple(phrases)
+    if overall.colour.hue.measurable:
+        phrases.append(verdict(overall.colour.hue))
+    phrases.append(warmth(one))
+    phrases.append(verdict(step.evenness) if step.evenness.measurable else _unchanged("evenness"))
+    return (*phrases, *stains(one))
 
 
 def levels_gained(level: Quantity) -> str:
     """Write levels gained with the interval, such as '1.6 levels lighter (0.6 to 2.6)'."""
     if not level.measurable:
-        return f"level: {NO_CHANGE}"
+        return _unchanged("level")
     low, high = sorted((abs(level.low), abs(level.high)))
-    many = "level" if f"{abs(level.change):.1f}" == "1.0" else "levels"
-    return f"{abs(level.change):.1f} {many} {level.verdict} ({low:.1f} to {high:.1f})"
+    return say("change.levels", levels=abs(level.change), verdict=level.verdict, low=low, high=high)
+
+
+def _unchanged(what: str) -> str:
+    return say("change.unchanged", what=what)
 
 
 def warmth_name(one: ShownStep) -> str:
-    """Say what C*ab is here: warmth, or the strength of some other colour where there is a stain or a pastel."""
+    """Return the code of what C*ab is here: warmth, or where there is a stain or a pastel, strength of colour."""
     zones = (one.before.overall, one.after.overall)
-    warm = all(_WARM[0] <= zone.hue_deg <= _WARM[1] and zone.stain is None for zone in zones)
-    return "warmth" if warm else "strength of colour"
+    return "warmth" if all(is_warm(zone.hue_deg) and zone.stain is None for zone in zones) else "strength"
+
+
+def _warmth_verdict(one: ShownStep) -> str:
+    chroma = one.step.overall.chroma
+    if not chroma.measurable or warmth_name(one) != "warmth":
+        return chroma.verdict
+    return "less-warmth" if chroma.change < 0 else "more-warmth"
 
 
 def warmth(one: ShownStep) -> str:
     """Say how warmth changed."""
-    chroma = one.step.overall.chroma
-    if not chroma.measurable or warmth_name(one) != "warmth":
-        return chroma.verdict
-    return "less warmth" if chroma.change < 0 else "more warmth"
+    code = _warmth_verdict(one)
+    return _unchanged(warmth_name(one)) if code == "no-change" else say(f"verdict.{code}")
 
 
 def stains(one: ShownStep) -> list[str]:
@@ -93,27 +82,28 @@ def stains(one: ShownStep) -> list[str]:
     zones = zones or [zone for zone in (one.step.overall,) if zone.stain is not None]
     told: dict[str, list[str]] = {}
     for zone in zones:
-        assert zone.stain is not None, "only zones with a stain are left"
         told.setdefault(_stain_phrase(zone), []).append(words.zone_name(zone.name))
-    return [f"{phrase} ({', '.join(names)})" for phrase, names in told.items()]
+    return [say("change.where", phrase=phrase, places=", ".join(names)) for phrase, names in told.items()]
 
 
 def _stain_phrase(zone: ZoneChange) -> str:
     assert zone.stain is not None, "only asked of a zone with a stain"
     before, after = zone.stain.before, zone.stain.after
     if before is not None and after is not None and before.hue != after.hue:
-        return f"{before.hue} stain before, {after.hue} now"
+        return say("change.stain-turned", before=before.hue, after=after.hue)
     seen = after or before
-    return f"{seen.hue if seen is not None else ''} stain: {zone.stain.strength.verdict}"
+    return say("change.stain", hue=seen.hue if seen is not None else "", verdict=zone.stain.strength.verdict)
 
 
 def laggards(step: Step) -> list[str]:
     """Name the zones whose level went another way than the strand's, such as a root that did not lift."""
     odd = [zone for zone in step.zones if zone.level.verdict != step.overall.level.verdict]
     return [
-        f"{words.zone_name(zone.name).capitalize()}: "
-        + (f"{NO_CHANGE} in level" if not zone.level.measurable else levels_gained(zone.level))
-        + "."
+        sentence(
+            say("change.zone-changed", zone=zone.name, levels=levels_gained(zone.level))
+            if zone.level.measurable
+            else say("change.zone-unchanged", zone=zone.name)
+        )
         for zone in odd
     ]
 
@@ -122,37 +112,33 @@ def sentences(one: ShownStep) -> list[str]:
     """Return what an educator would say beside the two strands, a sentence each, most important first."""
     step, before, after = one.step, one.before, one.after
     told = [_level_sentence(step.overall.level), *laggards(step)]
-    changed = step.overall.colour.verdict != NO_CHANGE
     tones = (before.overall.undertone, after.overall.undertone)
-    if changed and tones[0] != tones[1]:
-        told.append(f"The undertone went from {tones[0]} to {tones[1]}.")
-    elif changed:
-        told.append(f"The undertone is still {tones[1]}.")
+    if step.overall.colour.measurable and tones[0] != tones[1]:
+        told.append(say("change.undertone-changed", before=tones[0], after=tones[1]))
+    elif step.overall.colour.measurable:
+        told.append(say("change.undertone-same", now=tones[1]))
     chroma = step.overall.chroma
-    name = warmth_name(one)
     if chroma.measurable:
-        told.append(f"{warmth(one).capitalize()}: {_from_to(chroma, 0)} in C*ab.")
+        code = _warmth_verdict(one)
+        told.append(sentence(say("change.chroma", warmth=code, before=chroma.before, after=chroma.after)))
     else:
-        told.append(f"{name.capitalize()}: {NO_CHANGE}.")
-    evens = [words.evenness(reading).word for reading in (before, after)]
-    was = f"{evens[0]} before, {evens[1]} now" if evens[0] != evens[1] else f"{evens[0]} before and now"
-    told.append(f"Evenness: {was}; {step.evenness.verdict}.")
-    told += [f"{phrase[:1].upper()}{phrase[1:]}." for phrase in stains(one)]
-    return told
+        told.append(f"{sentence(warmth(one))}.")
+    was, now = evenness(before).code, evenness(after).code
+    how = step.evenness.verdict
+    told.append(
+        say("change.evenness-same", now=now, verdict=how)
+        if was == now
+        else say("change.evenness", before=was, after=now, verdict=how)
+    )
+    return [*told, *(f"{sentence(phrase)}." for phrase in stains(one))]
 
 
 def _level_sentence(level: Quantity) -> str:
-    if not level.measurable:
-        span = f"{level.low:+.1f} to {level.high:+.1f}".replace("-", "−")
-        return (
-            f"Level {level.before:.1f} before, {level.after:.1f} now: {NO_CHANGE}. The true one may be anything "
-            f"from {span}."
-        )
-    return f"From level {level.before:.1f} to {level.after:.1f}: {levels_gained(level)}."
-
-
-def _from_to(quantity: Quantity, decimals: int) -> str:
-    return f"from {quantity.before:.{decimals}f} to {quantity.after:.{decimals}f}"
+    if level.measurable:
+        gained = levels_gained(level)
+        return say("change.level-changed", before=level.before, after=level.after, levels=gained)
+    low, high = (f"{end:+.1f}".replace("-", "−") for end in (level.low, level.high))
+    return say("change.level-unchanged", before=level.before, after=level.after, low=low, high=high)
 
 
 def signed(part: Part | Quantity, decimals: int = 1) -> str:
@@ -165,8 +151,3 @@ def difference(zone: ZoneChange) -> str:
     """Write a colour difference with its interval, such as '11.9 (3.6 to 18)'."""
     colour = zone.colour
     return f"{colour.delta_e00:.1f} ({colour.low:.1f} to {colour.high:.1f})"
-
-
-def in_words(zone: ZoneReading) -> str:
-    """Name a zone's colour: undertone, and a stain where there is one."""
-    return f"{zone.undertone}, {zone.stain.hue} stain" if zone.stain else zone.undertone

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
-from strandgauge.batch.record import Asked, Record, Refusal, WantedShade
-from strandgauge.errors import BadReadingError, StrandgaugeError
+from strandgauge.batch.record import Asked, Record, WantedShade
+from strandgauge.errors import BadReadingError, StrandgaugeError, Told
 from strandgauge.files.names import shown_name
 from strandgauge.judge.outlook import VERDICTS
-from strandgauge.show.json.reading import Document, error_document, reading_document
+from strandgauge.show.json.error import error_document
+from strandgauge.show.json.reading import Document, reading_document
 from strandgauge.show.json.savedreading import reading_from_document
 
 if TYPE_CHECKING:
@@ -40,9 +42,7 @@ def row_document(record: Record, asked: Asked, strip: str | None) -> Document:
         "taken_from": source,
         "strip": strip,
         "reading": None if record.reading is None else reading_document(record.reading),
-        "error": None
-        if refusal is None
-        else error_document(refusal.code, refusal.message, refusal.remedy, record.file),
+        "error": None if refusal is None else error_document(replace(refusal, where=record.file)),
         "wanted": None
         if wanted is None
         else {
@@ -88,7 +88,7 @@ def _record(document: object, where: str, strip: bytes | None) -> tuple[Record, 
         reading=reading,
         refusal=None
         if error is None
-        else Refusal(_text(error["code"]), _text(error["message"]), _text(error["remedy"])),
+        else Told(_text(error["code"]), _text(error["message"]), _text(error["remedy"])),
         wanted=None if wish is None else _wanted(wish),
         client=client,
         group=group,

@@ -6,6 +6,7 @@ from typing import Any
 
 from strandgauge.change.compare import Change, ColourChange, Part, Quantity, StainChange, Step, ZoneChange
 from strandgauge.show.json.reading import note_document, reading_document, short, stain_document
+from strandgauge.words import say
 
 Document = dict[str, Any]
 
@@ -52,7 +53,8 @@ def _quantity(quantity: Quantity) -> Document:
         "low": short(quantity.low),
         "high": short(quantity.high),
         "measurable": quantity.measurable,
-        "verdict": quantity.verdict,
+        "verdict": say(f"verdict.{quantity.verdict}"),
+        "code": quantity.verdict,
     }
 
 
@@ -63,7 +65,8 @@ def _colour(colour: ColourChange) -> Document:
         "high": short(colour.high),
         "from_noise": short(colour.from_noise),
         "chi_square": short(colour.chi_square),
-        "verdict": colour.verdict,
+        "verdict": say(f"verdict.{colour.verdict}"),
+        "code": colour.verdict,
         "lightness": _part(colour.lightness),
         "chroma": _part(colour.chroma),
         "hue": _part(colour.hue),
@@ -77,7 +80,8 @@ def _part(part: Part) -> Document:
         "sd": short(part.sd),
         "low": short(part.low),
         "high": short(part.high),
-        "verdict": part.verdict,
+        "verdict": say(f"verdict.{part.verdict}"),
+        "code": part.verdict,
     }
 
 

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from strandgauge.facts import Note
+from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import CardCheck, Reading, Stain, ZoneReading
 from strandgauge.words import reading as words
 from strandgauge.words import said
@@ -20,7 +21,7 @@ _DECIMALS = 3
 
 def reading_document(reading: Reading) -> Document:
     """Return a reading as ``strandgauge.reading/1``."""
-    even = words.evenness(reading)
+    even = evenness(reading)
     return {
         "schema": "strandgauge.reading/1",
         "photo": reading.photo,
@@ -35,7 +36,11 @@ def reading_document(reading: Reading) -> Document:
             "leave_one_out_mean": short(reading.card_fit.leave_one_out_mean),
             "light_unevenness_percent": short(reading.card_fit.light_unevenness_percent),
         },
-        "evenness": {"word": even.word, "level_range": short(even.level_range)},
+        "evenness": {
+            "word": words.evenness_word(even),
+            "code": even.code,
+            "level_range": short(even.level_range),
+        },
         "overall": _zone(reading.overall),
         "zones": [_zone(zone) for zone in reading.zones],
         "notes": [note_document(note) for note in reading.notes],
@@ -61,17 +66,6 @@ def check_document(check: CardCheck) -> Document:
             }
             for patch in check.patches
         ],
-    }
-
-
-def error_document(code: str, message: str, remedy: str, where: str | None = None) -> Document:
-    """Return an error as ``strandgauge.error/1``."""
-    return {
-        "schema": "strandgauge.error/1",
-        "code": code,
-        "message": message,
-        "remedy": remedy,
-        "where": where,
     }
 
 

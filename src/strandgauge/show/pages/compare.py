@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from strandgauge.change.compare import NO_CHANGE, Change, Part, Quantity, Step
+from strandgauge.change.compare import Change, Part, Quantity, Step
+from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import Lab, Reading, ZoneReading
 from strandgauge.show.pages.render import render
 from strandgauge.words import change as comparewords
 from strandgauge.words import reading as words
+from strandgauge.words import say, sentence
 from strandgauge.words.change import ShownStep, shown
 
 Fact = tuple[str, str, str]
@@ -75,7 +77,7 @@ def compare_page(change: Change, strips: Mapping[str, bytes]) -> str:
         strands=[_strand(change, place, strips) for place in range(len(change.readings))],
         zones=_zones(whole),
         rows=[_row(change, step) for step in change.since_previous] if len(change.readings) > 2 else [],
-        one_in_twenty=comparewords.ONE_IN_TWENTY,
+        one_in_twenty=say("change.one-in-twenty"),
     )
 
 
@@ -83,27 +85,27 @@ def answer(step: Step) -> tuple[str, str]:
     """Return the shape (of the macro ``icon``) and the word of the answer."""
     level = step.overall.level
     if level.measurable:
-        return ("go" if level.change > 0 else "turn"), level.verdict.capitalize()
-    return ("turn", "Changed") if comparewords.anything(step) else ("near", "Same")
+        return ("go" if level.change > 0 else "turn"), sentence(comparewords.verdict(level))
+    return ("turn", sentence(say("verdict.changed"))) if step.anything else ("near", say("change.same"))
 
 
 def _facts(one: ShownStep) -> list[Fact]:
     overall, even = one.step.overall, one.step.evenness
-    was, now = (words.evenness(reading).word for reading in (one.before, one.after))
+    was, now = (words.evenness_word(evenness(reading)) for reading in (one.before, one.after))
     colour = overall.colour
     return [
-        ("Levels gained", comparewords.signed(overall.level), overall.level.verdict),
+        ("Levels gained", comparewords.signed(overall.level), comparewords.verdict(overall.level)),
         (
             "Colour difference",
             f"ΔE00 {colour.delta_e00:.1f}",
-            f"{colour.verdict}; true value {colour.low:.0f} to {colour.high:.0f}",
+            f"{say(f'verdict.{colour.verdict}')}; true value {colour.low:.0f} to {colour.high:.0f}",
         ),
         (
-            comparewords.warmth_name(one).capitalize(),
+            sentence(say(f"quantity.{comparewords.warmth_name(one)}")),
             comparewords.signed(overall.chroma, 0),
             f"{comparewords.warmth(one)} (C*ab)",
         ),
-        ("Evenness", now, f"{was} before; {even.verdict}"),
+        ("Evenness", now, f"{was} before; {comparewords.verdict(even)}"),
     ]
 
 
@@ -116,10 +118,10 @@ def _strand(change: Change, place: int, strips: Mapping[str, bytes]) -> ShownStr
         photo=reading.photo,
         strip=strips.get(reading.photo),
         picture_words=f"{title}: the strand, root end on the left; level {level}, "
-        f"{comparewords.in_words(reading.overall)}",
+        f"{words.tone(reading.overall)}",
         level=level,
         zones=tuple(
-            (words.zone_name(zone.name), zone.lab, f"{zone.level:.1f}, {comparewords.in_words(zone)}")
+            (words.zone_name(zone.name), zone.lab, f"{zone.level:.1f}, {words.tone(zone)}")
             for zone in reading.zones
         ),
         tags="read wet, dry estimate" if reading.wet else "",
@@ -150,11 +152,8 @@ def _zones(one: ShownStep) -> list[ShownZone]:
                 zone.level,
                 comparewords.signed(zone.level),
                 comparewords.difference(zone),
-                colour.verdict != NO_CHANGE,
-                tuple(
-                    (comparewords.signed(part, decimals), part.verdict != NO_CHANGE)
-                    for part, decimals in parts
-                ),
+                colour.measurable,
+                tuple((comparewords.signed(part, decimals), part.measurable) for part, decimals in parts),
             )
         )
     return rows

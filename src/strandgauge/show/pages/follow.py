@@ -11,6 +11,7 @@ from markupsafe import Markup
 from strandgauge.hair.levels import level_at_least
 from strandgauge.judge.advice import load_rules
 from strandgauge.lift.curve import Estimate, LiftCurve, Look
+from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import COVERAGE, Reading
 from strandgauge.show.pages.charts import lift_chart
 from strandgauge.show.pages.render import capital, minutes, render
@@ -166,7 +167,7 @@ def _shown(curve: LiftCurve, look: Look, candidates: list[Reading], strip: bytes
         used=look.used,
         lab=look.lab,
         undertone=tone,
-        evenness=words.evenness(reading).word if reading is not None else "",
+        evenness=words.evenness_word(evenness(reading)) if reading is not None else "",
         warmth=words.warmth(zone) if zone is not None else "",
         strip=strip,
         picture_words=f"The strand at {time}, root end on the left: level {level}"

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
-from typing import IO
+from typing import IO, get_args
 
 from markupsafe import Markup
 
@@ -21,19 +21,20 @@ from strandgauge.batch.record import Record, WantedShade
 from strandgauge.colour.names import colour_word
 from strandgauge.files.write import cannot_write, write_parts
 from strandgauge.hair.levels import Ladder
+from strandgauge.hair.warmth import WarmthCode, warmth_left
 from strandgauge.judge.outlook import VERDICTS
 from strandgauge.lift.curve import LiftCurve
+from strandgauge.reading.evenness import EvennessCode, evenness
 from strandgauge.reading.model import Lab, Reading
 from strandgauge.show.pages.charts import lift_chart
 from strandgauge.show.pages.render import environment, minutes
 from strandgauge.words import reading as words
+from strandgauge.words import say
 
-STAINED = "stained throughout"
-"""In the place of warmth, where old dye hides it."""
 _VERDICT_ICONS = dict(zip(VERDICTS, ("yes", "near", "turn", "no"), strict=True))
 _CHUNK = 1 << 16
-_EVENNESS = tuple(word for _, word in words.EVENNESS_LIMITS)
-_WARMTH = ("no warmth", *(word for _, word in words.WARMTH_LIMITS), STAINED)
+_WARMTH = (*get_args(WarmthCode), "hidden")
+"""Codes of warmth; the last where old dye hides it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,8 +202,10 @@ def write_gallery(
             clients=_client_sheets(kept.clients, curves, ladder),
             clients_number=len(curves),
             others=_without_curve(kept.clients, curves),
-            evenness_words=[word for word in _EVENNESS if kept.evenness[word]],
-            warmth_words=[word for word in _WARMTH if kept.warmth[word]],
+            evenness_words=[
+                word for code in get_args(EvennessCode) if kept.evenness[word := say(f"evenness.{code}")]
+            ],
+            warmth_words=[word for code in _WARMTH if kept.warmth[word := say(f"warmth.{code}")]],
             verdict_words=[word for word in VERDICTS if kept.verdicts[word]],
         )
         write_parts(path, (part.encode("utf-8") for part in parts))
@@ -212,21 +215,24 @@ def make_card(number: int, record: Record) -> Card:
     """Put a record into words; ``number`` tells cards apart."""
     place = PurePosixPath(record.file)
     reading, wanted = record.reading, record.wanted
-    even = words.evenness(reading) if reading is not None else None
+    overall = reading.overall if reading is not None else None
+    even = evenness(reading) if reading is not None else None
     hidden = reading is not None and all(zone.stain for zone in reading.zones)
-    warmth = "" if reading is None else STAINED if hidden else words.warmth(reading.overall)
+    warmth = (
+        "hidden" if hidden else warmth_left(overall.chroma, overall.hue_deg) if overall is not None else ""
+    )
     return Card(
         number=number,
         folder="" if str(place.parent) == "." else f"{place.parent}/",
         name=place.name,
         record=record,
         level=words.level_interval(reading.overall) if reading is not None else "",
-        evenness=even.word if even is not None else "",
-        evenness_detail=even.detail if even is not None else "",
+        evenness=words.evenness_word(even) if even is not None else "",
+        evenness_detail=words.stands_out(even) if even is not None else "",
         level_range=even.level_range if even is not None else 0.0,
         undertone=reading.overall.undertone if reading is not None and not hidden else "",
-        warmth=warmth,
-        warmth_size=reading.overall.chroma if reading is not None and warmth != "no warmth" else 0.0,
+        warmth=say(f"warmth.{warmth}") if warmth else "",
+        warmth_size=reading.overall.chroma if reading is not None and warmth != "none" else 0.0,
         stains=words.stains(reading) if reading is not None else (),
         wished_word=_hex_word(wanted.target_hex) if wanted is not None else "",
         becomes_word=_hex_word(wanted.predicted_hex) if wanted is not None else "",

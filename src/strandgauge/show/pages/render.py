@@ -20,8 +20,7 @@ from markupsafe import Markup
 
 from strandgauge.hair.levels import level_at_least
 from strandgauge.show.terminal.reading import hex_colour
-from strandgauge.words import said
-from strandgauge.words.reading import CAUTION
+from strandgauge.words import said, say
 
 FOLDER = Path(__file__).parent
 FONT = FOLDER / "fonts" / "letters.woff2"
@@ -36,7 +35,7 @@ def environment() -> jinja2.Environment:
 
     Filters: ``hex`` (CIELAB to ``#rrggbb``), ``data_uri`` and ``picture_size`` (bytes of a JPEG), ``minutes``,
     ``capital``, ``level_at_least``, ``said`` (a note in words). Globals: ``asset`` (a file of this folder, as it
-    is), ``content_policy``, ``letters`` (the font as a ``data:`` address) and ``standing_caution``.
+    is), ``content_policy``, ``letters`` (the font as a ``data:`` address) and ``say``.
     """
     made = jinja2.Environment(
         loader=jinja2.FileSystemLoader(FOLDER),
@@ -55,7 +54,7 @@ def environment() -> jinja2.Environment:
         level_at_least=level_at_least,
         said=said,
     )
-    made.globals.update(asset=asset, content_policy=content_policy, letters=letters, standing_caution=CAUTION)
+    made.globals.update(asset=asset, content_policy=content_policy, letters=letters, say=say)
     return made
 
 

@@ -23,7 +23,7 @@ from strandgauge.light.region import correct_region
 from strandgauge.light.tone import srgb_encode
 from strandgauge.reading.model import Lab, Reading, ZoneReading
 from strandgauge.words import reading as words
-from strandgauge.words import said
+from strandgauge.words import said, say
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -225,13 +225,13 @@ def _draw_zone_columns(canvas: Image, reading: Reading, top: int) -> int:
 
 def _zone_lines(zone: ZoneReading) -> list[tuple[str, int, tuple[int, int, int]]]:
     lines = [
-        (f"Level {words.level_interval(zone)}", LINE, INK),
+        (say("reading.level", interval=words.level_interval(zone)), LINE, INK),
         (zone.undertone, LINE, INK),
         (f"Levels {words.shares(zone)}", SMALL, QUIET),
         ("L* {:.0f}  a* {:.0f}  b* {:.0f}".format(*zone.lab), SMALL, QUIET),
     ]
     if zone.stain is not None:
-        lines.insert(2, (f"{zone.stain.hue} stain", LINE, INK))
+        lines.insert(2, (say("reading.stain", hue=zone.stain.hue), LINE, INK))
     return lines
 
 
@@ -255,7 +255,7 @@ def _draw_footer(pen: ImageDraw, measurement: Measurement, reading: Reading, top
     wet = " Wet hair: the colour shown is the dry estimate." if reading.wet else ""
     texts = (
         f"{reading.photo}{taken}. Swatches: the hair in soft daylight (D65); ± is a 95 % interval.{wet}",
-        words.CAUTION,
+        words.caution(),
     )
     for text in texts:
         for line in _wrapped(text, _font(SMALL), WIDTH - 2 * MARGIN):

@@ -6,7 +6,8 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from strandgauge.change.compare import NO_CHANGE, Change, Part, Quantity
+from strandgauge.change.compare import Change, Part, Quantity
+from strandgauge.reading.evenness import evenness
 from strandgauge.show.terminal.reading import (
     NARROW,
     hex_colour,
@@ -17,6 +18,7 @@ from strandgauge.show.terminal.reading import (
 )
 from strandgauge.words import change as comparewords
 from strandgauge.words import reading as words
+from strandgauge.words import say
 from strandgauge.words.change import ShownStep, shown
 
 
@@ -38,11 +40,11 @@ def print_change(change: Change, console: Console | None = None) -> None:
     console.print()
     console.print(
         Text(
-            f"Ladder '{change.ladder}', D65, 2° observer; ± is a 95 % interval. {comparewords.ONE_IN_TWENTY}",
+            f"Ladder '{change.ladder}', D65, 2° observer; ± is a 95 % interval. {say('change.one-in-twenty')}",
             style="dim",
         )
     )
-    console.print(Text(words.CAUTION, style="dim"))
+    console.print(Text(words.caution(), style="dim"))
 
 
 def _print_step(one: ShownStep, console: Console) -> None:
@@ -58,7 +60,7 @@ def _print_step(one: ShownStep, console: Console) -> None:
         console.print(_colour_difference(one))
         console.print()
         console.print(_warmth(one))
-        console.print(Text("In brackets: no measurable change.", style="dim"))
+        console.print(Text(say("change.brackets"), style="dim"))
 
 
 def _zones(one: ShownStep, *, swatches: bool) -> Table:
@@ -81,11 +83,11 @@ def _zones(one: ShownStep, *, swatches: bool) -> Table:
         for reading in (before, after):
             if swatches:
                 cells.append(Text("    ", style=f"on {hex_colour(reading.lab)}"))
-            cells.append(f"{reading.level:.1f} {comparewords.in_words(reading)}")
-        table.add_row(*cells, comparewords.signed(zone.level), zone.level.verdict)
+            cells.append(f"{reading.level:.1f} {words.tone(reading)}")
+        table.add_row(*cells, comparewords.signed(zone.level), comparewords.verdict(zone.level))
     even = one.step.evenness
     gap = [""] if swatches else []
-    was, now = (words.evenness(reading).word for reading in (one.before, one.after))
+    was, now = (words.evenness_word(evenness(reading)) for reading in (one.before, one.after))
     table.add_row(
         "evenness",
         *gap,
@@ -93,7 +95,7 @@ def _zones(one: ShownStep, *, swatches: bool) -> Table:
         *gap,
         f"{even.after:.1f} {now}",
         comparewords.signed(even),
-        even.verdict,
+        comparewords.verdict(even),
     )
     return table
 
@@ -122,4 +124,4 @@ def _warmth(one: ShownStep) -> Table:
 
 def _marked(number: Part | Quantity, decimals: int = 1) -> str:
     text = comparewords.signed(number, decimals)
-    return f"({text})" if number.verdict == NO_CHANGE else text
+    return f"({text})" if not number.measurable else text

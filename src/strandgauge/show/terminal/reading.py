@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from strandgauge.facts import Note
-from strandgauge.reading.model import CardCheck, Lab, PatchCheck, Reading, ZoneReading
+from strandgauge.reading.model import CardCheck, Lab, PatchCheck, Reading
 from strandgauge.words import reading as words
 from strandgauge.words import said
 
@@ -32,13 +32,13 @@ def print_reading(reading: Reading, console: Console | None = None) -> None:
     if console.width >= NARROW:
         console.print()
         console.print(_numbers(reading))
-    for stain in words.stains(reading):
+    for meaning in words.stain_meanings(reading):
         console.print()
-        console.print(Text(f"{stain.capitalize()}: {words.STAIN_MEANING}"))
+        console.print(Text(meaning))
     print_notes(console, reading.notes)
     console.print()
     console.print(Text(_provenance(reading), style="dim"))
-    console.print(Text(words.CAUTION, style="dim"))
+    console.print(Text(words.caution(), style="dim"))
 
 
 def print_check(check: CardCheck, console: Console | None = None) -> None:
@@ -114,13 +114,14 @@ def _zones(reading: Reading, swatches: bool) -> Table:
     table.add_column("share of levels")
     for zone in (*reading.zones, reading.overall):
         cells: list[Text | str] = [_swatch(zone.lab)] if swatches else []
-        cells += [words.zone_name(zone.name), words.level_interval(zone), _tone(zone), words.shares(zone)]
+        cells += [
+            words.zone_name(zone.name),
+            words.level_interval(zone),
+            words.tone(zone),
+            words.shares(zone),
+        ]
         table.add_row(*cells)
     return table
-
-
-def _tone(zone: ZoneReading) -> str:
-    return f"{zone.undertone}, {zone.stain.hue} stain" if zone.stain else zone.undertone
 
 
 def _numbers(reading: Reading) -> Table:

@@ -11,6 +11,7 @@ from strandgauge.cli.options import load_card_for
 
 if TYPE_CHECKING:
     from strandgauge.judge.outlook import BaseZone
+    from strandgauge.reading.pipeline import Measurement
 
 DyesOption = Annotated[
     list[Path] | None,
@@ -32,19 +33,25 @@ def hair_zones(text: str, card: Path | None = None) -> tuple[BaseZone, ...]:
     ------
     StrandgaugeError : the colour, file or photo cannot be used; the subclass says why.
     """
+    return hair_measured(text, card)[0]
+
+
+def hair_measured(text: str, card: Path | None = None) -> tuple[tuple[BaseZone, ...], Measurement | None]:
+    """Return the zones that :func:`hair_zones` returns and, of a photo, what was measured in it."""
     from strandgauge.dye.targets import parse_colour
     from strandgauge.judge.outlook import BaseZone, base_zones
 
     path = Path(text)
     if not path.exists() and (lab := parse_colour(text)) is not None:
-        return (BaseZone("overall", lab),)
+        return (BaseZone("overall", lab),), None
     if path.suffix.lower() == ".json":
         from strandgauge.show.json.savedreading import load_saved_zones
 
-        return load_saved_zones(path)
-    from strandgauge.reading.pipeline import read_photo
+        return load_saved_zones(path), None
+    from strandgauge.reading.pipeline import measure_photo
 
-    return base_zones(read_photo(path, card=load_card_for(card, None)))
+    measurement = measure_photo(path, card=load_card_for(card, None))
+    return base_zones(measurement.reading), measurement
 
 
 def whole_of(zones: tuple[BaseZone, ...]) -> BaseZone:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.hair import DyesOption, TargetsOption, check_picture, hair_zones
+from strandgauge.cli.hair import DyesOption, TargetsOption, check_picture, hair_measured
 from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import (
     CardOption,
@@ -100,7 +100,7 @@ def reach(
         load_ladder_for(ladder),
     )
     wanted = _target(target, shades, _pick(pick), card)
-    zones = hair_zones(hair, card)
+    zones, measurement = hair_measured(hair, card)
     names = {choice.value for choice in zone or ()}
     chosen = [one for one in zones if not names or one.name in names]
     if not chosen:
@@ -122,7 +122,7 @@ def reach(
     if picture is not None:
         from strandgauge.show.picture.outlook import write_outlook_picture
 
-        write_outlook_picture(picture, outlook)
+        write_outlook_picture(picture, outlook, measurement)
     if session.json is None or not session.json.to_standard_output:
         from strandgauge.show.terminal.outlook import print_outlook
 

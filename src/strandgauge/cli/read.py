@@ -22,6 +22,7 @@ from strandgauge.errors import StrandgaugeError
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
+    from strandgauge.dye.targets import Target
     from strandgauge.hair.levels import Ladder
     from strandgauge.reading.model import Reading
 
@@ -36,10 +37,17 @@ def read(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="Also write a picture of the result to show a client: photo, zones, swatches. A PNG or JPEG "
+            help="Also write a picture to show a client: the strand, and its level on the ladder. A PNG or JPEG "
             "file; with several photos, a folder.",
         ),
     ] = None,
+    target: Annotated[
+        str | None,
+        typer.Option(metavar="SHADE", help="The wanted shade, shown beside the strand in the picture."),
+    ] = None,
+    technical: Annotated[
+        bool, typer.Option("--technical", help="Show the whole card, all numbers and notes in the picture.")
+    ] = False,
     card: CardOption = None,
     profile: ProfileOption = None,
     ladder: LadderOption = None,
@@ -58,17 +66,22 @@ def read(
     session: Session = context.obj
     single = together or len(photos) == 1
     _check_picture(picture, single)
+    if picture is None and (target is not None or technical):
+        raise typer.BadParameter(
+            "--target and --technical say how the picture looks: name one with --picture."
+        )
     forbid_overwriting(photos, json, picture)
     if json is not None:
         session.json = JsonLines(json, several=not single)
     definition, rungs = load_card_for(card, profile), load_ladder_for(ladder)
+    wish = _wish(target)
     if together:
-        return _read_one(session, photos, definition, rungs, wet, picture)
+        return _read_one(session, photos, definition, rungs, wet, picture, wish, technical)
     worst = 0
     for photo in photos:
         try:
-            target = picture / f"{photo.stem}-reading.png" if picture and not single else picture
-            code = _read_one(session, [photo], definition, rungs, wet, target)
+            file = picture / f"{photo.stem}-reading.png" if picture and not single else picture
+            code = _read_one(session, [photo], definition, rungs, wet, file, wish, technical)
         except StrandgaugeError as error:
             code = session.tell(error)
         worst = max(worst, code)
@@ -82,6 +95,8 @@ def _read_one(
     ladder: Ladder,
     wet: bool,
     picture: Path | None,
+    wish: Target | None,
+    technical: bool,
 ) -> int:
     from strandgauge.reading.pipeline import measure_photo, read_photo, read_together, reading_together
 
@@ -96,7 +111,7 @@ def _read_one(
 
         measured = [measure_photo(photo, card=card, ladder=ladder, wet=wet) for photo in photos]
         reading = reading_together(measured, ladder, wet)
-        write_picture(picture, measured[0], reading)
+        write_picture(picture, measured[0], reading, ladder=ladder, wish=wish, technical=technical)
     _show(session, reading)
     return 0
 
@@ -110,6 +125,14 @@ def _show(session: Session, reading: Reading) -> None:
         from strandgauge.show.terminal.reading import print_reading
 
         print_reading(reading)
+
+
+def _wish(target: str | None) -> Target | None:
+    if target is None:
+        return None
+    from strandgauge.dye.targets import find_target, load_targets
+
+    return find_target(target, load_targets())
 
 
 def _check_picture(picture: Path | None, single: bool) -> None:

@@ -1,23 +1,32 @@
-"""The picture of an outlook: base, result and wish of each zone as large fields; the strip by level; words.
+"""The picture of an outlook: the strand as it is and as foretold, side by side, the wish at their edge; the mix.
 
-One column, large type: made for a phone's screen, and for paper.
+One column, large type, on neutral grey: made for a phone's screen, and for paper.
 """
 
 from __future__ import annotations
 
-from functools import cache
-from io import BytesIO
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from strandgauge.card.picture import font_file
-from strandgauge.colour.cielab import srgb_from_lab
-from strandgauge.colour.names import colour_word
-from strandgauge.files.write import write_whole
 from strandgauge.judge.outlook import Outlook, ZoneOutlook
-from strandgauge.reading.model import Lab
+from strandgauge.show.picture.canvas import (
+    EDGE,
+    GAP,
+    INK,
+    LINE,
+    MARGIN,
+    NAME,
+    QUIET,
+    SMALL,
+    WIDTH,
+    Canvas,
+    font,
+    ink_on,
+    save,
+    wrapped,
+)
+from strandgauge.show.picture.upright import upright
 from strandgauge.show.terminal.outlook import (
     chance_line,
     formula_text,
@@ -25,143 +34,132 @@ from strandgauge.show.terminal.outlook import (
     needs_line,
     verdict_headline,
 )
+from strandgauge.words import say, sentence
+from strandgauge.words.reading import zone_name
 
 if TYPE_CHECKING:
     from PIL.Image import Image
-    from PIL.ImageDraw import ImageDraw
-    from PIL.ImageFont import FreeTypeFont
 
-WIDTH, MARGIN, GAP = 1200, 48, 24
-PAPER, INK, QUIET, EDGE = (252, 251, 249), (28, 27, 26), (98, 95, 92), (214, 210, 205)
+    from strandgauge.reading.pipeline import Measurement
+
 TITLES = (64, 56, 48)
-NAME, LINE, SMALL = 40, 32, 26
+STRAND = (860, 220)
+"""Greatest height and width of a strand, pixels."""
+_FIELD = 150
+_LINE = 30
 
 
-def write_outlook_picture(path: Path, outlook: Outlook) -> None:
+def write_outlook_picture(path: Path, outlook: Outlook, measurement: Measurement | None = None) -> None:
     """Draw an outlook and write it as PNG or, by the file's ending, JPEG.
+
+    Parameters
+    ----------
+    path : file to write.
+    outlook : what is foretold.
+    measurement : the photo of the hair, where there is one; its strand is shown, else plain fields.
 
     Raises
     ------
     CannotWriteError : the file cannot be written.
     """
-    picture, file = draw_outlook(outlook), BytesIO()
-    if path.suffix.lower() in (".jpg", ".jpeg"):
-        picture.save(file, "JPEG", quality=92, subsampling=0)
-    else:
-        picture.save(file, "PNG")
-    write_whole(path, file.getvalue())
+    save(path, draw_outlook(outlook, measurement))
 
 
-def draw_outlook(outlook: Outlook) -> Image:
+def draw_outlook(outlook: Outlook, measurement: Measurement | None = None) -> Image:
     """Return the picture, sRGB."""
-    from PIL import Image, ImageDraw
-
-    canvas = Image.new("RGB", (WIDTH, 6 * WIDTH), PAPER)
-    pen = ImageDraw.Draw(canvas)
+    canvas = Canvas()
     headline, room = verdict_headline(outlook), WIDTH - 2 * MARGIN
     # The largest of three sizes at which the verdict takes no more than two lines.
-    size = next((s for s in TITLES if len(_lines(headline, _font(s, bold=True), room)) <= 2), TITLES[-1])
-    at = _write(pen, MARGIN, headline, size, bold=True)
-    at = _write(pen, at, chance_line(outlook), NAME) + GAP
-    for zone in outlook.zones:
-        at = _zone(pen, zone, outlook.target.lab, at) + GAP
-    at = _strip(pen, outlook, at) + GAP
+    size = next((s for s in TITLES if len(wrapped(headline, font(s, bold=True), room)) <= 2), TITLES[-1])
+    at = canvas.write((MARGIN, MARGIN), headline, size, bold=True)
+    at = canvas.write((MARGIN, at), chance_line(outlook), NAME) + GAP
+    zones = [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
+    at = _side_by_side(canvas, outlook, zones, measurement, at) + GAP
+    at = _by_level(canvas, outlook, at) + GAP
     if outlook.verdict != "true" and outlook.instead:
-        at = _instead(pen, outlook, at) + GAP
-    pen.line((MARGIN, at, WIDTH - MARGIN, at), fill=EDGE, width=2)
+        at = _instead(canvas, outlook, at) + GAP
+    canvas.pen.line((MARGIN, at, WIDTH - MARGIN, at), fill=EDGE, width=2)
     at += 14
     for caution in outlook.cautions:
-        at = _write(pen, at, caution, SMALL, colour=QUIET) + 8
-    return canvas.crop((0, 0, WIDTH, at + MARGIN))
+        at = canvas.write((MARGIN, at), caution, SMALL, colour=QUIET) + 6
+    return canvas.down_to(at + MARGIN // 2)
 
 
-def _zone(pen: ImageDraw, zone: ZoneOutlook, wanted: Lab, top: int) -> int:
-    at = _write(pen, top, f"{zone.name.capitalize()}: {zone.saying}", NAME, bold=True) + 6
-    fields = (("now", zone.base_lab), ("result", zone.predicted_lab), ("wish", wanted))
-    width = (WIDTH - 2 * MARGIN) // 3
-    for place, (label, lab) in enumerate(fields):
-        left = MARGIN + place * width  # the fields touch: differences show at an edge
-        pen.rectangle((left, at, left + width - 1, at + 190), fill=_rgb(lab))
-        pen.text((left + 16, at + 142), f"{label}: {colour_word(lab)}", font=_font(SMALL), fill=_on(lab))
-    at += 202
+def _side_by_side(
+    canvas: Canvas, outlook: Outlook, zones: Sequence[ZoneOutlook], measurement: Measurement | None, top: int
+) -> int:
+    """Draw now, forecast and wish, touching each other; write each zone's outlook and mix beside its place."""
+    at = top + round(1.4 * _LINE)
+    now, then = ({zone.name: lab for zone in zones for lab in (pick(zone),)} for pick in (_base, _foretold))
+    if measurement is not None:
+        strand = upright(measurement, *STRAND)
+        pictures = [strand.coloured(colours) for colours in (now, then)]
+        width, height = pictures[0].size
+        rows = {name: at + round(row) for name, row in strand.rows.items()}
+        for place, picture in enumerate(pictures):
+            canvas.image.paste(picture, (MARGIN + place * width, at), picture)
+    else:
+        width, height = STRAND[1], 230 * len(zones)
+        step = height // len(zones)
+        rows = {zone.name: at + place * step + step // 2 for place, zone in enumerate(zones)}
+        for place, zone in enumerate(zones):
+            for column, colours in enumerate((now, then)):
+                left, high = MARGIN + column * width, at + place * step
+                canvas.field((left, high, left + width, high + step), colours[zone.name])
+    right = MARGIN + 2 * width
+    canvas.field((right, at, right + _FIELD, at + height), outlook.target.lab)
+    names = (say("picture.now"), say("picture.then"), say("picture.wished"))
+    for x, name in zip((MARGIN, MARGIN + width, right), names, strict=True):
+        canvas.pen.text((x + 6, top), name, font=font(_LINE, bold=True), fill=INK)
+    below = at
+    for zone in zones:
+        below = _zone(canvas, zone, right + _FIELD + GAP, max(rows.get(zone.name, at) - 100, below))
+    return max(at + height, below)
+
+
+def _base(zone: ZoneOutlook) -> tuple[float, float, float]:
+    return zone.base_lab
+
+
+def _foretold(zone: ZoneOutlook) -> tuple[float, float, float]:
+    return zone.predicted_lab
+
+
+def _zone(canvas: Canvas, zone: ZoneOutlook, x: int, y: int) -> int:
+    y = canvas.write((x, y), zone_name(zone.name).capitalize(), NAME, bold=True)
+    y = canvas.write((x, y), sentence(zone.saying), _LINE)
     if zone.pretone is not None:
-        at = _write(pen, at, f"First: {formula_text(zone.pretone.formula)}; rinse, dry, then:", LINE)
-    at = _write(pen, at, f"Mix: {mix_line(zone)}", LINE)
-    return _write(
-        pen,
-        at,
-        f"Colour difference {zone.delta_e00:.1f}, chance {100 * zone.probability_true:.0f} %",
-        SMALL,
-        colour=QUIET,
-    )
+        y = canvas.write(
+            (x, y), say("picture.pretone", formula=_unbroken(formula_text(zone.pretone.formula))), _LINE
+        )
+    return canvas.write((x, y), say("picture.mix", formula=_unbroken(mix_line(zone))), _LINE) + GAP
 
 
-def _strip(pen: ImageDraw, outlook: Outlook, top: int) -> int:
-    at = _write(pen, top, f"{needs_line(outlook)} The best at each level:", LINE) + 6
+def _unbroken(formula: str) -> str:
+    """Keep each dye on one line with its grams."""
+    return ", ".join(part.replace(" ", "\u00a0") for part in formula.split(", "))
+
+
+def _by_level(canvas: Canvas, outlook: Outlook, top: int) -> int:
+    at = canvas.write((MARGIN, top), f"{needs_line(outlook)} {say('picture.by_level')}", LINE) + 6
     width = (WIDTH - 2 * MARGIN) // len(outlook.strip)
     for place, step in enumerate(outlook.strip):
         left = MARGIN + place * width
-        pen.rectangle((left, at, left + width - 1, at + 150), fill=_rgb(step.predicted_lab))
-        pen.text(
-            (left + 12, at + 8),
-            f"{step.level:.0f}",
-            font=_font(NAME, bold=True),
-            fill=_on(step.predicted_lab),
-        )
-        pen.text(
-            (left + 12, at + 108),
-            f"off by {step.delta_e00:.1f}",
-            font=_font(SMALL),
-            fill=_on(step.predicted_lab),
+        canvas.field((left, at, left + width, at + 90), step.predicted_lab)
+        number = f"{step.level:.0f}"
+        canvas.pen.text(
+            (left + 12, at + 8), number, font=font(NAME, bold=True), fill=ink_on(step.predicted_lab)
         )
         if round(outlook.base_level) == step.level:
-            pen.rectangle((left + 2, at + 2, left + width - 3, at + 148), outline=INK, width=6)
-            pen.text((left + 12, at + 158), "this hair", font=_font(SMALL, bold=True), fill=INK)
-    return at + 196
+            canvas.pen.rectangle((left + 2, at + 2, left + width - 3, at + 87), outline=INK, width=6)
+            canvas.pen.text((left + 6, at + 96), say("picture.here"), font=font(SMALL, bold=True), fill=INK)
+    return at + 96 + round(1.3 * SMALL)
 
 
-def _instead(pen: ImageDraw, outlook: Outlook, top: int) -> int:
-    at = _write(pen, top, "Reads true today instead:", LINE) + 6
+def _instead(canvas: Canvas, outlook: Outlook, top: int) -> int:
+    at = canvas.write((MARGIN, top), say("picture.instead"), LINE) + 6
     width = (WIDTH - 2 * MARGIN) // len(outlook.instead)
     for place, one in enumerate(outlook.instead):
         left = MARGIN + place * width
-        pen.rectangle((left, at, left + width - 1, at + 110), fill=_rgb(one.predicted_lab))
-        for row, line in enumerate(_lines(one.name, _font(SMALL), width - 20)):
-            pen.text((left + 12, at + 10 + 32 * row), line, font=_font(SMALL), fill=_on(one.predicted_lab))
-    return at + 120
-
-
-def _write(
-    pen: ImageDraw, at: int, text: str, size: int, *, bold: bool = False, colour: tuple[int, int, int] = INK
-) -> int:
-    for line in _lines(text, _font(size, bold=bold), WIDTH - 2 * MARGIN):
-        pen.text((MARGIN, at), line, font=_font(size, bold=bold), fill=colour)
-        at += round(1.35 * size)
-    return at
-
-
-def _lines(text: str, font: FreeTypeFont, width: float) -> list[str]:
-    lines: list[str] = []
-    for word in text.split():
-        if lines and font.getlength(f"{lines[-1]} {word}") <= width:
-            lines[-1] += f" {word}"
-        else:
-            lines.append(word)
-    return lines
-
-
-def _rgb(lab: Lab) -> tuple[int, int, int]:
-    red, green, blue = (round(255 * float(value)) for value in np.clip(srgb_from_lab(lab), 0.0, 1.0))
-    return red, green, blue
-
-
-def _on(lab: Lab) -> tuple[int, int, int]:
-    """Return the colour of writing that shows on a field."""
-    return INK if lab[0] > 55.0 else PAPER
-
-
-@cache
-def _font(size: int, *, bold: bool = False) -> FreeTypeFont:
-    from PIL import ImageFont
-
-    return ImageFont.truetype(font_file(bold=bold), size)
+        canvas.field((left, at, left + width, at + 110), one.predicted_lab, one.name)
+    return at + 110

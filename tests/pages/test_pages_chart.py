@@ -8,7 +8,7 @@ from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
-from curves import curve, first_look, look, rise, stalled
+from curves import curve, first_look, look, rise, slowing, stalled
 
 from strandgauge.show.pages.charts import lift_chart
 
@@ -44,11 +44,41 @@ def test_everything_is_drawn_inside_the_picture(made, width, height):
     assert all(0 <= x <= width and 0 <= y <= height for x, y in places)
 
 
+def boxes(svg: ElementTree.Element, *, bold: bool) -> list[tuple[float, float, float, float]]:
+    """Return about where words lie: those that name lines and looks, which alone are bold."""
+    found = []
+    for text in svg.iter("text"):
+        if (text.get("font-weight") == "700") == bold:
+            width, x, y = 7.6 * len(text.text or ""), float(text.get("x")), float(text.get("y"))
+            left = x - {"start": 0.0, "middle": width / 2, "end": width}[text.get("text-anchor")]
+            found.append((left, y - 11, left + width, y + 3))
+    return found
+
+
+CLOSE = curve(looks=(look(5, 8.9), look(14, 9.0), look(22, 9.1), look(30, 9.0, used=False)), needs_level=9.0)
+
+
+@pytest.mark.parametrize(("width", "height"), [(340, 300), (640, 360), (860, 380)])
+@pytest.mark.parametrize("made", [curve(), stalled(), slowing(), first_look(), CLOSE], ids=range(5))
+def test_no_name_covers_a_look_or_another_name(made, width, height):
+    svg = drawing(made, width=width, height=height)
+    names = boxes(svg, bold=True)
+    assert len(names) >= 1 + (made.needs_level is not None) + (made.limit is not None)
+    dots = [tuple(float(c.get(k)) for k in ("cx", "cy")) for c in svg.iter("circle")]
+    covered = [(x - 8, y - 8, x + 8, y + 8) for x, y in dots]
+    for place, (left, top, right, bottom) in enumerate(names):
+        assert left >= 0
+        assert right <= width
+        for other in (*covered, *names[place + 1 :]):
+            assert left >= other[2] or right <= other[0] or top >= other[3] or bottom <= other[1]
+
+
 def test_lines_are_named_and_levels_have_number_and_undertone():
     said = words(drawing(curve()))
     assert "pastel pink needs 9.0" in said
     assert "time limit 50\u00a0min" in said
-    assert "by the curve 6.9" in said
+    assert "curve 6.9" in said
+    assert "forecast" in said
     assert "6 orange" in said
 
 

@@ -44,6 +44,25 @@ class _Mark:
 
 
 @dataclass(frozen=True, slots=True)
+class Label:
+    """Words in the picture, at their base line."""
+
+    x: float
+    y: float
+    text: str
+    anchor: str = "start"
+    colour: str = "ink"
+    """Name of a custom property."""
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """Left, top, right and bottom, about."""
+        width = _LETTER * len(self.text)
+        left = self.x - {"start": 0.0, "middle": width / 2, "end": width}[self.anchor]
+        return left, self.y - 12.0, left + width, self.y + 4.0
+
+
+@dataclass(frozen=True, slots=True)
 class _Frame:
     """From minutes and levels to places in the picture."""
 
@@ -102,10 +121,9 @@ def lift_chart(curve: LiftCurve, *, width: int = 640, height: int = 360, ladder:
         ahead=_path([(frame.x(p.minutes), frame.y(p.level)) for p in past[-1:] + ahead]),
         # Those left out lie below the others.
         marks=[_mark(look, frame) for look in sorted(curve.looks, key=lambda look: look.used)],
-        now=_mark(curve.looks[-1], frame),
-        now_words=f"by the curve {curve.level_now.value:.1f}",
-        need=None if curve.needs_level is None else (frame.y(curve.needs_level), _need_label(curve, frame)),
-        limit=None if curve.limit is None else (frame.x(curve.limit), f"time limit {minutes(curve.limit)}"),
+        need=None if curve.needs_level is None else frame.y(curve.needs_level),
+        limit=None if curve.limit is None else frame.x(curve.limit),
+        labels=_labels(curve, frame, [(frame.x(p.minutes), frame.y(p.level)) for p in band]),
     )
 
 
@@ -131,12 +149,83 @@ def describe(curve: LiftCurve) -> str:
     if left_out:
         parts.append(f"Left out of the curve: the look at {', '.join(left_out)}.")
     if curve.plateau is not None:
-        parts.append(f"The lift ends by itself near level {curve.plateau.value:.1f}.")
+        parts.append(f"This mix lifts to about level {curve.plateau.value:.1f}.")
     if curve.needs_level is not None:
         parts.append(f"{need_words(curve)}.")
     if curve.limit is not None:
         parts.append(f"The time limit is {minutes(curve.limit)}.")
     return " ".join(part[0].upper() + part[1:] for part in parts)
+
+
+def _labels(curve: LiftCurve, frame: _Frame, line: list[tuple[float, float]]) -> list[Label]:
+    """Name the lines and the looks left out, each where it covers no look, no other name and little line."""
+    placed: list[Label] = []
+    marks = [_mark(look, frame) for look in curve.looks]
+    taken = [(m.x - 11, min(m.y_high, m.y - 10) - 1, m.x + 11, max(m.y_low, m.y + 10) + 1) for m in marks]
+    drawn = [(x - 2, y - 2, x + 2, y + 2) for x, y in line]
+
+    def place(
+        text: str, places: list[tuple[float, float, str]], colour: str = "ink", *, needed: bool = True
+    ) -> None:
+        def harm(label: Label) -> float:
+            left, top, right, bottom = label.box
+            outside = max(frame.left - left, 0) + max(right - frame.right, 0) + max(frame.top - top, 0)
+            outside += max(bottom - frame.bottom, 0)
+            return (
+                1000.0 * sum(_overlap(label.box, box) > 0 for box in (*taken, *(one.box for one in placed)))
+                + 100.0 * outside
+                + sum(_overlap(label.box, box) > 0 for box in drawn)
+            )
+
+        best = min((Label(x, y, text, anchor, colour) for x, y, anchor in places), key=harm)
+        if harm(best) < 1000.0 or needed:
+            placed.append(best)
+
+    x_middle = (frame.left + frame.right) / 2
+    if curve.needs_level is not None:
+        y = frame.y(curve.needs_level)
+        ends = ((frame.left + 8, "start"), (x_middle, "middle"), (frame.right - 24, "end"))
+        place(
+            _need_label(curve, frame),
+            [(x, y + dy, end) for dy in (-7, 18, -27, 38) for x, end in ends],
+            "accent",
+        )
+    if curve.limit is not None:
+        x = frame.x(curve.limit)
+        sides = [(x - 8, "end"), (x + 8, "start")]
+        if x < x_middle:
+            sides.reverse()
+        rows = (frame.bottom - 9, frame.top + 14, (frame.top + frame.bottom) / 2)
+        place(f"time limit {minutes(curve.limit)}", [(x, y, end) for x, end in sides for y in rows], "stop")
+    for mark in marks:
+        if not mark.used:
+            place("left out", _around(mark))
+    if marks[-1].used:
+        place(f"curve {curve.level_now.value:.1f}", _around(marks[-1]))
+    if line and line[-1][0] > marks[-1].x + 20:
+        x, y = line[-1]
+        places = [(x - 6, y + dy, "end") for dy in (20, -12, 40, -32)]
+        place(
+            "forecast", places + [((x + marks[-1].x) / 2, y + dy, "middle") for dy in (30, -24)], needed=False
+        )
+    return placed
+
+
+def _around(mark: _Mark) -> list[tuple[float, float, str]]:
+    """Return places for words beside a look, best first."""
+    below, above = max(mark.y_low, mark.y + 10) + 18, min(mark.y_high, mark.y - 10) - 8
+    beside = [(mark.x + 14, "start"), (mark.x - 14, "end")]
+    return [
+        *((mark.x, y, "middle") for y in (below, above)),
+        *((x, y, end) for y in (mark.y + 5, below, above, below + 18, above - 18) for x, end in beside),
+    ]
+
+
+def _overlap(one: tuple[float, float, float, float], other: tuple[float, float, float, float]) -> float:
+    """Return the area that two boxes (left, top, right, bottom) share."""
+    width = min(one[2], other[2]) - max(one[0], other[0])
+    height = min(one[3], other[3]) - max(one[1], other[1])
+    return max(width, 0.0) * max(height, 0.0)
 
 
 def _need_label(curve: LiftCurve, frame: _Frame) -> str:

@@ -16,6 +16,7 @@ from strandgauge.reading.model import COVERAGE, Reading
 from strandgauge.show.pages.charts import lift_chart
 from strandgauge.show.pages.render import capital, minutes, render
 from strandgauge.words import reading as words
+from strandgauge.words import say
 
 _ALREADY = 0.5
 """Minutes below which a level counts as reached."""
@@ -88,7 +89,12 @@ def facts(curve: LiftCurve) -> list[Fact]:
     last = curve.looks[-1].minutes
     shown: list[Fact] = []
     if not curve.stop and curve.next_look is not None:
-        shown.append(("Next look", f"in {minutes(curve.next_look)}", f"at {minutes(last + curve.next_look)}"))
+        wait = (
+            say("lift-page.now")
+            if curve.next_look < _ALREADY
+            else say("lift-page.in", wait=minutes(curve.next_look))
+        )
+        shown.append(("Next look", wait, f"at {minutes(last + curve.next_look)}"))
     if curve.limit is None:
         shown.append(("Time limit", "not given", "Look it up in the maker's directions and keep to it."))
     elif curve.stop:
@@ -105,7 +111,13 @@ def facts(curve: LiftCurve) -> list[Fact]:
         spread = f"{max(curve.rate.low, 0.0):.1f} to {curve.rate.high:.1f}"
         shown.append(("Pace", f"{curve.rate.value:+.1f}", f"levels in 10 min, {spread}"))
     if curve.plateau is not None:
-        shown.append(("Ends by itself", f"near {curve.plateau.value:.1f}", _levels(curve.plateau)))
+        shown.append(
+            (
+                say("lift-page.end"),
+                f"{curve.plateau.value:.1f}",
+                say("lift-page.no-further", levels=_levels(curve.plateau)),
+            )
+        )
     return shown
 
 

@@ -45,6 +45,8 @@ class Camera:
     matrix_error: float = 0.01
     seed: int = 0
     wide_gamut: bool = False
+    local_tone: float = 0.0  # how far large bright and dark areas are drawn together, 0 to about 0.3
+    local_size: float = 0.06  # the size of such areas as a share of the picture's width
 
 
 def colour_matrix(sensor: int, light: Array, camera: Camera) -> Array:
@@ -79,6 +81,16 @@ def _curve(x: Array, camera: Camera) -> Array:
     y = y - camera.shoulder * 0.5 * y**4 + camera.shoulder * 0.25 * y  # rolls the highlights off
     y = y ** np.array(camera.channel_gamma)
     return np.asarray(camera.lifted_blacks + (1 - camera.lifted_blacks) * np.clip(y, 0, 1))
+
+
+def _local_tone(linear: Array, camera: Camera) -> Array:
+    """Brighten large dark areas and darken large bright ones, as phones do; hue and fine detail stay."""
+    h, w = linear.shape[:2]
+    luminance = np.log(np.maximum(linear @ np.array([0.2126, 0.7152, 0.0722], np.float32), 0.01))
+    small = cv2.resize(luminance.astype(np.float32), (w // 4, h // 4), interpolation=cv2.INTER_AREA)
+    base = cv2.resize(cv2.GaussianBlur(small, (0, 0), camera.local_size * w / 4), (w, h))
+    gain = np.exp(np.clip(-camera.local_tone * (base - np.log(0.35)), -0.5, 0.7))
+    return np.asarray(np.clip(linear * gain[..., None], 0, 1))
 
 
 def develop(picture: Array, light: Array, camera: Camera, white: float) -> Array:
@@ -118,6 +130,8 @@ def develop(picture: Array, light: Array, camera: Camera, white: float) -> Array
     m = colour_matrix(camera.sensor, believed, camera).astype(np.float32)
     slip = np.exp([camera.balance_error[0], 0.0, camera.balance_error[1]]).astype(np.float32)
     linear = np.clip((balanced @ m.T) * slip, 0, 1)
+    if camera.local_tone:
+        linear = _local_tone(linear, camera)
     out = _curve(linear, camera).astype(np.float32)
     if camera.sharpen:
         grey = out.mean(2, keepdims=True)

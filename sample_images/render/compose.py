@@ -80,14 +80,14 @@ class Prepared:
     zones: dict[str, Array] = field(repr=False)
 
 
-def prepare(rendered: Rendered) -> Prepared:
-    """Quieten every light of a scene and find the strand's zones."""
+def prepare(rendered: Rendered, noisy: bool = True) -> Prepared:
+    """Find the strand's zones; quieten every light of the scene first where it was rendered with few samples."""
     angle, scale = strand_angle(rendered.homography)
     strand, bare = {}, {}
     for i, lamp in enumerate(rendered.scene.lamps):
         raw = rendered.strand[i].astype(np.float32)
         strand[lamp.name] = (
-            raw if rendered.scene.no_strand else quieten(raw, rendered.share, angle, scale / 6)
+            raw if rendered.scene.no_strand or not noisy else quieten(raw, rendered.share, angle, scale / 6)
         )
         bare[lamp.name] = rendered.bare[i].astype(np.float32)
     if rendered.scene.no_strand:
@@ -300,6 +300,13 @@ def _mean_spectrum(
     return np.asarray(np.einsum("spk,kspl->l", sums, weights, optimize=True) / mask.sum())
 
 
+def _share(lit: Array, reference: Array) -> Array:
+    """Return lit / reference (61,); where a lamp sends nothing, what it is at the nearest wavelength."""
+    there = reference > 1e-6 * reference.max()
+    at = np.arange(len(lit))
+    return np.asarray(np.interp(at, at[there], lit[there] / reference[there]))
+
+
 def _truth(
     prepared: Prepared,
     weights: Array,
@@ -321,7 +328,7 @@ def _truth(
             reference += power * float((prepared.bare[light.name][crop] * gain)[mask].mean() / CARD_GREY)
         zones[name] = {
             "lab_diffuse": [round(float(v), 2) for v in lab_of(dome / white)],
-            "lab_as_lit": [round(float(v), 2) for v in lab_of(lit / reference)],
+            "lab_as_lit": [round(float(v), 2) for v in lab_of(_share(lit, reference))],
             "reflectance_diffuse_20nm": [round(float(v), 4) for v in (dome / white)[::4]],
         }
     return zones

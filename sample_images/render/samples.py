@@ -24,8 +24,9 @@ from .compose import HairColour, Light, Pigment, Prepared, compose, prepare
 from .scene import CORNERS, Lamp, Pose, Rendered, Scene, project, render
 from .spectra import camera_sensitivity
 from .strand import StrandShape
-from .training import DYES, add_glare, lifted, mean_light, white_level
+from .training import add_glare, mean_light, white_level
 from .truth import Outline
+from .world import DYES, lifted
 
 Array = NDArray[Any]
 HERE = Path(__file__).resolve().parents[1]

@@ -50,7 +50,11 @@ class Pose:
 
 @dataclass(frozen=True, slots=True)
 class Lamp:
-    """One light. ``kind``: dome, lamp (a disc) or panel (a large rectangle); angles in degrees, mm."""
+    """One light; angles in degrees, lengths in mm.
+
+    ``kind``: dome; sky (a dome that is brighter towards ``azimuth``); lamp (a disc); panel (a large rectangle,
+    a window); wall (a large upright rectangle close by); ceiling (a large rectangle overhead).
+    """
 
     name: str
     kind: str = "dome"
@@ -70,6 +74,9 @@ class Scene:
     clutter: int = 1
     fibre_index: float = 1.55  # relative to what surrounds the fibre: about 1.17 in a film of water
     no_strand: bool = False
+    roughness_along: float = 0.3
+    roughness_around: float = 0.3
+    cuticle_tilt: float = 2.5  # degrees
 
 
 def _basis(absorption: Array) -> Array:
@@ -98,7 +105,10 @@ def _mitsuba() -> Any:
     import mitsuba as mi
 
     if mi.variant() is None:
-        mi.set_variant("llvm_ad_rgb")
+        import drjit as dr
+
+        cuda = dr.has_backend(dr.JitBackend.CUDA)
+        mi.set_variant("cuda_ad_rgb" if cuda else "llvm_ad_rgb")
         mi.set_log_level(mi.LogLevel.Error)
     return mi
 
@@ -159,7 +169,11 @@ def place_camera(pose: Pose, keep_inside: bool = True) -> tuple[tuple[Array, Arr
 def _emitter(mi: Any, lamp: Lamp) -> dict[str, Any]:
     if lamp.kind == "dome":
         return {"type": "constant", "radiance": {"type": "rgb", "value": 1.0}}
+    if lamp.kind == "sky":
+        return _sky(mi, lamp)
     centre = np.array([74.0, -52.5, 0.0])
+    if lamp.kind in ("wall", "ceiling"):
+        return _surface(mi, lamp, centre)
     origin = centre + lamp.distance * _direction(lamp.azimuth, lamp.elevation)
     look = mi.ScalarTransform4f().look_at(origin.tolist(), centre.tolist(), [0.0, 0.0, 1.0])
     area = np.pi * lamp.size**2 if lamp.kind == "lamp" else 4 * lamp.size**2 * 0.6
@@ -169,6 +183,43 @@ def _emitter(mi: Any, lamp: Lamp) -> dict[str, Any]:
         "type": "disk" if lamp.kind == "lamp" else "rectangle",
         "to_world": look @ mi.ScalarTransform4f().scale(scale),
         "emitter": {"type": "area", "radiance": {"type": "rgb", "value": float(radiance)}},
+    }
+
+
+def _sky(mi: Any, lamp: Lamp) -> dict[str, Any]:
+    """Return a dome whose brightness rises smoothly towards one azimuth; ``size`` is how sharply (1 to 6)."""
+    height, width = 64, 128
+    polar = np.pi * (np.arange(height) + 0.5) / height
+    azimuth = 2 * np.pi * (np.arange(width) + 0.5) / width
+    ahead = _direction(lamp.azimuth, lamp.elevation)
+    up = np.cos(polar)[:, None] + 0 * azimuth
+    flat = np.sin(polar)[:, None]
+    # The map's middle column looks along +X once its pole is turned from +Y to +Z.
+    along = flat * np.sin(azimuth), -flat * np.cos(azimuth)
+    cosine = along[0] * ahead[0] + along[1] * ahead[1] + up * ahead[2]
+    picture = ((1 + cosine) / 2) ** lamp.size + 0.02
+    image = np.repeat(picture[..., None], 3, axis=2).astype(np.float32)
+    turn = mi.ScalarTransform4f().rotate([1, 0, 0], 90)
+    return {"type": "envmap", "bitmap": mi.Bitmap(image), "to_world": turn}
+
+
+def _surface(mi: Any, lamp: Lamp, centre: Array) -> dict[str, Any]:
+    """Return a lit wall beside the card, or a lit ceiling above it, as a source of its own."""
+    T = mi.ScalarTransform4f
+    if lamp.kind == "ceiling":
+        origin, target = centre + np.array([0.0, 0.0, lamp.distance]), centre
+        scale = [lamp.size, 0.7 * lamp.size, 1.0]
+    else:
+        out = _direction(lamp.azimuth, 0.0)
+        origin = centre + lamp.distance * out + np.array([0, 0, lamp.size])
+        target = origin - out
+        scale = [1.5 * lamp.size, lamp.size, 1.0]
+    up = [0.0, 1.0, 0.0] if lamp.kind == "ceiling" else [0.0, 0.0, 1.0]
+    look = T().look_at(origin.tolist(), np.asarray(target).tolist(), up)
+    return {
+        "type": "rectangle",
+        "to_world": look @ T().scale(scale),
+        "emitter": {"type": "area", "radiance": {"type": "rgb", "value": 1.0}},
     }
 
 
@@ -269,7 +320,7 @@ def _hair(mi: Any, scene: Scene, folder: Path) -> dict[str, Any]:
     shapes: dict[str, Any] = {}
     for g, fibres in enumerate(grow(scene.shape)):
         path = folder / f"fibres{g}.txt"
-        write_curves(path, fibres)
+        write_curves(path, fibres, scene.shape.radius)
         shapes[f"hair{g}"] = {
             "type": "bsplinecurve",
             "filename": str(path),
@@ -279,9 +330,9 @@ def _hair(mi: Any, scene: Scene, folder: Path) -> dict[str, Any]:
                 "sigma_a": {"type": "rgb", "value": [1.0 + 0.01 * g] * 3},  # alike ones would be merged
                 "int_ior": scene.fibre_index,
                 "ext_ior": 1.0,
-                "longitudinal_roughness": 0.3,
-                "azimuthal_roughness": 0.3,
-                "scale_tilt": 2.5,
+                "longitudinal_roughness": scene.roughness_along,
+                "azimuthal_roughness": scene.roughness_around,
+                "scale_tilt": scene.cuticle_tilt,
             },
         }
     if scene.shape.tied:
@@ -464,6 +515,9 @@ class Rendered:
                 s["clutter"],
                 s["fibre_index"],
                 s["no_strand"],
+                s["roughness_along"],
+                s["roughness_around"],
+                s["cuticle_tilt"],
             )
             f = {k: a[k].astype(np.float32) for k in ("strand", "bare", "share", "where", "table")}
             return Rendered(
@@ -496,6 +550,7 @@ def render(scene: Scene, spp: int = 12, only_dome: bool = False, log: Any = None
     pose = scene.pose
     _, homography = place_camera(pose)
     s = scene.shape
+    first_seed = 1000 * (scene.shape.seed * 2 + scene.clutter % 2) % 2**31
     lo, hi = s.centre - s.width / 2 - 4.5, s.centre + s.width / 2 + 4.5
     around = np.array([[s.start - 2.5, lo], [129.5, lo], [129.5, hi], [s.start - 2.5, hi]])
     corners = project(homography, around)
@@ -523,7 +578,9 @@ def render(scene: Scene, spp: int = 12, only_dome: bool = False, log: Any = None
             share, where = np.zeros(box[:1:-1], np.float32), np.zeros((*box[:1:-1], 2), np.float32)
         for i, lamp in enumerate(lamps):
             empty = _world(mi, scene, lamp, half, {}, 4)
-            plain = np.array(mi.render(empty, spp=64 if lamp.kind == "dome" else 32, seed=i))[..., 0]
+            plain = np.array(
+                mi.render(empty, spp=64 if lamp.kind == "dome" else 32, seed=first_seed + 900 + i)
+            )[..., 0]
             plain = np.minimum(plain, 1.5 * cv2.medianBlur(plain, 5) + 0.02)
             plain = cv2.resize(plain, (pose.width, pose.height), interpolation=cv2.INTER_CUBIC)
             inner = project(homography, CORNERS * 0.97 + np.array([74, 52.5]) * 0.03)
@@ -544,7 +601,7 @@ def render(scene: Scene, spp: int = 12, only_dome: bool = False, log: Any = None
             passes = []
             for p, count in enumerate((spp, max(spp * 2 // 3, 4), max(spp * 2 // 3, 4))):
                 _set_absorption(mi, world, NODES[3 * p : 3 * p + 3])
-                passes.append(np.array(mi.render(world, spp=count, seed=100 * i + p)))
+                passes.append(np.array(mi.render(world, spp=count, seed=first_seed + 100 * i + p)))
             raw = np.concatenate(passes, axis=2)
             strand.append(raw / centre)
             if log:

@@ -12,7 +12,6 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-FIBRE_RADIUS = 0.035
 TINT_GROUPS = (0.72, 0.90, 1.08, 1.36)  # fibres differ in pigment: factors on absorption, equally frequent
 
 
@@ -38,6 +37,9 @@ class StrandShape:
     root_narrowing: float = 0.2
     fray: float = 5.0
     tied: bool = False
+    radius: float = 0.035  # of a fibre
+    twist: float = 0.0  # turns of the whole strand about its axis over its length
+    locks: int = 1  # more than one: locks lying side by side, with paper between them
 
 
 def _smooth_walk(rng: np.random.Generator, count: int, steps: int, knots: int) -> NDArray[np.float64]:
@@ -60,7 +62,7 @@ def grow(shape: StrandShape) -> list[NDArray[np.float64]]:
     """Grow the strand; return one (fibres, points, 3) array of control points per tint group."""
     rng = np.random.default_rng(shape.seed)
     area = np.pi / 4 * shape.width * shape.thickness
-    count = int(area * shape.packing / (np.pi * FIBRE_RADIUS**2))
+    count = int(area * shape.packing / (np.pi * shape.radius**2))
     steps = int(shape.length / 3.2) + 4
     t = np.linspace(0.0, 1.0, steps)
 
@@ -87,6 +89,18 @@ def grow(shape: StrandShape) -> list[NDArray[np.float64]]:
     lift = 0.25 * shape.wave * np.cos(wave_angle) + 0.6 * shape.frizz * _smooth_walk(rng, count, steps, 7)
     depth = np.clip(level[:, None] + 0.16 * _smooth_walk(rng, count, steps, 5), 0, 1)
     z = 0.06 + shape.thickness * dome * depth + np.abs(lift)
+    if shape.twist:
+        angle = 2 * np.pi * shape.twist * t[None] + 0.4 * _smooth_walk(rng, 1, steps, 3)
+        axis = -(shape.centre + axis_offset(shape, t)[None])
+        middle = 0.06 + 0.5 * shape.thickness
+        beside, above = y - axis, (z - middle) * shape.width / shape.thickness
+        y = axis + beside * np.cos(angle) - above * np.sin(angle)
+        z = middle + (beside * np.sin(angle) + above * np.cos(angle)) * shape.thickness / shape.width
+        z = np.maximum(z, 0.05)
+    if shape.locks > 1:
+        gap = 0.45 * shape.width / shape.locks
+        lock = np.floor((u + 1) / 2 * shape.locks)[:, None]
+        y = y - gap * (lock - (shape.locks - 1) / 2)
     if shape.tied:
         z = z * (1 - 0.3 * np.exp(-((t / 0.05) ** 2)))
 
@@ -107,7 +121,7 @@ def grow(shape: StrandShape) -> list[NDArray[np.float64]]:
     return [points[group == g] for g in range(len(TINT_GROUPS))]
 
 
-def write_curves(path: Path, fibres: NDArray[np.float64]) -> None:
+def write_curves(path: Path, fibres: NDArray[np.float64], radius: float) -> None:
     """Write control points as a curve file, with a decoy far below the table as its last curve.
 
     The renderer reads one segment past the end of the last curve; the decoy makes that harmless.
@@ -117,5 +131,5 @@ def write_curves(path: Path, fibres: NDArray[np.float64]) -> None:
     )
     with path.open("w") as file:
         for fibre in [*fibres, decoy]:
-            file.write("\n".join(f"{p[0]:.4f} {p[1]:.4f} {p[2]:.4f} {FIBRE_RADIUS}" for p in fibre))
+            file.write("\n".join(f"{p[0]:.4f} {p[1]:.4f} {p[2]:.4f} {radius:.4f}" for p in fibre))
             file.write("\n\n")

@@ -1,15 +1,21 @@
-"""Many strands in many poses and lights, for building and judging the measurement (not committed pictures).
+"""Photographs with known truth, of many strands in many rooms, for building and judging the measurement.
 
-``python -m sample_images.render.training scenes FOLDER COUNT`` renders the light components;
-``... photos FOLDER OUT`` composes photographs from whatever components are there.
+``python -m sample_images.render.training OUT COUNT [--first N] [--spp N] [--jobs N] [--card CARD.png]`` renders
+the strands and rooms of `world` and photographs each in several hair colours: pairs with the card turned end for
+end, and single ones. Beside each NNNN.jpg lies its truth, NNNN.json, with the families it is of. The pictures are
+not committed. One place takes minutes on two cores, seconds on a graphics card.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
-import sys
+import pickle
+import tempfile
 import time
 from dataclasses import asdict, replace
+from functools import cache
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -19,298 +25,12 @@ from numpy.typing import NDArray
 
 from .camera import Camera, develop, write_jpeg
 from .card_sheet import Sheet, print_card
-from .compose import HairColour, Light, Pigment, Prepared, compose, prepare
-from .scene import CORNERS, Lamp, Pose, Rendered, Scene, place_camera, project, render
+from .compose import HairColour, Light, Prepared, compose, prepare
+from .scene import CORNERS, NODES, Scene, project, render
 from .spectra import camera_sensitivity, illuminant
-from .strand import StrandShape
+from .world import DYED, PRINT_ODDS, PRINTS, draw_camera, draw_hair, draw_lights, draw_place, turned
 
 Array = NDArray[Any]
-
-
-def draw_scene(index: int) -> Scene:
-    """Return the ``index``-th random scene: strand shape, pose and lamps; any prefix is a fair sample."""
-    rng = np.random.default_rng(7000 + index)
-    kind = index % 8
-    shape = StrandShape(
-        seed=index + 1,
-        length=float(rng.uniform(96, 104)),
-        width=float(rng.uniform(13, 21)),
-        thickness=float(rng.uniform(1.2, 2.2)),
-        start=float(rng.uniform(21.0, 23.5)),
-        centre=float(rng.uniform(51.0, 54.0)),
-        bend=float(rng.uniform(-2.2, 2.2)),
-        clumps=int(rng.integers(7, 26)),
-        clumping=float(rng.uniform(0.1, 0.5)),
-        wave=float(rng.uniform(0.05, 0.35)),
-        wave_length=float(rng.uniform(18, 34)),
-        frizz=float(rng.uniform(0.03, 0.15)),
-        crossing=float(rng.uniform(0.04, 0.11)),
-        flyaways=float(rng.uniform(0.004, 0.02)),
-        fray=float(rng.uniform(2.5, 8)),
-        tied=bool(rng.random() < 0.25),
-    )
-    if kind in (1, 6):  # wavy
-        shape = replace(
-            shape, wave=float(rng.uniform(0.6, 1.3)), wave_length=float(rng.uniform(14, 24)), frizz=0.2
-        )
-    if kind == 3:  # thin, the bed shows a little
-        shape = replace(shape, width=float(rng.uniform(12, 14)), thickness=float(rng.uniform(0.7, 0.95)))
-    if kind == 4:  # frizzy with many fly-aways
-        shape = replace(shape, frizz=0.3, flyaways=0.035, crossing=0.13)
-    index_of_fibre = 1.55
-    if index in (7, 14, 21):  # wet: drawn together, flat, a film of water
-        shape = replace(shape, clumping=0.72, clumps=9, flyaways=0.002, thickness=1.2, frizz=0.03)
-        index_of_fibre = 1.17
-    tilt = float(rng.uniform(0, 16)) if index % 5 != 2 else float(rng.uniform(28, 42))
-    roll = float(rng.normal(0, 6)) if index % 4 != 1 else float(rng.uniform(0, 360))
-    if index % 6 == 5:
-        roll += 180
-    fill = float(rng.uniform(0.78, 0.93)) if index % 7 != 4 else float(rng.uniform(0.5, 0.6))
-    pose = Pose(
-        fill=fill,
-        tilt=tilt,
-        towards=float(rng.uniform(0, 360)),
-        roll=roll,
-        shift=(float(rng.uniform(-5, 5)), float(rng.uniform(-4, 4))),
-    )
-    for _ in range(8):
-        _, homography = place_camera(pose)
-        corners = project(homography, CORNERS)
-        scale = np.linalg.norm(corners[1] - corners[0]) / 148
-        if scale >= 5.0:
-            break
-        grow = min(max(5.1 / scale, 1.03), 1.3)
-        pose = replace(pose, width=int(pose.width * grow) // 4 * 4, height=int(pose.height * grow) // 4 * 4)
-    along, across = rng.normal(0, 14, 2)
-    low, high = rng.uniform(20, 55, 2)
-    lamp = {"distance": float(rng.uniform(450, 1200))}
-    lamp["size"] = lamp["distance"] * float(rng.uniform(0.1, 0.2))
-    lamps = (
-        Lamp("dome"),
-        Lamp("root", "lamp", 180 + along, float(low), **lamp),
-        Lamp("ends", "lamp", 0 + along, float(low), **lamp),
-        Lamp("above", "lamp", 90 + across, float(high), **lamp),
-        Lamp("below", "lamp", 270 + across, float(high), **lamp),
-        Lamp("window", "panel", float(rng.uniform(0, 360)), float(rng.uniform(28, 50)), 1300.0, 520.0),
-    )
-    if index:  # the first scene has all six, the others what time allows
-        wanted = (("root", "ends", "window"), ("above", "below", "window"), ("root", "ends", "above"))[
-            index % 3
-        ]
-        lamps = tuple(lamp for lamp in lamps if lamp.name in ("dome", *wanted))
-    return Scene(shape, pose, lamps, clutter=500 + index, fibre_index=index_of_fibre)
-
-
-def render_scenes(folder: Path, count: int) -> None:
-    """Render scene after scene into ``folder``; what is there already is kept."""
-    for index in range(count):
-        path = folder / f"scene{index:03d}.npz"
-        if path.exists():
-            continue
-        scene = draw_scene(index)
-        done = render(scene, spp=8)
-        part = path.with_suffix(".part.npz")
-        done.save(part)
-        part.rename(path)
-        if scene.fibre_index < 1.5:  # the same strand dry, under the dome only: what it will look like
-            shape = replace(scene.shape, clumping=0.3, thickness=1.6, frizz=0.08, flyaways=0.01)
-            dry = render(replace(scene, shape=shape, fibre_index=1.55), spp=8, only_dome=True)
-            dry.save(folder / f"dry{index:03d}.npz")
-        print(time.strftime("%H:%M:%S"), path.name, f"{done.seconds:.0f} s", flush=True)
-
-
-# --- hair colours -------------------------------------------------------------------------------------------
-
-LIFT = np.array(  # eumelanin, pheomelanin, remainder: from black in ten steps to palest yellow
-    [
-        [8.0, 0.01, 0.01],
-        [1.7, 0.3, 0.1],
-        [1.0, 0.25, 0.25],
-        [0.42, 0.25, 0.30],
-        [0.20, 0.20, 0.30],
-        [0.10, 0.11, 0.26],
-        [0.05, 0.06, 0.20],
-        [0.026, 0.032, 0.115],
-        [0.014, 0.015, 0.062],
-        [0.0075, 0.007, 0.032],
-        [0.003, 0.003, 0.012],
-    ]
-)
-
-
-def lifted(step: float, rng: np.random.Generator | None = None, dyes: tuple[Any, ...] = ()) -> Pigment:
-    """Return the pigment after ``step`` (0-10) steps of lift; ``rng`` varies the person's mixture."""
-    logs = np.array([np.interp(step, np.arange(11), np.log(LIFT[:, i])) for i in range(3)])
-    if rng is not None:
-        logs = logs + rng.normal([0.0, -0.1, -0.1], [0.22, 0.45, 0.4])
-    return Pigment(*(float(v) for v in np.exp(logs)), dyes)
-
-
-DYES = {  # centre and width in nm of what is absorbed
-    "pink": (530.0, 42.0),
-    "violet": (572.0, 48.0),
-    "blue": (612.0, 52.0),
-    "red": (508.0, 48.0),
-    "green": (640.0, 48.0),
-    "yellow": (440.0, 40.0),
-}
-
-KINDS = (
-    "black",
-    "pale yellow",
-    "orange",
-    "pastel",
-    "brown",
-    "uneven",
-    "yellow",
-    "dark brown",
-    "gold",
-    "stained",
-    "grey",
-    "red orange",
-    "orange gold",
-    "patchy",
-    "palest",
-    "three zones",
-)
-STEPS_OF = {
-    "black": (0.0, 0.7),
-    "dark brown": (0.9, 1.9),
-    "brown": (1.9, 3.2),
-    "red orange": (3.2, 4.4),
-    "orange": (4.4, 5.8),
-    "orange gold": (5.6, 6.8),
-    "gold": (6.6, 7.6),
-    "yellow": (7.4, 8.7),
-    "pale yellow": (8.7, 9.5),
-    "palest": (9.5, 10.0),
-}
-
-
-def draw_colour(kind: str, rng: np.random.Generator) -> HairColour:
-    """Return a random hair colour of one kind."""
-    seed = int(rng.integers(1 << 30))
-
-    def like(step: float, dyes: tuple[Any, ...] = ()) -> Pigment:
-        return lifted(float(np.clip(step, 0, 10)), np.random.default_rng(seed), dyes)
-
-    if kind in STEPS_OF:
-        step = float(rng.uniform(*STEPS_OF[kind]))
-        drift = float(rng.normal(0, 0.25))
-        return HairColour(((0.0, like(step + drift)), (1.0, like(step - drift))))
-    if kind == "grey":
-        share = float(rng.uniform(0.1, 0.5))
-        white = Pigment(float(rng.uniform(0.004, 0.03)), 0.001, float(rng.uniform(0.004, 0.02)))
-        dark = Pigment(float(rng.uniform(0.2, 1.5)), 0.03, 0.04)
-        return HairColour(((0.0, white), (1.0, white)), dark, share, seed)
-    if kind == "pastel":
-        name = list(DYES)[int(rng.integers(len(DYES)))]
-        amount = float(np.exp(rng.uniform(np.log(0.012), np.log(0.3))))
-        second = list(DYES)[int(rng.integers(len(DYES)))]
-        dyes = ((amount, *DYES[name]), (amount * float(rng.uniform(0, 0.5)), *DYES[second]))
-        step = float(rng.uniform(8.0, 10.0))
-        fade = float(rng.uniform(0.5, 1.0))
-        faded = tuple((a * fade, c, w) for a, c, w in dyes)
-        return HairColour(((0.0, like(step, dyes)), (1.0, like(step, faded))))
-    if kind == "stained":
-        name = ("green", "violet", "blue", "pink")[int(rng.integers(4))]
-        step = float(rng.uniform(5.5, 9.5))
-        amount = float(rng.uniform(0.5, 2.0)) * 0.5 * 10 ** (-step / 7)
-        dyes = ((amount, *DYES[name]),)
-        if rng.random() < 0.5:
-            return HairColour(
-                ((0.0, like(step)), (0.4, like(step)), (0.65, like(step, dyes)), (1.0, like(step, dyes)))
-            )
-        return HairColour(((0.0, like(step, dyes)), (1.0, like(step, dyes))))
-    if kind == "patchy":
-        step = float(rng.uniform(4.5, 9.5))
-        other = step - float(rng.uniform(1.0, 2.6))
-        return HairColour(
-            ((0.0, like(step)), (1.0, like(step))), like(other), float(rng.uniform(0.15, 0.5)), seed
-        )
-    first = float(rng.uniform(2.5, 9.5))
-    if kind == "uneven":
-        second = float(np.clip(first + rng.choice([-1, 1]) * rng.uniform(1.2, 3.0), 0.5, 10))
-        at = float(rng.uniform(0.25, 0.7))
-        return HairColour(
-            ((0.0, like(first)), (at - 0.06, like(first)), (at + 0.06, like(second)), (1.0, like(second)))
-        )
-    second, third = (float(np.clip(first + rng.normal(0, 1.6), 0.5, 10)) for _ in range(2))
-    return HairColour(
-        (
-            (0.0, like(first)),
-            (0.29, like(first)),
-            (0.37, like(second)),
-            (0.63, like(second)),
-            (0.71, like(third)),
-            (1.0, like(third)),
-        )
-    )
-
-
-# --- light and camera ---------------------------------------------------------------------------------------
-
-DAYLIGHTS = ("D65", "D55", "D50", "D75", "D60")
-WARM = ("A", "LED-B1", "LED-B2", "LED-V1", "LED-BH1", "LED-RGB1", "FL12", "FL4")
-NEUTRAL = ("LED-B3", "LED-B4", "LED-B5", "LED-V2", "FL2", "FL7", "FL11", "FL3.5", "FL3.9", "FL3.14")
-
-
-def draw_lights(prepared: Prepared, rng: np.random.Generator) -> tuple[Light, ...]:
-    """Return a random mixture of a scene's lights, from fully diffuse to nine tenths directional."""
-    names = [lamp.name for lamp in prepared.rendered.scene.lamps if lamp.name != "dome"]
-    family = (DAYLIGHTS, DAYLIGHTS, NEUTRAL, WARM)[int(rng.integers(4))]
-    lamp = str(rng.choice(family))
-    share = 0.0 if rng.random() < 0.12 else float(rng.uniform(0.08, 0.9))
-    chosen = rng.permutation(names)[: 1 if rng.random() < 0.6 else 2]
-    parts = rng.dirichlet(np.ones(len(chosen)))
-    dome = lamp
-    if rng.random() < 0.12:
-        dome = str(rng.choice(DAYLIGHTS))
-        share = min(share, 0.3)
-    lights = [Light("dome", 1 - share, dome)]
-    for name, part in zip(chosen, parts, strict=True):
-        if share * part < 0.02:
-            continue
-        shadow = None
-        if rng.random() < 0.12:
-            angle, soft = float(rng.uniform(-40, 40)), float(rng.uniform(4, 25))
-            depth = min(float(rng.uniform(0.2, 0.9)), 0.5 / max(share * part, 0.1))
-            shadow = (float(rng.uniform(20, 128)), angle + 180 * int(rng.integers(2)), soft, depth)
-        lights.append(Light(str(name), share * float(part), lamp, shadow))
-    total = sum(light.weight for light in lights)
-    return tuple(replace(light, weight=light.weight / total) for light in lights)
-
-
-def draw_camera(rng: np.random.Generator) -> Camera:
-    """Return a random phone-like camera and its settings for one picture."""
-    balance = str(rng.choice(["auto", "auto", "auto", "partial", "partial", "daylight"]))
-    kind = rng.random()
-    exposure = float(rng.uniform(0.6, 0.93))
-    if kind < 0.14:
-        exposure = float(rng.uniform(0.3, 0.55))
-    elif kind > 0.92:
-        exposure = float(rng.uniform(0.98, 1.08))
-    red, blue = rng.normal(0, 0.05, 2)
-    return Camera(
-        sensor=int(rng.integers(0, 9)),
-        balance=balance,
-        balance_error=(float(red), float(blue)),
-        exposure=exposure,
-        saturation=float(rng.uniform(0.95, 1.2)),
-        contrast=float(rng.choice([0.0, 0.1, 0.2, 0.3, 0.45])),
-        lifted_blacks=float(rng.choice([0.0, 0.0, 0.01, 0.03])),
-        gamma=float(rng.uniform(0.85, 1.08)),
-        channel_gamma=tuple(float(v) for v in 1 + rng.normal(0, 0.015, 3)),  # type: ignore[arg-type]
-        shoulder=float(rng.choice([0.0, 0.0, 0.2, 0.4])),
-        flare=float(rng.uniform(0.003, 0.03)),
-        vignette=float(rng.uniform(0.0, 0.14)),
-        blur=float(rng.uniform(0.35, 0.8)),
-        noise=float(np.exp(rng.uniform(np.log(0.004), np.log(0.02)))),
-        sharpen=float(rng.uniform(0, 0.9)),
-        quality=int(rng.integers(80, 96)),
-        matrix_error=0.012,
-        seed=int(rng.integers(1 << 30)),
-    )
 
 
 def mean_light(lights: tuple[Light, ...]) -> Array:
@@ -386,213 +106,248 @@ def fold(picture: Array, homography: Array, at: float, steep: float) -> Array:
 # --- photographs --------------------------------------------------------------------------------------------
 
 
-class Writer:
-    """Writes numbered photographs with their truth."""
-
-    def __init__(self, out: Path) -> None:
-        self.out = out
-        (out / "masks").mkdir(parents=True, exist_ok=True)
-        self.number = len(list(out.glob("[0-9]*.json")))
-
-    def write(
-        self,
-        prepared: Prepared,
-        colour: HairColour,
-        lights: tuple[Light, ...],
-        sheet: Sheet,
-        camera: Camera,
-        notes: dict[str, Any],
-        dry: Prepared | None = None,
-        turn: int = 0,
-        spoil: str | None = None,
-        table: int = 0,
-    ) -> None:
-        """Compose, spoil where asked, develop and write one photograph."""
-        rng = np.random.default_rng(camera.seed + 17)
-        r = prepared.rendered
-        sensors = camera_sensitivity(camera.sensor)
-        if spoil == "two lights":
-            lamps = [lamp.name for lamp in r.scene.lamps if lamp.name != "dome"]
-            lights = (
-                Light("dome", 0.5, "D65", (float(rng.uniform(55, 95)), float(rng.normal(0, 15)), 6.0, 0.85)),
-                Light(str(rng.choice(lamps)), 0.5, "A", (float(rng.uniform(55, 95)), 180.0, 6.0, 0.9)),
-            )
-        if spoil == "uneven":
-            lights = tuple(
-                replace(light, shadow=(74.0, float(rng.normal(0, 20)), 5.0, 0.86)) for light in lights
-            )
-        picture, zones = compose(
-            prepared, colour if spoil != "no strand" else None, lights, sheet, sensors, table
-        )
-        if spoil == "glare":
-            at = (float(rng.uniform(40, 110)), float(rng.uniform(30, 75)))
-            picture = add_glare(
-                picture, r.homography, at, float(rng.uniform(12, 20)), float(rng.uniform(1.2, 2.5))
-            )
-        if spoil == "folded":
-            picture = fold(picture, r.homography, float(rng.uniform(60, 110)), float(rng.uniform(0.35, 0.6)))
-        if spoil == "blur":
-            camera = replace(camera, blur=float(rng.uniform(5, 9)), sharpen=0.2)
-        if spoil == "overexposed":
-            camera = replace(camera, exposure=float(rng.uniform(1.9, 3.0)))
-        if spoil == "too dark":
-            camera = replace(camera, exposure=float(rng.uniform(0.015, 0.035)))
-        homography = r.homography.copy()
-        image = develop(picture, mean_light(lights), camera, white_level(prepared, lights))
-        if spoil == "cut off":
-            corners = project(homography, CORNERS)
-            left = int(corners[:, 0].min() + rng.uniform(0.06, 0.2) * np.ptp(corners[:, 0]))
-            image = image[:, left:]
-            homography = np.array([[1, 0, -left], [0, 1, 0], [0, 0, 1.0]]) @ homography
-        if turn:
-            h, w = image.shape[:2]
-            image = np.rot90(image, 2)
-            homography = np.array([[-1, 0, w], [0, -1, h], [0, 0, 1.0]]) @ homography
-        name = f"{self.number:04d}"
-        self.number += 1
-        write_jpeg(image, self.out / f"{name}.jpg", camera.quality)
-        directional = sum(light.weight for light in lights if light.name != "dome")
-        record: dict[str, Any] = {
-            "photo": f"{name}.jpg",
-            "valid": spoil is None,
-            "refuse_because": spoil,
-            **notes,
-            "wet": r.scene.fibre_index < 1.5,
-            "zones": zones if spoil != "no strand" else {},
-            "card_to_pixels": homography.tolist(),
-            "pixels_per_mm": round(
-                float(np.linalg.norm(np.diff(project(homography, CORNERS)[:2], axis=0))) / 148, 2
-            ),
-            "card_is": {
-                "spread": notes["misprint"][0],
-                "cast": notes["misprint"][1],
-                "true_lab": sheet.lab.round(2).tolist(),
-            },
-            "recipe": {
-                "directional_share": round(directional, 3),
-                "lights": [asdict(light) for light in lights],
-                "lamps": [asdict(lamp) for lamp in r.scene.lamps],
-                "camera": asdict(camera),
-                "colour": asdict(colour),
-                "pose": asdict(r.scene.pose),
-                "shape": asdict(r.scene.shape),
-            },
-        }
-        if dry is not None:
-            _, dry_zones = compose(dry, colour, (Light("dome", 1.0, "D65"),), sheet, sensors)
-            record["dry_zones"] = {k: {"lab_diffuse": v["lab_diffuse"]} for k, v in dry_zones.items()}
-        (self.out / f"{name}.json").write_text(json.dumps(record, indent=1))
-
-
-def write_photos(
-    folder: Path, out: Path, card: Path | None, per_scene: int = 6, wait: bool = True, smooth: bool = False
+def write_photo(
+    out: Path,
+    name: str,
+    prepared: Prepared,
+    colour: HairColour | None,
+    lights: tuple[Light, ...],
+    sheet: Sheet,
+    camera: Camera,
+    notes: dict[str, Any],
+    dry: Prepared | None = None,
+    spoil: str | None = None,
+    gloss: float = 0.0,
 ) -> None:
-    """Compose photographs of every rendered scene in ``folder`` as they appear, a few colours each."""
-    writer = Writer(out)
-    sheets = [print_card(40 + i, s, c, card, smooth) for i, (s, c) in enumerate(MISPRINTS)]
-    done = {f"scene{json.loads(p.read_text())['scene']:03d}.npz" for p in out.glob("[0-9]*.json")}
-    while True:
-        paths = [p for p in sorted(folder.glob("scene*.npz")) if p.name not in done and ".part" not in p.name]
-        if not paths:
-            if not wait:
-                break
-            time.sleep(5)
+    """Compose, spoil where asked, develop and write one photograph and its truth."""
+    rng = np.random.default_rng(camera.seed + 17)
+    r = prepared.rendered
+    sensors = camera_sensitivity(camera.sensor)
+    if spoil == "two lights":
+        lamps = [lamp.name for lamp in r.scene.lamps if lamp.name != "dome"]
+        lights = (
+            Light("dome", 0.5, "D65", (float(rng.uniform(55, 95)), float(rng.normal(0, 15)), 6.0, 0.85)),
+            Light(str(rng.choice(lamps)), 0.5, "A", (float(rng.uniform(55, 95)), 180.0, 6.0, 0.9)),
+        )
+    if spoil == "uneven":
+        edge = (74.0, float(rng.normal(0, 20)), 5.0, 0.86)
+        lights = tuple(replace(light, shadow=edge) for light in lights)
+    picture, zones = compose(prepared, colour, lights, sheet, sensors, int(rng.integers(12)))
+    if gloss:
+        picture = _sheen(picture, prepared, gloss, float(rng.uniform(0, 360)))
+    if spoil == "glare":
+        at = (float(rng.uniform(40, 110)), float(rng.uniform(30, 75)))
+        picture = add_glare(
+            picture, r.homography, at, float(rng.uniform(12, 20)), float(rng.uniform(1.2, 2.5))
+        )
+    if spoil == "folded":
+        picture = fold(picture, r.homography, float(rng.uniform(60, 110)), float(rng.uniform(0.35, 0.6)))
+    changed = {
+        "blur": {"blur": float(rng.uniform(5, 9)), "sharpen": 0.2},
+        "overexposed": {"exposure": float(rng.uniform(1.9, 3.0))},
+        "too dark": {"exposure": float(rng.uniform(0.015, 0.035))},
+    }
+    camera = replace(camera, **changed.get(spoil or "", {}))
+    image = develop(picture, mean_light(lights), camera, white_level(prepared, lights))
+    homography = r.homography
+    if spoil == "cut off":
+        corners = project(homography, CORNERS)
+        left = int(corners[:, 0].min() + rng.uniform(0.06, 0.2) * np.ptp(corners[:, 0]))
+        image = image[:, left:]
+        homography = np.array([[1, 0, -left], [0, 1, 0], [0, 0, 1.0]]) @ homography
+    write_jpeg(image, out / f"{name}.jpg", camera.quality, notes.get("taken"))
+    record: dict[str, Any] = {
+        "photo": f"{name}.jpg",
+        "valid": spoil is None,
+        "refuse_because": spoil,
+        **notes,
+        "wet": r.scene.fibre_index < 1.5,
+        "zones": zones,
+        "card_to_pixels": homography.tolist(),
+        "recipe": {
+            "directional_share": round(sum(x.weight for x in lights if x.name != "dome"), 3),
+            "gloss": gloss,
+            "lights": [asdict(light) for light in lights],
+            "camera": asdict(camera),
+            "colour": None if colour is None else asdict(colour),
+            "card_true_lab": sheet.lab.round(2).tolist(),
+        },
+    }
+    if dry is not None and colour is not None:
+        _, dry_zones = compose(dry, colour, (Light("dome", 1.0, "D65"),), sheet, sensors)
+        record["dry_zones"] = {k: {"lab_diffuse": v["lab_diffuse"]} for k, v in dry_zones.items()}
+    (out / f"{name}.json").write_text(json.dumps(record))
+
+
+def _sheen(picture: Array, prepared: Prepared, strength: float, azimuth: float) -> Array:
+    """Add what a glossy print sends back of the room: a veil over the card, stronger towards one side."""
+    r = prepared.rendered
+    h, w = picture.shape[:2]
+    ys, xs = np.mgrid[0:h, 0:w] + 0.5
+    card = project(np.linalg.inv(r.homography), np.stack([xs.ravel(), ys.ravel()], 1)).reshape(h, w, 2)
+    inside = (card[..., 0] > 0) & (card[..., 0] < 148) & (card[..., 1] > 0) & (card[..., 1] < 105)
+    a = np.radians(azimuth)
+    side = ((card[..., 0] - 74) * np.cos(a) + (card[..., 1] - 52.5) * np.sin(a)) / 74
+    veil = strength * (1 + 0.7 * side) * cv2.GaussianBlur(inside.astype(np.float32), (0, 0), 1.0)
+    x, y, bw, bh = r.box
+    veil[y : y + bh, x : x + bw] *= 1 - r.share
+    return np.asarray(picture + veil[..., None].astype(np.float32))
+
+
+def transport(prepared: Prepared) -> dict[str, Any]:
+    """Return each zone's mean radiance under each light at the absorptions `NODES`, of white in the same place."""
+    r = prepared.rendered
+    x, y, w, h = r.box
+    found: dict[str, Any] = {}
+    for zone, mask in prepared.zones.items():
+        found[zone] = {}
+        for lamp in r.scene.lamps:
+            white = prepared.bare[lamp.name][y : y + h, x : x + w][mask].mean() / 0.87
+            sent = prepared.strand[lamp.name][mask].mean(0)
+            found[zone][lamp.name] = {"white": float(white), "sent": [float(v) for v in sent]}
+    return found
+
+
+# --- one place ----------------------------------------------------------------------------------------------
+
+SHEETS = 24
+
+
+def print_sheets(card: Path | None) -> list[tuple[Sheet, str, str]]:
+    """Return the printed cards with their print family and their inks."""
+    rng = np.random.default_rng(99)
+    wanted = []
+    for i in range(SHEETS):
+        family = list(PRINTS)[int(np.searchsorted(np.cumsum(PRINT_ODDS), (i * 7 % SHEETS + 0.5) / SHEETS))]
+        spread, cast = PRINTS[family][int(rng.integers(len(PRINTS[family])))]
+        wanted.append((70 + i, spread, cast, card, i % 3 != 2, family))
+    with get_context("spawn").Pool() as pool:
+        return pool.map(_print_one, wanted)
+
+
+def _print_one(job: tuple[int, float, float, Path | None, bool, str]) -> tuple[Sheet, str, str]:
+    seed, spread, cast, card, smooth, family = job
+    return print_card(seed, spread, cast, card, smooth), family, "smooth" if smooth else "three inks"
+
+
+@cache
+def _sheets(path: Path) -> list[tuple[Sheet, str, str]]:
+    return pickle.loads(path.read_bytes())  # type: ignore[no-any-return]
+
+
+def photograph(index: int, out: Path, sheets: Path, spp: int, pairs: int, singles: int) -> str:
+    """Render the ``index``-th place and write its photographs; return a line for the log."""
+    cv2.setNumThreads(1)
+    began = time.time()
+    place = draw_place(index)
+    scenes: tuple[Scene, Scene] = (place.first, place.turned)
+    views = [prepare(render(scene, spp=spp), noisy=spp < 48) for scene in scenes]
+    rendered = time.time() - began
+    dry = None
+    if place.first.fibre_index < 1.5:
+        shape = replace(place.first.shape, clumping=0.3, thickness=1.8, frizz=0.08, flyaways=0.01)
+        scene = replace(place.first, shape=shape, fibre_index=1.55)
+        dry = prepare(render(scene, spp=spp, only_dome=True), noisy=spp < 48)
+    (out / f"place{index:04d}.json").write_text(
+        json.dumps(
+            {
+                "place": index,
+                "shape": place.shape,
+                "nodes": NODES.tolist(),
+                "scene": asdict(place.first),
+                "views": [transport(v) for v in views],
+            }
+        )
+    )
+    rng = np.random.default_rng(52_000 + index)
+    names = tuple(lamp.name for lamp in place.first.lamps)
+    for shot in range(pairs + singles):
+        colour, kind = draw_hair(rng)
+        lights, lighting, lamp = draw_lights(names, rng)
+        camera, processing, sensor = draw_camera(rng)
+        sheet, quality, inks = _sheets(sheets)[int(rng.integers(SHEETS))]
+        gloss = float(rng.uniform(0.003, 0.025)) if rng.random() < 0.2 else 0.0
+        notes: dict[str, Any] = {
+            "scene": index,
+            "strand": f"s{index:04d}{shot}",
+            "kind": kind,
+            "dyed": kind in DYED,
+            "pair": f"p{index:04d}{shot}" if shot < pairs else None,
+            "families": {
+                "shape": place.shape,
+                "lighting": lighting,
+                "lamp": lamp,
+                "camera": processing,
+                "sensor": sensor,
+                "print": quality,
+                "inks": inks,
+                "gloss": "glossy" if gloss else "matt",
+            },
+            "taken": f"2026:03:{1 + index % 28:02d} {9 + shot:02d}:{index % 60:02d}:10",
+        }
+        name = f"{index:04d}{shot}"
+        if shot >= pairs:
+            side = int(rng.integers(2))
+            spoil = SPOILS[int(rng.integers(len(SPOILS)))] if rng.random() < 0.08 else None
+            write_photo(
+                out,
+                name,
+                views[side],
+                None if spoil == "no strand" else colour,
+                lights if side == 0 else turned(lights),
+                sheet,
+                camera,
+                notes,
+                dry,
+                spoil,
+                gloss,
+            )
             continue
-        path = paths[0]
-        done.add(path.name)
-        rendered = Rendered.load(path)
-        prepared = prepare(rendered)
-        index = int(path.stem[5:])
-        rng = np.random.default_rng(4242 + index)
-        strand = index * per_scene
-        dry_path = folder / f"dry{index:03d}.npz"
-        wet = rendered.scene.fibre_index < 1.5
-        if wet:
-            while not dry_path.exists():
-                time.sleep(5)
-        dry = prepare(Rendered.load(dry_path)) if wet else None
-        full = np.zeros(rendered.bare.shape[1:], np.uint8)
-        x, y, w, h = rendered.box
-        full[y : y + h, x : x + w] = np.round(rendered.share * 255)
-        cv2.imwrite(str(out / "masks" / f"scene{index:03d}.png"), full)
-        for c in range(per_scene):
-            kind = KINDS[(5 * strand + strand // 16) % len(KINDS)]
-            colour = draw_colour(kind, rng)
-            notes: dict[str, Any] = {"strand": f"s{strand:03d}", "scene": index, "kind": kind, "pair": None}
-            strand += 1
-            for shot in range(3):
-                lights = draw_lights(prepared, rng)
-                camera = draw_camera(rng)
-                if camera.balance == "daylight" and lights[0].illuminant in WARM and rng.random() < 0.75:
-                    camera = replace(camera, balance="partial")  # few cameras leave so strong a cast
-                k = int(rng.integers(len(sheets)))
-                spoil = None
-                if shot == 2 and c == index % per_scene:
-                    spoil = SPOILS[index % len(SPOILS)]
-                turn = int(rng.random() < 0.2)
-                table = int(rng.integers(12))
-                names = [light.name for light in lights]
-                opposite = {"root": "ends", "ends": "root", "above": "below", "below": "above"}
-                can_turn = (
-                    all(n == "dome" or opposite.get(n) in prepared.strand for n in names) and len(names) > 1
-                )
-                if shot == 0 and not can_turn:
-                    along = [n for n in opposite if n in prepared.strand and opposite[n] in prepared.strand]
-                    share = float(rng.uniform(0.25, 0.85))
-                    lamp = lights[0].illuminant
-                    lights = (Light("dome", 1 - share, lamp), Light(str(rng.choice(along)), share, lamp))
-                notes = {**notes, "pair": None, "misprint": MISPRINTS[k]}
-                if shot == 0:
-                    notes["pair"] = f"p{strand:03d}"
-                writer.write(prepared, colour, lights, sheets[k], camera, notes, dry, turn, spoil, table)
-                if (
-                    shot == 0
-                ):  # the same strand with the card turned end for end: the light comes from the other side
-                    turned = tuple(replace(light, name=opposite.get(light.name, "dome")) for light in lights)
-                    turned = tuple(
-                        replace(light, shadow=None if s is None else (148 - s[0], s[1] + 180, s[2], s[3]))
-                        for light, s in ((light, light.shadow) for light in turned)
-                    )
-                    red, blue = rng.normal(0, 0.03, 2)
-                    second = replace(
-                        camera,
-                        seed=camera.seed + 1,
-                        exposure=camera.exposure * float(rng.uniform(0.93, 1.06)),
-                        balance_error=(
-                            camera.balance_error[0] + float(red),
-                            camera.balance_error[1] + float(blue),
-                        ),
-                    )
-                    writer.write(
-                        prepared, colour, turned, sheets[k], second, notes, dry, 1 - turn, None, table
-                    )
-        print(time.strftime("%H:%M:%S"), "photos of", path.name, writer.number, flush=True)
+        slip = rng.normal(0, 0.03, 2)
+        second = replace(
+            camera,
+            seed=camera.seed + 1,
+            exposure=camera.exposure * float(rng.uniform(0.93, 1.06)),
+            balance_error=(camera.balance_error[0] + slip[0], camera.balance_error[1] + slip[1]),
+        )
+        later = {**notes, "taken": notes["taken"][:-2] + "31"}
+        write_photo(out, name + "a", views[0], colour, lights, sheet, camera, notes, dry, gloss=gloss)
+        write_photo(out, name + "b", views[1], colour, turned(lights), sheet, second, later, dry, gloss=gloss)
+    return f"{index} {place.shape}: rendered in {rendered:.0f} s, done in {time.time() - began:.0f} s"
 
 
-MISPRINTS = (
-    (0.0, 0.0),
-    (1.0, 0.5),
-    (1.5, 1.0),
-    (2.0, 1.0),
-    (1.0, 2.0),
-    (2.5, 1.5),
-    (0.7, 0.3),
-    (3.0, 1.0),
-    (1.5, 2.5),
-    (1.2, 0.6),
-)
+def main() -> None:
+    """Photograph places on several processes side by side."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out", type=Path)
+    parser.add_argument("count", type=int)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--spp", type=int, default=8)
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--pairs", type=int, default=3)
+    parser.add_argument("--singles", type=int, default=3)
+    parser.add_argument("--seconds", type=float, default=1e9, help="start no further place after this long")
+    parser.add_argument("--card", type=Path)
+    a = parser.parse_args()
+    began = time.time()
+    a.out.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder:
+        sheets = Path(folder) / "sheets.pickle"
+        sheets.write_bytes(pickle.dumps(print_sheets(a.card)))
+        print(f"cards printed after {time.time() - began:.0f} s", flush=True)
+        todo = [i for i in range(a.first, a.first + a.count) if not (a.out / f"place{i:04d}.json").exists()]
+        with get_context("spawn").Pool(a.jobs, maxtasksperchild=8) as pool:
+            jobs = ((i, a, sheets, began) for i in todo)
+            for line in pool.imap_unordered(_job, jobs):
+                print(f"{time.time() - began:.0f} s: {line}", flush=True)
+
+
+def _job(job: tuple[int, argparse.Namespace, Path, float]) -> str:
+    index, a, sheets, began = job
+    if time.time() - began > a.seconds:
+        return f"{index} left out"
+    return photograph(index, a.out, sheets, a.spp, a.pairs, a.singles)
+
 
 if __name__ == "__main__":
-    if sys.argv[1] == "scenes":
-        render_scenes(Path(sys.argv[2]), int(sys.argv[3]))
-    else:  # photos SCENES OUT [CARD.png], or smooth SCENES OUT [CARD.png] for prints of smooth spectra
-        smooth_print = sys.argv[1] == "smooth"
-        card_picture = Path(sys.argv[4]) if len(sys.argv) > 4 else None
-        write_photos(
-            Path(sys.argv[2]),
-            Path(sys.argv[3]),
-            card_picture,
-            per_scene=2 if smooth_print else 6,
-            wait=not smooth_print,
-            smooth=smooth_print,
-        )
+    main()

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from strandgauge.facts import note
-from strandgauge.reading.model import CardCheck, CardFit, PatchCheck, Reading, Stain, ZoneReading
+from strandgauge.hair.stain import Stain
+from strandgauge.reading.model import CardCheck, CardFit, PatchCheck, Reading, ZoneReading
 
 
 def zone(name="overall", level=8.2, lab=(57.5, 8.2, 35.9), **changes) -> ZoneReading:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from strandgauge.reading.model import Reading
     from strandgauge.reading.pipeline import check_photo, measure_photo, read_photo, read_together
 
-__version__ = "0.1.0"
+from strandgauge.files.version import __version__ as __version__
 
 __all__ = [
     "BaseZone",

@@ -60,3 +60,8 @@ def lines(out: Path) -> list[dict[str, Any]]:
 def table(out: Path) -> list[dict[str, str]]:
     text = (out / "readings.csv").read_bytes().decode("utf-8-sig")
     return list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
+
+
+def as_written(cell: str) -> str:
+    """The text behind a cell of the table that was made safe for spreadsheets."""
+    return cell.removeprefix("'")

@@ -10,11 +10,10 @@ from pathlib import Path
 
 import pandas
 import pytest
-from batchhelp import contents, fill, lines, table
+from batchhelp import as_written, contents, fill, lines, table
 
 import strandgauge
 from strandgauge.batch import one, run
-from strandgauge.batch.table import text_of_cell
 from strandgauge.cli import app
 from strandgauge.errors import (
     BadManifestError,
@@ -73,7 +72,7 @@ def test_every_photo_has_its_row_and_every_row_is_valid(undisturbed, valid):
 def test_the_tables_hold_what_the_rows_hold(undisturbed):
     _, out, _ = undisturbed
     rows, cells, frame = lines(out), table(out), pandas.read_parquet(out / "readings.parquet")
-    assert [text_of_cell(cell["file"]) for cell in cells] == frame["file"].tolist() == FILES
+    assert [as_written(cell["file"]) for cell in cells] == frame["file"].tolist() == FILES
     for row, cell, level in zip(rows, cells, frame["level"], strict=True):
         assert cell["digest"] == row["digest"]
         if row["reading"] is None:
@@ -82,7 +81,7 @@ def test_the_tables_hold_what_the_rows_hold(undisturbed):
             assert float(cell["level"]) == level == row["reading"]["overall"]["level"]
             assert float(cell["ends_b"]) == row["reading"]["zones"][2]["lab"][2]
             assert (cell["strip"], cell["verdict"]) == (row["strip"], row["wanted"]["verdict"])
-    same = {text_of_cell(cell["file"]): text_of_cell(cell["same_as"]) for cell in cells if cell["same_as"]}
+    same = {as_written(cell["file"]): as_written(cell["same_as"]) for cell in cells if cell["same_as"]}
     assert same == {
         "copy of a.jpeg": "a.jpg",
         "monday visit/without ending": "b.JPG",
@@ -287,7 +286,7 @@ def test_a_disk_that_fills_up_is_told_and_leaves_valid_files(photos, tmp_path, m
         strandgauge.run_batch(photos, out)
     kept = [row["file"] for row in lines(out)]
     assert len(kept) == 3
-    assert kept == sorted(kept) == [text_of_cell(cell["file"]) for cell in table(out)]
+    assert kept == sorted(kept) == [as_written(cell["file"]) for cell in table(out)]
     monkeypatch.undo()
     strandgauge.run_batch(photos, out, resume=True, jobs=1)
     assert [row["file"] for row in lines(out)] == FILES

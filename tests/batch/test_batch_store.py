@@ -12,9 +12,9 @@ import pytest
 
 from readings import reading
 from strandgauge.batch.files import held, replacing
-from strandgauge.batch.record import Asked, Record
 from strandgauge.batch.store import ROWS, Store, row_of, strip_name
 from strandgauge.errors import BatchFolderError, CannotWriteError, Told
+from strandgauge.sheet.record import Asked, Record
 
 ASKED = Asked(wet=False, target=None, client=None, group=None, taken=None)
 

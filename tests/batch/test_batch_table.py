@@ -9,13 +9,14 @@ from datetime import datetime
 
 import pandas
 import pytest
+from batchhelp import as_written
 from hypothesis import given
 from hypothesis import strategies as st
 
 from readings import STAIN, reading, zone
-from strandgauge.batch.record import Record, WantedShade
-from strandgauge.batch.table import COLUMNS, cell_text, header, rows, text_of_cell, write_csv, write_parquet
+from strandgauge.batch.table import COLUMNS, cell_text, header, rows, write_csv, write_parquet
 from strandgauge.errors import Told
+from strandgauge.sheet.record import Record, WantedShade
 
 NASTY_NAMES = (
     '=HYPERLINK("http://x","y").jpg',
@@ -67,8 +68,8 @@ def test_python_and_pandas_read_back_what_was_written(tmp_path, records):
     frame = pandas.read_csv(path, keep_default_na=False, dtype=str, encoding="utf-8-sig")
     assert list(frame.columns) == header() == list(plain[0])
     for number, (one, row) in enumerate(zip(records, plain, strict=True)):
-        assert text_of_cell(row["file"]) == text_of_cell(frame["file"][number]) == one.file
-        assert text_of_cell(row["client"]) == "@nora"
+        assert as_written(row["file"]) == as_written(frame["file"][number]) == one.file
+        assert as_written(row["client"]) == "@nora"
         assert row["taken"] == "2026-03-05 14:30:00"
         assert row["same_as"] == ("" if number == 0 else cell_text(records[0].file))
         if one.reading is None:
@@ -133,7 +134,7 @@ def test_each_column_keeps_to_its_kind(records):
 def test_no_text_is_a_formula_and_each_comes_back(text):
     cell = cell_text(text)
     assert not cell.startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
-    assert text_of_cell(cell) == text
+    assert as_written(cell) == text
     line = io.StringIO(newline="")
     csv.writer(line).writerow([cell, "next"])
     assert next(csv.reader(io.StringIO(line.getvalue(), newline=""))) == [cell, "next"]

@@ -140,7 +140,7 @@ def test_the_card_remembers_its_profile_and_takes_the_paper(tmp_path: Path, char
     card = apply_profile(chart, profile)
     assert card.profile_name == "print.txt"
     assert card.paper == (93.0, 0.5, -3.0)
-    assert card.patch_boxes.tolist() == chart.patch_boxes.tolist()
+    assert [patch.box for patch in card.patches] == [patch.box for patch in chart.patches]
     assert profile.notes == ()
 
 

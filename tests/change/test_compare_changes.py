@@ -15,7 +15,8 @@ from strandgauge.change.compare import CHI_SQUARE_95, TWO_SIDED_95, compare
 from strandgauge.colour.cielab import chroma, delta_e_2000
 from strandgauge.errors import NotComparableError
 from strandgauge.hair.levels import load_ladder
-from strandgauge.reading.model import Reading, Stain, ZoneReading
+from strandgauge.hair.stain import Stain
+from strandgauge.reading.model import Reading, ZoneReading
 
 LADDER = load_ladder()
 

@@ -17,7 +17,7 @@ from strandgauge.errors import (
     error_classes,
     exit_code_of,
 )
-from strandgauge.reading.model import Note
+from strandgauge.facts import Note
 
 MANUAL = Path(__file__).parents[2] / "docs" / "errors.md"
 

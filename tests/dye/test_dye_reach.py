@@ -5,7 +5,7 @@ import pytest
 
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.formula import weigh
-from strandgauge.dye.mix import mix_of, parse_mix, predict
+from strandgauge.dye.mix import parse_mix, predict
 from strandgauge.dye.palette import load_palette
 from strandgauge.dye.targets import find_target, load_targets, parse_colour
 from strandgauge.errors import (
@@ -164,11 +164,12 @@ def test_a_dye_with_an_impossible_curve_is_refused_with_its_line(tmp_path, curve
 
 def test_a_learned_dye_survives_its_file_and_predicts_as_the_true_one(tmp_path):
     palette, base, other = load_palette(), (76, 0.8, 24.5), (60, 7, 34)
-    true = palette.curve_of("pink")
+    true = palette.curves[palette.names.index("pink")]
     pairs = [Observation(base, tuple(solve_base(base).dyed(share * true)), share) for share in (0.1, 0.4)]
     path = tmp_path / "own.toml"
     path.write_text(dye_file([learn_dye("own", pairs)]))
-    learned = load_palette(extra=[path]).curve_of("own")
+    shelf = load_palette(extra=[path])
+    learned = shelf.curves[shelf.names.index("own")]
     away = delta_e_2000(solve_base(other).dyed(0.2 * learned), solve_base(other).dyed(0.2 * true))
     assert away < 1.0
 
@@ -178,10 +179,3 @@ def test_what_cannot_be_learned_is_refused():
         learn_dye("own", [Observation((60, 5, 20), (70, 5, 20), 1.0)])
     with pytest.raises(CannotLearnError):
         learn_dye("own", [Observation((60, 5, 20), (60, 5, 20.2), 1.0)])
-
-
-def test_mix_of_shares_and_back():
-    palette = load_palette()
-    shares = np.zeros(len(palette.dyes))
-    shares[[1, 4]] = 0.1, 0.25
-    assert mix_of(shares, palette).shares(palette) == pytest.approx(shares)

@@ -5,7 +5,7 @@ import pytest
 from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.stain import find_stain
 from strandgauge.hair.warmth import undertone
-from strandgauge.hair.wet import dry_from_wet, dry_reflectance, wet_reflectance
+from strandgauge.hair.wet import dry_from_wet, dry_reflectance, load_wetting
 
 SURE = (1.0, 1.5, 1.5)
 
@@ -63,11 +63,11 @@ def test_stain_within_the_uncertainty_is_not_claimed():
     assert find_stain((62, -7, 18), (3, 6, 6)) is None
 
 
-def test_wet_and_dry_are_inverse_and_wet_is_darker():
-    for dry in (0.05, 0.2, 0.5, 0.8):
-        wet = wet_reflectance(dry)
-        assert wet < dry
-        assert dry_reflectance(wet) == pytest.approx(dry)
+def test_wet_hair_is_darker_and_black_and_white_stay_what_they_are():
+    for wet in (0.02, 0.1, 0.4, 0.8):
+        assert dry_reflectance(wet) > wet
+    film = load_wetting()
+    assert dry_reflectance([0.0, 1.0 - film.surface_reflectance]) == pytest.approx([0.0, 1.0])
 
 
 def test_dry_estimate_is_lighter_and_less_sure():

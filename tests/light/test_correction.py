@@ -8,13 +8,8 @@ from skimage.color import deltaE_ciede2000
 
 from strandgauge.card.find import find_card
 from strandgauge.card.sample import sample_card
+from strandgauge.colour.cielab import difference_weights, lab_from_xyz, lab_slope
 from strandgauge.light import tone
-from strandgauge.light.colorimetry import (
-    difference_weights,
-    lab_and_slope,
-    lab_to_xyz,
-    xyz_to_lab,
-)
 from strandgauge.light.correction import fit_correction
 from synthetic import Shot, photograph, srgb_curve
 
@@ -105,12 +100,11 @@ def test_splines_sum_to_one_everywhere():
 
 def test_slope_of_lab_is_its_derivative():
     xyz = np.abs(np.random.default_rng(6).normal(0.3, 0.3, (50, 3))) + 1e-4
-    lab, slope = lab_and_slope(xyz)
+    lab, slope = lab_from_xyz(xyz), lab_slope(xyz)
     step = 1e-7
     for k in range(3):
-        moved = lab_and_slope(xyz + step * np.eye(3)[k])[0]
+        moved = lab_from_xyz(xyz + step * np.eye(3)[k])
         assert np.allclose((moved - lab) / step, slope[:, :, k], rtol=2e-3, atol=1e-2)
-    assert np.allclose(xyz_to_lab(lab_to_xyz(lab)), lab, atol=1e-9)
 
 
 def test_weights_approximate_ciede2000_for_small_differences():

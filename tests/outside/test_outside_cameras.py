@@ -15,7 +15,7 @@ from scipy.optimize import least_squares
 from skimage.color import deltaE_ciede2000
 
 from strandgauge.card.sample import Samples
-from strandgauge.light.colorimetry import xyz_to_lab
+from strandgauge.colour.cielab import lab_from_xyz
 from strandgauge.light.correction import fit_correction
 from strandgauge.reading.pipeline import default_card
 
@@ -68,7 +68,7 @@ def sigmoid(coefficients):
 @cache
 def smooth_reflectance(lab):
     def miss(coefficients):
-        return xyz_to_lab(sigmoid(coefficients) @ observer_d65()) - np.array(lab)
+        return lab_from_xyz(sigmoid(coefficients) @ observer_d65()) - np.array(lab)
 
     return sigmoid(least_squares(miss, [0.0, 0.0, 0.0]).x)
 
@@ -77,7 +77,7 @@ def smooth_reflectance(lab):
 def printed():
     """Return (N, 29) reflectances of the card's patches and the CIELAB they truly have."""
     spectra = np.array([smooth_reflectance(patch.lab) for patch in default_card().patches])
-    return spectra, xyz_to_lab(spectra @ observer_d65())
+    return spectra, lab_from_xyz(spectra @ observer_d65())
 
 
 def hair():
@@ -132,11 +132,11 @@ def corrected(camera, light):
     along = np.linspace(x, x + width, len(strands))
     lying = np.c_[along, np.full(len(strands), y + height / 2)]
     encoded = expose(strands, camera, light, light_field(lying, card.size))
-    found = xyz_to_lab(correction.to_xyz(encoded, lying))
+    found = lab_from_xyz(correction.to_xyz(encoded, lying))
     return (
         deltaE_ciede2000(correction.lab_fitted, reference),
         deltaE_ciede2000(correction.lab_left_out, reference),
-        deltaE_ciede2000(found, xyz_to_lab(strands @ observer_d65())),
+        deltaE_ciede2000(found, lab_from_xyz(strands @ observer_d65())),
     )
 
 

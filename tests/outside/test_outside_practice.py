@@ -18,8 +18,12 @@ def hair(level):
     return solve_base(load_ladder().lab[level - 1])
 
 
+def curve(name):
+    return PALETTE.curves[PALETTE.names.index(name)]
+
+
 def over(base, name, strengths=STRENGTHS):
-    return base.dyed(np.asarray(strengths)[..., None] * PALETTE.curve_of(name))
+    return base.dyed(np.asarray(strengths)[..., None] * curve(name))
 
 
 @pytest.mark.parametrize(
@@ -37,7 +41,7 @@ def test_complements_neutralise(toner, level):
 
 def test_violet_and_green_make_a_smoky_neutral():
     base = hair(10)
-    violet, green = PALETTE.curve_of("violet"), PALETTE.curve_of("green")
+    violet, green = curve("violet"), curve("green")
     part = np.linspace(0.0, 1.0, 21)[:, None]
     lab = base.dyed(0.6 * (part * violet + (1.0 - part) * green))
     best = int(np.argmin(chroma(lab)))

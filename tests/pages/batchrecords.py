@@ -11,13 +11,13 @@ import numpy as np
 from curves import LADDER
 
 from readings import reading
-from strandgauge.batch.record import Record, WantedShade
-from strandgauge.colour.cielab import chroma, hue_deg, srgb_from_lab
+from strandgauge.colour.cielab import chroma, hue_deg
+from strandgauge.colour.srgb import hex_colour, srgb_from_lab
 from strandgauge.errors import Told
 from strandgauge.hair.warmth import undertone
 from strandgauge.judge.outlook import VERDICTS
 from strandgauge.reading.model import Reading
-from strandgauge.show.terminal.reading import hex_colour
+from strandgauge.sheet.record import Record, WantedShade
 
 START = datetime(2026, 3, 2, 9, 0)
 TARGET = "pastel pink"

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from strandgauge.colour.cielab import delta_e_2000, lab_from_srgb
+from strandgauge.colour.cielab import delta_e_2000
+from strandgauge.colour.srgb import lab_from_srgb
 from strandgauge.dye.palette import load_palette
 from strandgauge.dye.targets import Target, load_targets
 from strandgauge.errors import CannotWriteError

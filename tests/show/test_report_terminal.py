@@ -8,8 +8,9 @@ import pytest
 from rich.console import Console
 
 import readings
-from strandgauge.reading.model import Note
-from strandgauge.show.terminal.reading import hex_colour, print_check, print_reading
+from strandgauge.colour.srgb import hex_colour
+from strandgauge.facts import Note
+from strandgauge.show.terminal.reading import print_check, print_reading
 from strandgauge.words import said
 
 

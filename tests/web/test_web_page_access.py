@@ -7,7 +7,7 @@ import pytest
 from phonesite import site  # noqa: F401
 
 from browser import DESK, PHONE, browse, chromium, sideways  # noqa: F401
-from strandgauge.show.terminal.reading import hex_colour
+from strandgauge.colour.srgb import hex_colour
 
 HOSTILE = '"><script>alert(1)</script><b>{{7*7}}'
 SMALLEST = 48.0

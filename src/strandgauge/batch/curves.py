@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
 
-from strandgauge.batch.record import Record
 from strandgauge.hair.levels import Ladder
 from strandgauge.judge.follow import LiftCurve, follow
+from strandgauge.sheet.record import Record
 
 SESSION_GAP = timedelta(hours=3)
 """A longer pause between two photos of a client separates two sessions; lightener stays on no strand that long."""

@@ -8,11 +8,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from strandgauge import __version__
 from strandgauge.batch.files import held, replacing
 from strandgauge.batch.store import ROWS, STRIPS
 from strandgauge.batch.task import Tools
 from strandgauge.errors import BatchFolderError
+from strandgauge.files.version import __version__
 from strandgauge.files.write import cannot_write
 
 SETTINGS = "batch.json"

@@ -8,11 +8,11 @@ from datetime import datetime
 from pathlib import PurePosixPath
 
 from strandgauge import errors
-from strandgauge.batch.record import Record, WantedShade
 from strandgauge.batch.task import Task, Tools
 from strandgauge.errors import INTERNAL, StrandgaugeError, Told
 from strandgauge.facts import note
 from strandgauge.reading.model import Reading
+from strandgauge.sheet.record import Record, WantedShade
 
 OUT_OF_MEMORY = "out-of-memory"
 WORKER_DIED = "worker-died"
@@ -97,10 +97,10 @@ def wanted_shade(reading: Reading, target: str, tools: Tools) -> WantedShade:
     ------
     StrandgaugeError : no such shade, or no hair has the colour that was read.
     """
+    from strandgauge.colour.srgb import hex_colour
     from strandgauge.dye.targets import find_target
     from strandgauge.judge.outlook import Settings, base_zones
     from strandgauge.judge.reach import reach
-    from strandgauge.show.terminal.reading import hex_colour
 
     shade = find_target(target, tools.targets)
     zones = base_zones(reading)

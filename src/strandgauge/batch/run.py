@@ -10,7 +10,7 @@ from __future__ import annotations
 import signal
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,7 +20,6 @@ from strandgauge.batch.curves import lift_curves
 from strandgauge.batch.folder import CSV, GALLERY, PARQUET, result_folder, settings_document
 from strandgauge.batch.manifest import ManifestRow, read_manifest
 from strandgauge.batch.one import TRANSIENT
-from strandgauge.batch.record import Record
 from strandgauge.batch.store import ROWS, STRIPS, Entry, Store, strip_name
 from strandgauge.batch.table import need_parquet, rows, write_csv, write_parquet
 from strandgauge.batch.task import Task, Tools
@@ -34,6 +33,7 @@ from strandgauge.files.names import shown_name
 from strandgauge.files.write import cannot_write
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.reading.pipeline import default_card
+from strandgauge.sheet.record import Record, Summary
 from strandgauge.show.pages.gallery import write_gallery
 
 
@@ -44,30 +44,6 @@ class Progress:
     done: int
     total: int
     refused: int
-
-
-@dataclass(frozen=True, slots=True)
-class Summary:
-    """What became of a batch."""
-
-    out: Path
-    photos: int
-    """Rows there should be: photos found, files of the manifest that are not there, unreadable folders."""
-    read: int
-    refused: int
-    refused_because: Mapping[str, int]
-    """How many for each code, most frequent first."""
-    not_reached: int
-    """Photos that a run stopped early has not come to."""
-    from_before: int
-    """Rows taken over from an earlier run."""
-    duplicates: int
-    """Photos with the same content as another, each read by itself."""
-    other_files: int
-    """Files that are no photos and were left alone."""
-    files: tuple[str, ...]
-    """What was written into the result folder."""
-    notes: tuple[str, ...]
 
 
 class BatchStoppedError(KeyboardInterrupt):

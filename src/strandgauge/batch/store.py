@@ -19,9 +19,9 @@ from types import TracebackType
 from typing import IO
 
 from strandgauge.batch.files import UNFINISHED, replacing, write_small
-from strandgauge.batch.record import Asked, Record
 from strandgauge.errors import StrandgaugeError
 from strandgauge.files.write import cannot_write
+from strandgauge.sheet.record import Asked, Record
 from strandgauge.show.json.batch import record_from_document, row_document
 
 ROWS = "readings.jsonl"

@@ -12,10 +12,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from strandgauge.batch.files import replacing
-from strandgauge.batch.record import Record, WantedShade
 from strandgauge.errors import Told, WorkersUnavailableError
 from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
+from strandgauge.sheet.record import Record, WantedShade
 from strandgauge.words import reading as words
 
 if TYPE_CHECKING:
@@ -163,11 +163,6 @@ def cell_text(cell: Cell) -> str:
     if isinstance(cell, float):
         return repr(cell)
     return f"'{cell}" if cell.startswith(tuple(ACTIVE)) else cell
-
-
-def text_of_cell(cell: str) -> str:
-    """Return the text that :func:`cell_text` made safe."""
-    return cell[1:] if cell.startswith("'") else cell
 
 
 def need_parquet() -> None:

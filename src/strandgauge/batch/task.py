@@ -9,12 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
-from strandgauge.batch.record import Asked
 from strandgauge.card.model import CardDefinition
 from strandgauge.dye.palette import Palette
 from strandgauge.dye.targets import Target
 from strandgauge.errors import Told
 from strandgauge.hair.levels import Ladder
+from strandgauge.sheet.record import Asked
 
 
 @dataclass(frozen=True, slots=True)

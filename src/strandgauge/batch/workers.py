@@ -237,7 +237,7 @@ class Cluster:
             raise
 
     def _check(self, address: str) -> None:
-        from strandgauge import __version__
+        from strandgauge.files.version import __version__
 
         cores: dict[str, int] = self._client.ncores()
         if not cores:
@@ -288,7 +288,7 @@ def version_here() -> str:
     """Return the version that a cluster's worker has, and bring its libraries to one thread each."""
     import cv2
 
-    from strandgauge import __version__
+    from strandgauge.files.version import __version__
 
     cv2.setNumThreads(1)
     return __version__

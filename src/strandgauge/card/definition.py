@@ -16,22 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card import marks, values
-from strandgauge.card.illuminant import ILLUMINANTS, adapt_to_d65, lab_from_xyz, white_point
-from strandgauge.card.model import (
-    Box,
-    CardDefinition,
-    Lab,
-    Marker,
-    Patch,
-    Place,
-    Scale,
-    Side,
-    Window,
-)
+from strandgauge.card.model import Box, CardDefinition, Marker, Patch, Place, Scale, Side, Window
 from strandgauge.card.places import marker_corners, patch_box, patch_size
 from strandgauge.card.shapes import TOUCH_MM, as_corners, bounds, box_corners, overlap
 from strandgauge.card.values import Fault, shown
 from strandgauge.card.write import SCHEMA
+from strandgauge.colour.cielab import Lab, as_lab
+from strandgauge.colour.illuminant import ILLUMINANTS, adapt_to_d65, lab_under, white_point
 from strandgauge.errors import BadCardDefinitionError
 from strandgauge.files.toml import KeyPath, TomlFile, read_toml
 
@@ -165,7 +156,7 @@ class _CardReader:
                 for _, item in markers
             ),
             patches=tuple(
-                Patch(item.id, _moved(item.box, shift), _as_lab(lab), item.name, item.label)
+                Patch(item.id, _moved(item.box, shift), as_lab(lab), item.name, item.label)
                 for (_, item), lab in zip(patches, labs, strict=True)
             ),
             reserved_ids=reserved,
@@ -351,11 +342,11 @@ class _CardReader:
     def lab_of_xyz(self, value: object, path: KeyPath) -> Lab:
         """Return CIELAB of tristimulus values, perfect white at Y = 100."""
         xyz = np.array(values.xyz(value, path)) / 100.0
-        return _as_lab(lab_from_xyz(xyz, white_point(self.illuminant)))
+        return as_lab(lab_under(xyz, white_point(self.illuminant)))
 
     def adapted(self, lab: Lab | None) -> Lab | None:
         """Return one colour for D65."""
-        return lab if lab is None else _as_lab(adapt_to_d65(np.array([lab]), self.illuminant)[0])
+        return lab if lab is None else as_lab(adapt_to_d65(np.array([lab]), self.illuminant)[0])
 
     # --- the whole --------------------------------------------------------------------------------------
 
@@ -464,10 +455,6 @@ def row_letter(row: int) -> str:
 
 def _moved(box: Box, shift: tuple[float, float]) -> Box:
     return box[0] + shift[0], box[1] + shift[1], box[2], box[3]
-
-
-def _as_lab(lab: NDArray[np.float64]) -> Lab:
-    return float(lab[0]), float(lab[1]), float(lab[2])
 
 
 def _printable(text: str) -> str:

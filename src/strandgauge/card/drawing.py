@@ -13,19 +13,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.card.model import (
-    Arrow,
-    CardDefinition,
-    Corners,
-    Lab,
-    Marker,
-    Patch,
-    Point,
-    Scale,
-    Text,
-    Window,
-)
+from strandgauge.card.model import Arrow, CardDefinition, Corners, Marker, Patch, Point, Scale, Text, Window
 from strandgauge.card.shapes import box_corners
+from strandgauge.colour.cielab import Lab
 
 DEFAULT_PAPER: Lab = (95.0, 0.0, 0.0)
 DEFAULT_INK: Lab = (16.0, 0.0, 0.0)

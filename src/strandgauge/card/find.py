@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.model import CardDefinition, Marker
+from strandgauge.colour.arrays import Array
 from strandgauge.errors import (
     BlurError,
     CardCutOffError,
@@ -23,8 +24,6 @@ from strandgauge.errors import (
     NoCardError,
     WrongCardVersionError,
 )
-
-Array = NDArray[np.float64]
 
 SEARCH_SIDE = 1000
 """Longest side, in pixels, of the picture in which markers are first looked for."""

@@ -13,8 +13,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-Lab = tuple[float, float, float]
-"""CIELAB L*, a*, b* for D65 and the 2 degree observer."""
+from strandgauge.colour.cielab import Lab
+
 Point = tuple[float, float]
 Box = tuple[float, float, float, float]
 """x, y of the top left corner, width, height."""
@@ -23,9 +23,6 @@ Side = Literal["left", "right", "top", "bottom"]
 Align = Literal["left", "middle", "right"]
 Tone = Literal["ink", "grey"]
 Place = Literal["left", "right", "above", "below"]
-
-NEUTRAL_CHROMA = 3.0
-"""Patches below this nominal C*ab serve as neutrals."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,22 +133,6 @@ class CardDefinition:
     def patch_labs(self) -> NDArray[np.float64]:
         """CIELAB of the patches, shape (N, 3)."""
         return np.array([patch.lab for patch in self.patches], dtype=np.float64)
-
-    @property
-    def patch_boxes(self) -> NDArray[np.float64]:
-        """Boxes of the patches as x, y, width, height, mm, shape (N, 4)."""
-        return np.array([patch.box for patch in self.patches], dtype=np.float64)
-
-    @property
-    def patch_centres(self) -> NDArray[np.float64]:
-        """Centres of the patches, mm, shape (N, 2)."""
-        return np.array([patch.centre for patch in self.patches], dtype=np.float64)
-
-    @property
-    def neutrals(self) -> NDArray[np.intp]:
-        """Indices of the patches that are neutral, C*ab below :data:`NEUTRAL_CHROMA`, shape (K,)."""
-        labs = self.patch_labs
-        return np.flatnonzero(np.hypot(labs[:, 1], labs[:, 2]) < NEUTRAL_CHROMA)
 
     @property
     def marker_corners(self) -> NDArray[np.float64]:

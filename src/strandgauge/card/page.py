@@ -16,9 +16,10 @@ from strandgauge.card.drawing import (
     draw_card,
     marker_modules,
 )
-from strandgauge.card.model import CardDefinition, Lab, Point, Text
+from strandgauge.card.model import CardDefinition, Point, Text
 from strandgauge.card.pdf import text_width
 from strandgauge.card.shapes import bounds
+from strandgauge.colour.cielab import Lab
 from strandgauge.errors import CannotWriteError
 
 PAGE_MM: dict[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}

@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 
 from strandgauge.card.drawing import Area, Drawing, Writing
-from strandgauge.card.illuminant import colour_library, lab_from_xyz, white_point
-from strandgauge.card.model import Lab
 from strandgauge.card.picture import font_file, srgb
+from strandgauge.colour.cielab import Lab
+from strandgauge.colour.illuminant import colour_library, lab_under, white_point
 
 POINTS_PER_MM = 72.0 / 25.4
 
@@ -46,7 +46,7 @@ def relative_to_paper(lab: Lab, paper: Lab) -> Lab:
     colour = colour_library()
     white = white_point("D65")
     xyz = colour.Lab_to_XYZ(np.array(lab)) / colour.Lab_to_XYZ(np.array(paper)) * white
-    lightness, a, b = lab_from_xyz(xyz, white)
+    lightness, a, b = lab_under(xyz, white)
     return float(lightness), float(a), float(b)
 
 

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.drawing import Area, Drawing, Polygon, Writing
-from strandgauge.card.illuminant import colour_library
-from strandgauge.card.model import Lab
+from strandgauge.colour.cielab import Lab
+from strandgauge.colour.illuminant import colour_library
 
 FINER = 8
 """Slanting edges are painted this much finer and averaged."""

@@ -17,14 +17,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.cgats import Keyword, Row, Table, number, read_tables
-from strandgauge.card.illuminant import (
+from strandgauge.card.model import CardDefinition
+from strandgauge.colour.cielab import Lab
+from strandgauge.colour.illuminant import (
     ILLUMINANTS,
     adapt_to_d65,
     colour_library,
-    lab_from_xyz,
+    lab_under,
     white_point,
 )
-from strandgauge.card.model import CardDefinition, Lab
 from strandgauge.errors import BadProfileError
 
 LAB_COLUMNS = ("LAB_L", "LAB_A", "LAB_B")
@@ -303,7 +304,7 @@ class _TableReader:
         illuminant = self.stated_illuminant()
         xyz = self.values(self.columns(XYZ_COLUMNS))
         xyz = xyz if xyz[:, 1].max() <= 1.5 else xyz / 100.0
-        return adapt_to_d65(lab_from_xyz(xyz, white_point(illuminant)), illuminant)
+        return adapt_to_d65(lab_under(xyz, white_point(illuminant)), illuminant)
 
     def from_spectra(self) -> NDArray[np.float64]:
         """Return CIELAB of the spectra under D65, integrated as ASTM E308 prescribes."""
@@ -317,7 +318,7 @@ class _TableReader:
             )
         spectra = self.values(list(found.values()))
         spectra = spectra if spectra.max() <= 1.5 else spectra / 100.0
-        return lab_from_xyz(xyz_of_spectra(nm, spectra), white_point("D65"))
+        return lab_under(xyz_of_spectra(nm, spectra), white_point("D65"))
 
     def stated_illuminant(self) -> str:
         """Return the illuminant of the values, after refusing an observer that cannot be turned into ours."""

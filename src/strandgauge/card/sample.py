@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 
 from strandgauge.card.find import CardView
 from strandgauge.card.model import CardDefinition
-
-Array = NDArray[np.float64]
+from strandgauge.colour.arrays import Array
 
 PATCH_CORE = 0.62
 """Share of a patch's width and height that is sampled, in its middle."""

@@ -7,7 +7,8 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from strandgauge.card.model import Box, Lab, Point
+from strandgauge.card.model import Box, Point
+from strandgauge.colour.cielab import Lab
 from strandgauge.files.toml import KeyPath
 
 MAX_MM = 5000.0

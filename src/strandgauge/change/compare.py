@@ -14,17 +14,16 @@ from functools import cache
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import chroma, delta_e_2000, delta_e_2000_terms, hue_deg
 from strandgauge.errors import NotComparableError
 from strandgauge.facts import Note, note
-from strandgauge.hair.stain import off_path
+from strandgauge.hair.stain import Stain, off_path
 from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.hair.words import load_words
-from strandgauge.reading.model import Reading, Stain, ZoneName, ZoneReading
-
-Array = NDArray[np.float64]
+from strandgauge.reading.model import Reading, ZoneReading
+from strandgauge.strand.names import ZoneName
 
 ChangeCode = Literal[
     "no-change",

@@ -16,9 +16,9 @@ from typing import Annotated, Any
 
 import typer
 
-from strandgauge import __version__
 from strandgauge.cli.outcome import EXIT_USAGE, Session, guarded, one_line
 from strandgauge.errors import EXIT_INTERRUPTED
+from strandgauge.files.version import __version__
 
 COMMANDS = (
     "read",

@@ -24,7 +24,8 @@ from strandgauge.cli.options import (
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
-    from strandgauge.batch.run import Progress, Summary
+    from strandgauge.batch.run import Progress
+    from strandgauge.sheet.record import Summary
 
 EXIT_SOME_REFUSED = 3
 _SHOWN_NOTES = 10

@@ -17,15 +17,14 @@ def dyes(context: typer.Context, json: JsonOption = None, dyes: DyesOption = Non
     session: Session = context.obj
     if json is not None:
         session.json = JsonLines(json, several=False)
+    from strandgauge.colour.cielab import as_lab
     from strandgauge.hair.levels import load_ladder
     from strandgauge.hair.pigment import solve_base
 
     shelf, palest = load_shelf(dyes), solve_base(load_ladder().lab[-1])
     shown = []
     for dye in shelf.dyes:
-        l1, a1, b1 = (float(v) for v in palest.dyed(DILUTED * dye.curve))
-        l2, a2, b2 = (float(v) for v in palest.dyed(dye.curve))
-        shown.append((dye, (l1, a1, b1), (l2, a2, b2)))
+        shown.append((dye, as_lab(palest.dyed(DILUTED * dye.curve)), as_lab(palest.dyed(dye.curve))))
     if session.json is not None:
         from strandgauge.show.json.outlook import dyes_document
 

@@ -1,25 +1,43 @@
 """CIELAB, CIE XYZ and the CIEDE2000 difference for D65 and the CIE 1931 2 degree observer.
 
-Small and vectorised, because the solver of mixes needs hundreds of thousands of these in a blink; the
-tests hold them to colour-science, to scikit-image and to the published test pairs.
+XYZ is on the scale of the perfect white, Y = 1, everywhere in this package.
+
+Small and vectorised, because the fit of the light and the solver of mixes need hundreds of thousands of these in
+a blink; the tests hold them to colour-science, to scikit-image and to the published test pairs.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array = NDArray[np.float64]
+from strandgauge.colour.arrays import Array
 
-WHITE_D65: Array = np.array([95.047, 100.0, 108.883])
-"""XYZ of D65 for the 2 degree observer, Y = 100 (IEC 61966-2-1)."""
+Lab = tuple[float, float, float]
+"""One colour: CIELAB L*, a*, b* for D65 and the CIE 1931 2 degree observer."""
+
+WHITE_D65: Array = np.array([0.95047, 1.0, 1.08883])
+"""XYZ of D65 for the 2 degree observer, Y = 1 (IEC 61966-2-1 white, ASTM E308 rounded)."""
 
 _EPSILON = 216.0 / 24389.0
 _KAPPA = 24389.0 / 27.0
 
 
+def as_lab(values: Iterable[float]) -> Lab:
+    """Return three numbers as one colour.
+
+    Raises
+    ------
+    ValueError : there are not three.
+    """
+    lightness, a, b = (float(value) for value in values)
+    return lightness, a, b
+
+
 def xyz_from_lab(lab: ArrayLike) -> Array:
-    """Return CIE XYZ (..., 3), Y = 100 for white, of CIELAB (..., 3) [CIE 15:2018, 8.2.1]."""
+    """Return CIE XYZ (..., 3) of CIELAB (..., 3) [CIE 15:2018, 8.2.1]."""
     lab = np.asarray(lab, dtype=float)
     fy = (lab[..., 0] + 16.0) / 116.0
     f = np.stack([fy + lab[..., 1] / 500.0, fy, fy - lab[..., 2] / 200.0], axis=-1)
@@ -28,12 +46,26 @@ def xyz_from_lab(lab: ArrayLike) -> Array:
 
 
 def lab_from_xyz(xyz: ArrayLike) -> Array:
-    """Return CIELAB (..., 3) of CIE XYZ (..., 3), Y = 100 for white [CIE 15:2018, 8.2.1]."""
+    """Return CIELAB (..., 3) of CIE XYZ (..., 3) [CIE 15:2018, 8.2.1]."""
     ratio = np.asarray(xyz, dtype=float) / WHITE_D65
     f = np.where(ratio > _EPSILON, np.cbrt(ratio), (_KAPPA * ratio + 16.0) / 116.0)
     return np.stack(
         [116.0 * f[..., 1] - 16.0, 500.0 * (f[..., 0] - f[..., 1]), 200.0 * (f[..., 1] - f[..., 2])], axis=-1
     )
+
+
+def lab_slope(xyz: ArrayLike) -> Array:
+    """Return the derivative (..., 3, 3) of CIELAB by XYZ (..., 3): row L*, a*, b*, column X, Y, Z."""
+    ratio = np.asarray(xyz, dtype=float) / WHITE_D65
+    high = ratio > _EPSILON
+    slope = np.where(high, np.cbrt(np.where(high, ratio, 1.0)) ** -2 / 3.0, _KAPPA / 116.0) / WHITE_D65
+    derivative = np.zeros((*ratio.shape, 3))
+    derivative[..., 0, 1] = 116.0 * slope[..., 1]
+    derivative[..., 1, 0] = 500.0 * slope[..., 0]
+    derivative[..., 1, 1] = -500.0 * slope[..., 1]
+    derivative[..., 2, 1] = 200.0 * slope[..., 1]
+    derivative[..., 2, 2] = -200.0 * slope[..., 2]
+    return derivative
 
 
 def chroma(lab: ArrayLike) -> Array:
@@ -121,21 +153,33 @@ def _weighted_differences(first: ArrayLike, second: ArrayLike) -> tuple[Array, A
     return dl / sl, dc / sc, dh / sh, -np.sin(2.0 * rotation) * rc
 
 
-def srgb_from_lab(lab: ArrayLike) -> Array:
-    """Return sRGB (..., 3), 0 to 1, out-of-gamut colours clipped [IEC 61966-2-1]."""
-    xyz = xyz_from_lab(lab) / 100.0
-    linear = np.clip(xyz @ _RGB_FROM_XYZ.T, 0.0, 1.0)
-    return np.asarray(np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055))
+def difference_weights(lab: Array) -> Array:
+    """Return matrices (N, 3, 3) that turn a small CIELAB difference at `lab` (N, 3) into CIEDE2000 parts.
 
-
-def lab_from_srgb(rgb: ArrayLike) -> Array:
-    """Return CIELAB (..., 3) of sRGB (..., 3), 0 to 1 [IEC 61966-2-1]."""
-    rgb = np.asarray(rgb, dtype=float)
-    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
-    return lab_from_xyz(100.0 * (linear @ np.linalg.inv(_RGB_FROM_XYZ).T))
-
-
-# Rows scaled so that white goes to (1, 1, 1) exactly, as colour-science and scikit-image have it.
-_PRIMARIES = np.array([[0.64, 0.33, 0.03], [0.30, 0.60, 0.10], [0.15, 0.06, 0.79]]).T
-_XYZ_FROM_RGB = _PRIMARIES * np.linalg.solve(_PRIMARIES, WHITE_D65 / 100.0)
-_RGB_FROM_XYZ = np.linalg.inv(_XYZ_FROM_RGB)
+    The length of the weighted difference approximates Delta E00 near `lab`: lightness, chroma and hue
+    weighting functions and the a* rescaling of Sharma, Wu and Dalal 2005, without the rotation term.
+    """
+    L, a, b = lab.T
+    c7 = np.hypot(a, b) ** 7
+    stretch = 1 + 0.5 * (1 - np.sqrt(c7 / (c7 + 25.0**7)))
+    a_prime = stretch * a
+    chroma = np.hypot(a_prime, b)
+    hue = np.arctan2(b, a_prime)
+    T = (
+        1
+        - 0.17 * np.cos(hue - np.radians(30))
+        + 0.24 * np.cos(2 * hue)
+        + 0.32 * np.cos(3 * hue + np.radians(6))
+        - 0.20 * np.cos(4 * hue - np.radians(63))
+    )
+    SL = 1 + 0.015 * (L - 50) ** 2 / np.sqrt(20 + (L - 50) ** 2)
+    SC = 1 + 0.045 * chroma
+    SH = 1 + 0.015 * chroma * T
+    cos, sin = np.cos(hue), np.sin(hue)
+    weights = np.zeros((len(lab), 3, 3))
+    weights[:, 0, 0] = 1 / SL
+    weights[:, 1, 1] = stretch * cos / SC
+    weights[:, 1, 2] = sin / SC
+    weights[:, 2, 1] = -stretch * sin / SH
+    weights[:, 2, 2] = cos / SH
+    return weights

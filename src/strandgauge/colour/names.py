@@ -5,12 +5,11 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import chroma, delta_e_2000, hue_deg
 from strandgauge.files.calibration import calibration_file, read_calibration
-
-Array = NDArray[np.float64]
 
 
 @cache

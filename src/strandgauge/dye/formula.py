@@ -6,18 +6,25 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.palette import Palette
 from strandgauge.errors import BadMixError
 from strandgauge.hair.pigment import Base
-from strandgauge.judge.outlook import FormulaPart
-
-Array = NDArray[np.float64]
 
 SMALL_STEPS = 5
 """A dye of fewer steps of the scale than this is weighed too roughly to be relied upon."""
+
+
+@dataclass(frozen=True, slots=True)
+class FormulaPart:
+    """One line of a formula."""
+
+    dye: str
+    parts: float
+    """Relative to the whole, which is 100."""
+    grams: float
 
 
 @dataclass(frozen=True, eq=False)

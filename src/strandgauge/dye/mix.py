@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import Lab, as_lab
 from strandgauge.dye.palette import Palette
 from strandgauge.errors import BadMixError
 from strandgauge.hair.pigment import Base, solve_around, solve_base
-from strandgauge.reading.model import Lab
-
-Array = NDArray[np.float64]
 
 MODEL_SD = (1.0, 0.8, 1.0)
 """Standard uncertainty of a predicted L*, a*, b* that is the algebra's own (docs/accuracy-pigment.md)."""
@@ -97,7 +95,7 @@ def predict(base_lab: Lab, mix: Mix, palette: Palette, base_sd: Lab = (0.0, 0.0,
     added = mix.absorption(palette)
     base = solve_base(base_lab)
     sd = prediction_sd(solve_around(base_lab, base_sd), added)
-    return MixPrediction(base_lab, _lab(base.dyed(added)), _lab(sd))
+    return MixPrediction(base_lab, as_lab(base.dyed(added)), as_lab(sd))
 
 
 def prediction_sd(around: Base, added: Array) -> Array:
@@ -131,15 +129,3 @@ def sampled_colours(around: Base, added: Array, draws: Array) -> Array:
     uptake = (centre.dyed(added * (1.0 + UPTAKE_SD)) - centre.dyed(added * (1.0 - UPTAKE_SD))) / 2.0
     share = float(np.clip(np.max(added), 0.0, 1.0))
     return np.asarray(colours + draws[:, 3:4] * uptake + draws[:, 4:7] * share * np.asarray(MODEL_SD))
-
-
-def mix_of(shares: Sequence[float] | Array, palette: Palette) -> Mix:
-    """Return the mix that holds these shares (D,) of the palette's dyes, the rest clear."""
-    parts = [(name, float(share)) for name, share in zip(palette.names, shares, strict=True) if share > 0.0]
-    rest = max(0.0, 1.0 - sum(share for _, share in parts))
-    return Mix((*parts, (palette.clear, rest)))
-
-
-def _lab(values: Array) -> Lab:
-    lightness, a, b = (float(v) for v in values)
-    return lightness, a, b

@@ -8,13 +8,11 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strandgauge.colour.arrays import Array
 from strandgauge.errors import UnknownDyeError
 from strandgauge.files.calibration import CalibrationTable, calibration_file, read_calibration
 from strandgauge.hair.spectra import GRID
-
-Array = NDArray[np.float64]
 
 SCHEMA = "strandgauge.dyes/1"
 STRONGEST = 80.0
@@ -70,11 +68,6 @@ class Palette:
             f"There is no dye called '{name}'",
             remedy="These are on the shelf: " + ", ".join((*self.names, self.clear)) + ".",
         )
-
-    def curve_of(self, name: str) -> Array:
-        """Return the curve (31,) of a dye."""
-        place = self.index(name)
-        return np.zeros(GRID.size) if place is None else self.dyes[place].curve
 
 
 def load_palette(path: Path | None = None, extra: Iterable[Path] = ()) -> Palette:

@@ -15,12 +15,12 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.colour.cielab import delta_e_2000, delta_e_2000_parts, lab_from_xyz
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import delta_e_2000, delta_e_2000_parts, lab_from_xyz, lab_slope
 from strandgauge.dye.palette import Palette
-from strandgauge.hair.pigment import Base, lab_slope
+from strandgauge.hair.pigment import Base
 from strandgauge.hair.spectra import observer_weights
 
-Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 MOST_DYES = 3

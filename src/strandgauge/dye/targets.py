@@ -10,10 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
-from strandgauge.colour.cielab import lab_from_srgb
+from strandgauge.colour.cielab import Lab, as_lab
+from strandgauge.colour.srgb import lab_from_srgb
 from strandgauge.errors import BadColourError, UnknownTargetError
 from strandgauge.files.calibration import calibration_file, read_calibration
-from strandgauge.reading.model import Lab
 
 _NUMBER = r"\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*"
 _LAB = re.compile(rf"^{_NUMBER},{_NUMBER},{_NUMBER}$")
@@ -78,8 +78,7 @@ def parse_colour(text: str) -> Lab | None:
         digits = found.group(1)
         full = digits if len(digits) == 6 else "".join(2 * digit for digit in digits)
         rgb = np.array([int(full[i : i + 2], 16) for i in (0, 2, 4)]) / 255.0
-        lightness, a, b = (float(value) for value in lab_from_srgb(rgb))
-        return lightness, a, b
+        return as_lab(lab_from_srgb(rgb))
     if text.startswith("#") or text.count(",") == 2:
         raise BadColourError(f"'{text}' is no colour")
     return None

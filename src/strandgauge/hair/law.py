@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array = NDArray[np.float64]
+from strandgauge.colour.arrays import Array
 
 LawName = Literal["square", "kubelka-munk"]
 

@@ -14,11 +14,10 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from strandgauge.colour.arrays import Array
 from strandgauge.files.calibration import calibration_file, read_calibration
-
-Array = NDArray[np.float64]
 
 LEVELS = tuple(range(1, 11))
 """Whole levels that every ladder has; it may go on past them."""

@@ -14,9 +14,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from strandgauge.colour.cielab import WHITE_D65, delta_e_2000, lab_from_xyz, xyz_from_lab
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import WHITE_D65, delta_e_2000, lab_from_xyz, lab_slope, xyz_from_lab
 from strandgauge.errors import OutsideModelError
 from strandgauge.files.calibration import CalibrationTable, calibration_file, read_calibration
 from strandgauge.hair.law import Law, LawName
@@ -24,7 +25,6 @@ from strandgauge.hair.spectra import GRID, lab_from_reflectance, observer_weight
 from strandgauge.hair.stain import off_path
 from strandgauge.hair.words import load_words
 
-Array = NDArray[np.float64]
 Index = Any
 """Whatever numpy takes between the brackets."""
 
@@ -232,22 +232,6 @@ def _lab_and_slope(amounts: Array, floor: float, pigments: Pigments) -> tuple[Ar
     xyz = pigments.law.reflectance(absorption, np.asarray(floor)) @ weights
     by_amount = (pigments.law.slope(absorption, np.asarray(floor)) * pigments.shapes) @ weights
     return lab_from_xyz(xyz), (lab_slope(xyz) @ by_amount[..., None])[..., 0].T
-
-
-def lab_slope(xyz: ArrayLike) -> Array:
-    """Return the derivative (..., 3, 3) of CIELAB by XYZ (..., 3)."""
-    ratio = np.asarray(xyz, dtype=float) / WHITE_D65
-    root = np.where(ratio > 216 / 24389, np.cbrt(np.maximum(ratio, 1e-12)) ** -2 / 3.0, 24389 / 27 / 116)
-    f = root / WHITE_D65
-    zero = np.zeros_like(f[..., 0])
-    return np.stack(
-        [
-            np.stack([zero, 116.0 * f[..., 1], zero], axis=-1),
-            np.stack([500.0 * f[..., 0], -500.0 * f[..., 1], zero], axis=-1),
-            np.stack([zero, 200.0 * f[..., 1], -200.0 * f[..., 2]], axis=-1),
-        ],
-        axis=-2,
-    )
 
 
 def solve_around(lab: ArrayLike, lab_sd: ArrayLike, pigments: Pigments | None = None) -> Base:

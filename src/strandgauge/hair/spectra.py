@@ -5,12 +5,11 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import lab_from_xyz
 from strandgauge.files.calibration import calibration_file, read_calibration
-
-Array = NDArray[np.float64]
 
 GRID: Array = np.arange(400.0, 701.0, 10.0)
 """Wavelengths, nm, (31,)."""
@@ -28,7 +27,7 @@ def observer_weights() -> Array:
     rows = np.asarray(table.get("weights"), dtype=float)
     if rows.shape != (GRID.size, 4) or not np.array_equal(rows[:, 0], GRID):
         raise table.error("the weights must be one row for each 10 nm from 400 to 700", "weights")
-    weights: Array = rows[:, 1:]
+    weights: Array = rows[:, 1:] / 100.0  # the tables of the standard have white at Y = 100
     weights.flags.writeable = False
     return weights
 

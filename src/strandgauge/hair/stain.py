@@ -7,13 +7,25 @@ further off than a threshold, and further than the measurement can tell, is stai
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from strandgauge.colour.arrays import Array
 from strandgauge.hair.words import LiftPath, Words, hue_within, load_words
-from strandgauge.reading.model import Stain
 
-Array = NDArray[np.float64]
+
+@dataclass(frozen=True, slots=True)
+class Stain:
+    """Colour off the natural lift path, left by old dye or a tinted care product."""
+
+    hue: str
+    """The stain's hue in plain words, such as 'green' or 'violet'."""
+    hue_deg: float
+    """CIELAB hue angle of the colour difference from the lift path, degrees."""
+    strength: float
+    """CIELAB chroma difference from the lift path (Delta C*ab in the a*b* plane)."""
 
 
 def find_stain(lab: ArrayLike, lab_sd: ArrayLike, words: Words | None = None) -> Stain | None:

@@ -5,13 +5,12 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import chroma, hue_deg, xyz_from_lab
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.hair.words import Words, hue_within, load_words
-
-Array = NDArray[np.float64]
 
 __all__ = ["chroma", "hue_deg", "undertone", "warmth_left", "yellowness_e313"]
 

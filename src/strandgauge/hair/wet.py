@@ -11,12 +11,11 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import WHITE_D65, lab_from_xyz, xyz_from_lab
 from strandgauge.files.calibration import calibration_file, read_calibration
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,22 +54,13 @@ def _read_wetting(path: Path) -> Wetting:
     )
 
 
-def wet_reflectance(dry: ArrayLike, wetting: Wetting | None = None, internal: float | None = None) -> Array:
-    """Return the wet reflectance (...), film gloss left out, of a material of dry reflectance (...).
+def dry_reflectance(wet: ArrayLike, wetting: Wetting | None = None, internal: float | None = None) -> Array:
+    """Return the dry reflectance (...) of a material whose wet reflectance, film gloss left out, is (...).
 
     References
     ----------
     Lekner, Dorf 1988, Why some things are darker when wet, Appl. Opt. 27:1278-1280.
     """
-    wetting = wetting or load_wetting()
-    p = wetting.internal_reflectance if internal is None else internal
-    dry = np.asarray(dry, dtype=float)
-    through = 1.0 - wetting.surface_reflectance
-    return np.asarray(through - through * (1.0 - dry) / (1.0 - p * dry))
-
-
-def dry_reflectance(wet: ArrayLike, wetting: Wetting | None = None, internal: float | None = None) -> Array:
-    """Return the dry reflectance (...) of a material whose wet reflectance, film gloss left out, is (...)."""
     wetting = wetting or load_wetting()
     p = wetting.internal_reflectance if internal is None else internal
     # wet = t (1 - p) dry / (1 - p dry)  =>  dry = wet / (t (1 - p) + p wet), t = 1 - R_l

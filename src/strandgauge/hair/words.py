@@ -7,11 +7,10 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strandgauge.colour.arrays import Array
 from strandgauge.files.calibration import CalibrationTable, Key, calibration_file, read_calibration
 
-Array = NDArray[np.float64]
 HueRange = tuple[float, float]
 
 

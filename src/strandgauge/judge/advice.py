@@ -14,7 +14,8 @@ from pathlib import Path
 from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.hair.levels import level_at_least
 from strandgauge.lift.curve import Estimate, Look, State
-from strandgauge.reading.model import Reading, ZoneName
+from strandgauge.reading.model import Reading
+from strandgauge.strand.names import ZoneName
 
 STOP_SIGNS = (
     "Rinse at once, whatever the curve says, if hair feels gummy, stretches and does not spring back, or breaks.",

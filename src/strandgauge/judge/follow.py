@@ -16,7 +16,8 @@ from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.judge.advice import STOP_SIGNS, Facts, Rules, Wish, advise, load_rules
 from strandgauge.lift.curve import CurvePoint, Estimate, LiftCurve, Look, State
 from strandgauge.lift.kinetics import LiftFit, fit_lift
-from strandgauge.reading.model import Reading, ZoneName, ZoneReading
+from strandgauge.reading.model import Reading, ZoneReading
+from strandgauge.strand.names import ZoneName
 
 __all__ = ["CurvePoint", "Estimate", "LiftCurve", "Look", "State", "follow", "zone_of"]
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from strandgauge.colour.cielab import Lab
+from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.targets import Target
-from strandgauge.reading.model import Lab, Reading
+from strandgauge.reading.model import Reading
 
 Verdict = Literal["true", "close", "turns", "out of reach"]
 
@@ -51,16 +53,6 @@ class Settings:
     """Level of a smoky shadow root; two levels below the base where None."""
     samples: int = 1000
     seed: int = 20
-
-
-@dataclass(frozen=True, slots=True)
-class FormulaPart:
-    """One line of a formula."""
-
-    dye: str
-    parts: float
-    """Relative to the whole, which is 100."""
-    grams: float
 
 
 @dataclass(frozen=True, slots=True)

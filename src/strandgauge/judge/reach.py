@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-from strandgauge.colour.cielab import chroma, delta_e_2000, hue_deg
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import Lab, as_lab, chroma, delta_e_2000, hue_deg
 from strandgauge.colour.names import colour_word, difference_words
 from strandgauge.dye.formula import SMALL_STEPS, Weighed, too_small, weigh
 from strandgauge.dye.mix import prediction_sd, sampled_colours
@@ -39,9 +39,6 @@ from strandgauge.judge.outlook import (
     Verdict,
     ZoneOutlook,
 )
-from strandgauge.reading.model import Lab
-
-Array = NDArray[np.float64]
 
 STRIP_LEVELS = (6.0, 7.0, 8.0, 9.0, 10.0)
 DARK_LEVELS = (3.0, 4.0, 5.0)
@@ -160,15 +157,15 @@ def _zones(
             ZoneOutlook(
                 name=zone.name,
                 base_lab=zone.lab,
-                predicted_lab=_lab(weighed.lab),
-                predicted_lab_sd=_lab(prediction_sd(around.at(place), added)),
+                predicted_lab=as_lab(weighed.lab),
+                predicted_lab_sd=as_lab(prediction_sd(around.at(place), added)),
                 delta_e00=weighed.delta_e,
                 verdict=verdict,
                 saying=_saying(verdict, weighed.lab, wanted, own.lab),
                 probability_true=float(np.mean(delta_e_2000(colours, wanted) <= settings.true_within)),
                 formula=weighed.parts,
                 pretone=pretone,
-                unadjusted_lab=_lab(unadjusted),
+                unadjusted_lab=as_lab(unadjusted),
                 unadjusted_saying=colour_word(unadjusted),
             )
         )
@@ -252,7 +249,7 @@ def _pretoned(
         mix = best_mixes(over.at((None,)), wanted, grid)
         after = weigh(over, wanted, mix.shares[0, 0], palette, settings.bowl, settings.scale)
         if after.delta_e < min(best[2].delta_e, plain.delta_e - PRETONE_GAIN):
-            best = (Pretone(palette.names[dye], whole.parts, _lab(whole.lab), plain.delta_e), first, after)
+            best = (Pretone(palette.names[dye], whole.parts, as_lab(whole.lab), plain.delta_e), first, after)
     return best
 
 
@@ -276,7 +273,7 @@ def _along_lift(base: Base, wanted: Array, grid: Grid, ladder: Ladder, settings:
     found = best_mixes(hair, wanted, grid)
     delta = found.delta_e[:, 0]
     strip = tuple(
-        StripStep(float(levels[i]), _lab(hair.lab[i]), _lab(found.lab[i, 0]), float(delta[i]))
+        StripStep(float(levels[i]), as_lab(hair.lab[i]), as_lab(found.lab[i, 0]), float(delta[i]))
         for i in range(len(DARK_LEVELS), len(levels))
     )
     good = np.flatnonzero(delta <= settings.true_within)
@@ -310,7 +307,7 @@ def _instead(
     fitting = [
         (
             _hue_distance(one.lab, target.lab),
-            Alternative(one.name, one.lab, _lab(found.lab[0, i]), float(worst[i])),
+            Alternative(one.name, one.lab, as_lab(found.lab[0, i]), float(worst[i])),
         )
         for i, one in enumerate(shades)
         if worst[i] <= settings.true_within
@@ -381,7 +378,7 @@ def _shadow(base: Base, base_level: float, palette: Palette, ladder: Ladder, set
     aim = np.array([float(ladder.lab_at(level)[0]), *NEUTRAL])
     found = best_mixes(base.at((None,)), aim, _pairs_for(palette))
     weighed = weigh(base, aim, found.shares[0, 0], palette, settings.bowl, settings.scale)
-    return Shadow(level, _lab(weighed.lab), weighed.delta_e, weighed.parts)
+    return Shadow(level, as_lab(weighed.lab), weighed.delta_e, weighed.parts)
 
 
 def _weighing(zones: Sequence[ZoneOutlook], palette: Palette, settings: Settings) -> str | None:
@@ -394,8 +391,3 @@ def _weighing(zones: Sequence[ZoneOutlook], palette: Palette, settings: Settings
         f"1 g of it into 9 g of {palette.clear} and weigh ten times as much of that, or mix a bowl "
         f"{int(np.ceil(SMALL_STEPS * settings.scale / part.grams))} times as large."
     )
-
-
-def _lab(values: Array) -> Lab:
-    lightness, a, b = (float(value) for value in values)
-    return lightness, a, b

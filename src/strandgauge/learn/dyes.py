@@ -11,16 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from strandgauge.colour.cielab import delta_e_2000
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import Lab, delta_e_2000
 from strandgauge.dye.palette import SCHEMA, STRONGEST, Dye
 from strandgauge.errors import BadMixError, CannotLearnError
 from strandgauge.hair.pigment import Base, solve_base
 from strandgauge.hair.spectra import GRID
-from strandgauge.reading.model import Lab
-
-Array = NDArray[np.float64]
 
 USUAL_WIDTH = 35.0
 """Standard deviation of a usual dye band in hair, nm: a full width of 82 nm at half the height."""

@@ -14,14 +14,12 @@ from itertools import pairwise
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from strandgauge.colour.cielab import delta_e_2000
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import Lab, delta_e_2000
 from strandgauge.errors import CannotLearnLevelsError
 from strandgauge.hair.levels import LEVELS, Ladder
-from strandgauge.reading.model import COVERAGE, Lab
-
-Array = NDArray[np.float64]
+from strandgauge.reading.model import COVERAGE
 
 FEWEST_SWATCHES = 4
 """Levels that must have a swatch before the others may be filled in."""

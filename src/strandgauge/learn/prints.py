@@ -20,18 +20,23 @@ from strandgauge.card.find import CardView, find_card, project
 from strandgauge.card.model import CardDefinition
 from strandgauge.card.sample import Samples, sample_card
 from strandgauge.card.write import card_toml
-from strandgauge.colour.cielab import delta_e_2000
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import (
+    Lab,
+    as_lab,
+    delta_e_2000,
+    difference_weights,
+    lab_from_xyz,
+    lab_slope,
+    xyz_from_lab,
+)
 from strandgauge.errors import CannotLearnCardError, StrandgaugeError
 from strandgauge.light import field as light_field
 from strandgauge.light import tone
-from strandgauge.light.colorimetry import difference_weights, lab_and_slope, lab_to_xyz
 from strandgauge.light.correction import Correction
 from strandgauge.light.trust import exposure_problems
 from strandgauge.photo.open import open_photo
-from strandgauge.reading.model import Lab
 from strandgauge.reading.pipeline import CardReading, read_card
-
-Array = NDArray[np.float64]
 
 LOOK_SIDE = 3600
 """Longest side, in pixels, at which a photo of two cards is opened."""
@@ -221,13 +226,14 @@ def _shot(reading: CardReading, own: Samples, places: Array, usable: NDArray[np.
     theta, covariance = _fit_light(reading, own, places, decoded, usable, low, span)
     logs, log_cov = _field_at(places[patches], low, span, theta, covariance)
     light = decoded[patches] / np.exp(logs)
-    lab, slope = lab_and_slope(light @ correction.matrix.T)
+    xyz = light @ correction.matrix.T
+    lab, slope = lab_from_xyz(xyz), lab_slope(xyz)
     to_lab = slope @ (correction.matrix * light[:, None, :])  # (N, 3, 3): d lab / d log light
     light_cov = np.einsum("nij,njk,nlk->nil", to_lab, log_cov + UNSEEN_LOG_SD**2, to_lab)
     paper = None
     if (~patches).any():
         paper_light = np.exp(theta[_PAPER])
-        paper = lab_and_slope((paper_light @ correction.matrix.T)[None])[0][0]
+        paper = lab_from_xyz(paper_light @ correction.matrix.T)
         if not PAPER_LIGHTNESS[0] <= paper[0] <= PAPER_LIGHTNESS[1]:
             raise CannotLearnCardError(
                 f"The print's paper would have L* {paper[0]:.0f}, which no paper has: the light is not the same on "
@@ -283,7 +289,7 @@ def _fit_light(
     """
     correction, chart = reading.correction, reading.samples
     seen = tone.decode(chart.encoded, correction.tone_weights, correction.tone_offsets)
-    known = lab_to_xyz(chart.reference) @ np.linalg.inv(correction.matrix).T
+    known = xyz_from_lab(chart.reference) @ np.linalg.inv(correction.matrix).T
     lightness_sd = max(
         LEAST_TRUSTED_LIGHTNESS_SD,
         float(np.sqrt(np.median((correction.lab_left_out - chart.reference)[chart.is_patch, 0] ** 2))) * 1.48,
@@ -373,11 +379,11 @@ def _joined(
     scaled = difference_weights(lab)
     errors = np.sqrt(np.einsum("nij,njk,nik->n", scaled, total, scaled))
     patches = tuple(
-        LearnedPatch(patch.id, patch.lab, _lab(lab[i]), _lab(sd[i]), float(errors[i]))
+        LearnedPatch(patch.id, patch.lab, as_lab(lab[i]), as_lab(sd[i]), float(errors[i]))
         for i, patch in enumerate(card.patches)
     )
     papers = [shot.paper for shot in shots if shot.paper is not None]
-    paper = _lab(np.mean(papers, axis=0)) if papers else None
+    paper = as_lab(np.mean(papers, axis=0)) if papers else None
     learned = replace(
         card,
         patches=tuple(replace(patch, lab=own.lab) for patch, own in zip(card.patches, patches, strict=True)),
@@ -394,10 +400,6 @@ def _joined(
         trusted.name,
         float(np.mean([shot.left_out for shot in shots])),
     )
-
-
-def _lab(values: Array) -> Lab:
-    return (float(values[0]), float(values[1]), float(values[2]))
 
 
 def print_toml(learned: LearnedPrint) -> str:

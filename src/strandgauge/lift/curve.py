@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from strandgauge.reading.model import Lab, ZoneName
+from strandgauge.colour.cielab import Lab
+from strandgauge.strand.names import ZoneName
 
 State = Literal["first look", "lifting", "slowing", "stalled", "light enough", "time is up"]
 """What the strand is doing, from the looks so far."""

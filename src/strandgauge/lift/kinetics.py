@@ -24,12 +24,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from strandgauge.colour.arrays import Array
 from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.hair.levels import Ladder
 from strandgauge.hair.pigment import lift_path
 from strandgauge.hair.spectra import GRID
-
-Array = NDArray[np.float64]
 
 WAVELENGTH = 550
 """Where pigment is measured, nm: about where the eye is most sensitive, so that it goes with lightness."""

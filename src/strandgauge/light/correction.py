@@ -19,11 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.sample import Samples
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import difference_weights, lab_from_xyz, lab_slope, xyz_from_lab
+from strandgauge.colour.srgb import RGB_FROM_XYZ, XYZ_FROM_RGB, srgb_decode
 from strandgauge.light import field as light_field
 from strandgauge.light import tone
-from strandgauge.light.colorimetry import SRGB_TO_XYZ, difference_weights, lab_and_slope, lab_to_xyz
-
-Array = NDArray[np.float64]
 
 MATRIX_SD = 0.25
 """Prior standard deviation of the matrix' departures from sRGB primaries, off the diagonal."""
@@ -111,7 +111,7 @@ def fit_correction(
     lab_kept = _forward(problem, theta)[0]
     left_out_kept = lab_kept + _leave_one_out_shift(problem, jacobian, residual, robust)
     correction = _unpack(theta, problem.gains, card_size)
-    lab_fitted = lab_and_slope(correction.to_xyz(samples.encoded, samples.places))[0]
+    lab_fitted = lab_from_xyz(correction.to_xyz(samples.encoded, samples.places))
     lab_left_out = lab_fitted.copy()
     lab_left_out[keep] = left_out_kept
     weight = np.zeros(len(keep))
@@ -133,13 +133,13 @@ def _set_up(samples: Samples, card_size: tuple[float, float], keep: NDArray[np.b
     encoded = samples.encoded[keep]
     reference = samples.reference[keep]
     is_patch = samples.is_patch[keep]
-    decoded = tone.srgb_decode(encoded)
+    decoded = srgb_decode(encoded)
     weights = difference_weights(reference) / PATCH_SD
     # Text, a hair or an edge within a place makes it less sure; bare paper is plentiful and of one colour.
     sureness = 1 / (1 + (samples.spread[keep] / (0.02 + 0.04 * encoded[:, 1])) ** 2)
     share = np.where(is_patch, 1.0, min(1.0, PAPER_WEIGHT / max(1, int((~is_patch).sum()))))
     weights = weights * np.sqrt(sureness * share)[:, None, None]
-    target = lab_to_xyz(reference) @ np.linalg.inv(SRGB_TO_XYZ).T
+    target = xyz_from_lab(reference) @ RGB_FROM_XYZ.T
     neutral = np.hypot(reference[:, 1], reference[:, 2]) < NEUTRAL_CHROMA
     if neutral.sum() < 2:
         neutral = np.ones(len(reference), dtype=bool)
@@ -195,10 +195,10 @@ def _forward(problem: _Problem, theta: Array, with_slope: bool = False) -> tuple
     colour = problem.colour @ theta[_COLOUR].reshape(2, _G).T
     inverse_factor = np.exp(-np.stack([bright + colour[:, 0], bright, bright + colour[:, 1]], axis=1))
     light = (raised - theta[_OFFSET]) * inverse_factor  # (N, 3) in camera units
-    matrix = SRGB_TO_XYZ @ (np.eye(3) + theta[_MATRIX].reshape(3, 3))
+    matrix = XYZ_FROM_RGB @ (np.eye(3) + theta[_MATRIX].reshape(3, 3))
     balanced = light * problem.gains
     xyz = balanced @ matrix.T
-    lab, slope = lab_and_slope(xyz)
+    lab, slope = lab_from_xyz(xyz), lab_slope(xyz)
     if not with_slope:
         return lab, slope
     to_light = slope @ (matrix * problem.gains)  # (N, 3 lab, 3 channels)
@@ -213,7 +213,7 @@ def _forward(problem: _Problem, theta: Array, with_slope: bool = False) -> tuple
     for k, c in enumerate((0, 2)):
         start = _COLOUR.start + k * _G
         jacobian[:, :, start : start + _G] = shrunk[:, :, c, None] * problem.colour[:, None, :]
-    through = slope @ SRGB_TO_XYZ  # (N, 3, rows of A)
+    through = slope @ XYZ_FROM_RGB  # (N, 3, rows of A)
     jacobian[:, :, _MATRIX] = (through[:, :, :, None] * balanced[:, None, None, :]).reshape(n, 3, 9)
     return lab, jacobian
 
@@ -282,7 +282,7 @@ def _unpack(theta: Array, gains: Array, card_size: tuple[float, float]) -> Corre
         tone_offsets=theta[_OFFSET].copy(),
         brightness_terms=theta[_BRIGHT].copy(),
         colour_terms=theta[_COLOUR].reshape(2, _G).copy(),
-        matrix=SRGB_TO_XYZ @ (np.eye(3) + theta[_MATRIX].reshape(3, 3)) * gains,
+        matrix=XYZ_FROM_RGB @ (np.eye(3) + theta[_MATRIX].reshape(3, 3)) * gains,
         card_size=card_size,
         lab_fitted=empty,
         lab_left_out=empty,

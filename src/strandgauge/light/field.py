@@ -10,9 +10,8 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from strandgauge.colour.arrays import Array
 
 ORDERS = tuple((i, j) for total in range(1, 5) for i in range(total, -1, -1) for j in [total - i] if j <= 3)
 """(order in x, order in y) of each brightness term."""

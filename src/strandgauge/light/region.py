@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from strandgauge.card.find import CardView
 from strandgauge.card.model import Box, Side
 from strandgauge.card.sample import CLIPPED_HIGH
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.srgb import RGB_FROM_XYZ
 from strandgauge.light import tone
-from strandgauge.light.colorimetry import SRGB_TO_XYZ
 from strandgauge.light.correction import Correction
 
-Array = NDArray[np.float64]
 Image = NDArray[np.float32]
 
 FIELD_GRID = (9, 25)
@@ -57,7 +57,7 @@ def correct_region(
     table = tone.decoding_table(correction.tone_weights, correction.tone_offsets, levels)
     light = _look_up(flat, table)
     light /= _factor(correction, to_card, width, height)
-    to_srgb = (np.linalg.inv(SRGB_TO_XYZ) @ correction.matrix).astype(np.float32)
+    to_srgb = (RGB_FROM_XYZ @ correction.matrix).astype(np.float32)
     linear = np.asarray(cv2.transform(light, to_srgb), dtype=np.float32)
     lab = np.asarray(cv2.cvtColor(np.clip(linear, 0, 1), cv2.COLOR_LRGB2Lab), dtype=np.float32)
     clipped = flat.max(2) >= CLIPPED_HIGH * (levels - 1)

@@ -18,7 +18,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.srgb import srgb_decode
 
 SPLINES = 9
 """Number of B-splines over the encoded range."""
@@ -33,18 +34,6 @@ CHANNEL_SD = 0.03
 """Prior standard deviation of ``d``, and of its first differences, a third of that."""
 OFFSET_SD = 0.004
 """Prior standard deviation of ``o``, in units of linear light where white is 1."""
-
-
-def srgb_decode(v: Array) -> Array:
-    """Return linear light for sRGB-encoded values 0 to 1 (IEC 61966-2-1)."""
-    return np.where(v <= 0.04045, v / 12.92, ((np.maximum(v, 0.0) + 0.055) / 1.055) ** 2.4)
-
-
-def srgb_encode(linear: Array) -> Array:
-    """Return sRGB-encoded values for linear light 0 to 1 (IEC 61966-2-1)."""
-    return np.where(
-        linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 0.0031308) ** (1 / 2.4) - 0.055
-    )
 
 
 @cache

@@ -9,11 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from strandgauge.card.find import CardView
 from strandgauge.card.model import CardDefinition
 from strandgauge.card.sample import Samples
+from strandgauge.colour.arrays import Array, Mask
+from strandgauge.colour.cielab import chroma, xyz_from_lab
 from strandgauge.errors import (
     BlurError,
     CardMismatchError,
@@ -25,10 +26,7 @@ from strandgauge.errors import (
     UnevenLightError,
 )
 from strandgauge.facts import Note, caution
-from strandgauge.light.correction import Correction
-
-Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
+from strandgauge.light.correction import NEUTRAL_CHROMA, Correction
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,10 +204,8 @@ def veiled_places(samples: Samples, correction: Correction) -> Mask:
     A lamp mirrored in the print adds light of its own colour to all channels alike: dark patches turn grey and
     light, which neither shade nor a misprint does.
     """
-    from strandgauge.light.colorimetry import lab_to_xyz
-
     seen = correction.to_xyz(samples.encoded, samples.places)
-    added = seen - lab_to_xyz(samples.reference)
+    added = seen - xyz_from_lab(samples.reference)
     return np.asarray(
         (added.min(1) > 0.035) & (added[:, 1] > 0.30 * seen[:, 1]) & (correction.influence_weight < 0.5)
     )
@@ -225,9 +221,8 @@ def shaded_share(samples: Samples, correction: Correction) -> float:
 
 
 def _neutrals(samples: Samples) -> Mask:
-    chroma = np.hypot(samples.reference[:, 1], samples.reference[:, 2])
-    few = chroma < 5
-    return np.asarray(few if few.sum() >= 2 else np.ones(len(chroma), dtype=bool))
+    few = chroma(samples.reference) < NEUTRAL_CHROMA
+    return np.asarray(few if few.sum() >= 2 else np.ones(len(few), dtype=bool))
 
 
 def _mismatch(median: float) -> CardMismatchError:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from strandgauge.colour.cielab import as_lab
 from strandgauge.facts import Note
-from strandgauge.reading.model import CardCheck, Lab, PatchCheck
+from strandgauge.reading.model import CardCheck, PatchCheck
 from strandgauge.reading.pipeline import CardReading, card_title
 
 
@@ -15,8 +16,8 @@ def card_check(found: CardReading) -> CardCheck:
     patches = tuple(
         PatchCheck(
             samples.ids[row],
-            _lab(samples.reference[row]),
-            _lab(correction.lab_fitted[row]),
+            as_lab(samples.reference[row]),
+            as_lab(correction.lab_fitted[row]),
             float(found.delta_e00[row]),
             float(found.delta_e00_left_out[row]),
         )
@@ -33,8 +34,3 @@ def card_check(found: CardReading) -> CardCheck:
         light_unevenness_percent=100.0 * found.light.unevenness,
         patches=patches,
     )
-
-
-def _lab(row: np.ndarray[tuple[int], np.dtype[np.float64]]) -> Lab:
-    lightness, a, b = (float(value) for value in row)
-    return lightness, a, b

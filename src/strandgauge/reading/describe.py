@@ -8,18 +8,18 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.colour.cielab import chroma, hue_deg
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import as_lab, chroma, hue_deg, lab_from_xyz
+from strandgauge.colour.srgb import XYZ_FROM_RGB
 from strandgauge.facts import Note, note
 from strandgauge.hair.levels import Ladder, level_shares
 from strandgauge.hair.stain import find_stain
 from strandgauge.hair.warmth import undertone, yellowness_e313
 from strandgauge.hair.wet import dry_from_wet
-from strandgauge.light.colorimetry import SRGB_TO_XYZ, xyz_to_lab
-from strandgauge.reading.model import CardFit, Lab, Reading, ZoneReading
+from strandgauge.reading.model import CardFit, Reading, ZoneReading
 from strandgauge.strand.direction import LightClues, load_direction_model
-from strandgauge.strand.zones import ZoneLight, ZoneName
-
-Array = NDArray[np.float64]
+from strandgauge.strand.names import ZoneName
+from strandgauge.strand.zones import ZoneLight
 
 LEAST_SD = np.array([0.6, 0.4, 0.4])
 """Hair laid anew reads differently by about this much (Scanavez et al. 2000: L* 0.3 to 1.2 by area measured)."""
@@ -50,7 +50,7 @@ def zone_colours(
     model = load_direction_model()
     colours: dict[ZoneName, ZoneColour] = {}
     for name, zone in zones.items():
-        lit = xyz_to_lab(np.maximum(zone.linear @ SRGB_TO_XYZ.T, 1e-4))
+        lit = lab_from_xyz(np.maximum(zone.linear @ XYZ_FROM_RGB.T, 1e-4))
         lab = model.diffuse(lit, clues, name)
         lab[0] = np.clip(lab[0], 0.0, 100.0)
         sd = model.lab_sd(lit, clues, fit.leave_one_out_mean) * CAUTION_WIDENING**cautions
@@ -98,9 +98,9 @@ def _describe(colour: ZoneColour, ladder: Ladder, wet: bool) -> ZoneReading:
     pixel_levels = ladder.level_of(colour.pixels_lab + (lab - colour.lab_as_lit))
     return ZoneReading(
         name=colour.name,
-        lab=_lab(lab),
-        lab_sd=_lab(sd),
-        lab_as_lit=_lab(colour.lab_as_lit),
+        lab=as_lab(lab),
+        lab_sd=as_lab(sd),
+        lab_as_lit=as_lab(colour.lab_as_lit),
         lightness_spread=colour.lightness_spread,
         level=float(ladder.level_of(lab)),
         level_sd=float(ladder.level_sd(lab, np.diag(sd**2))),
@@ -153,7 +153,3 @@ def join_readings(
         ladder=ladder.name,
         wet=wet,
     )
-
-
-def _lab(values: Array) -> Lab:
-    return (float(values[0]), float(values[1]), float(values[2]))

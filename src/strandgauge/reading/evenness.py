@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from strandgauge.reading.model import Reading, ZoneName
+from strandgauge.reading.model import Reading
+from strandgauge.strand.names import ZoneName
 
 EvennessCode = Literal["even", "slightly-uneven", "uneven", "very-uneven"]
 LIMITS: tuple[tuple[float, EvennessCode], ...] = (

@@ -3,29 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
+from strandgauge.colour.cielab import Lab
 from strandgauge.facts import Note
-
-Lab = tuple[float, float, float]
-"""CIELAB L*, a*, b* for D65 and the CIE 1931 2 degree observer."""
+from strandgauge.hair.stain import Stain
+from strandgauge.strand.names import ZoneName
 
 COVERAGE = 1.96
 """Standard deviations to either side that hold 95 % of a normal distribution: what ± stands for."""
-
-ZoneName = Literal["overall", "root", "mids", "ends"]
-
-
-@dataclass(frozen=True, slots=True)
-class Stain:
-    """Colour off the natural lift path, left by old dye or a tinted care product."""
-
-    hue: str
-    """The stain's hue in plain words, such as 'green' or 'violet'."""
-    hue_deg: float
-    """CIELAB hue angle of the colour difference from the lift path, degrees."""
-    strength: float
-    """CIELAB chroma difference from the lift path (Delta C*ab in the a*b* plane)."""
 
 
 @dataclass(frozen=True, slots=True)

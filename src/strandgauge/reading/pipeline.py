@@ -13,12 +13,12 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from strandgauge.card.definition import load_card
 from strandgauge.card.find import CardView, find_card
 from strandgauge.card.model import CardDefinition, Window
 from strandgauge.card.sample import Samples, sample_card
+from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.errors import BadCardDefinitionError, CardUnseenError, StrandgaugeError
 from strandgauge.files.calibration import calibration_file
@@ -38,15 +38,8 @@ from strandgauge.reading.describe import (
 from strandgauge.reading.model import CardFit, Reading
 from strandgauge.strand.direction import LightClues, light_clues
 from strandgauge.strand.isolate import Isolated, isolate_strand
-from strandgauge.strand.zones import (
-    StrandCoordinates,
-    ZoneLight,
-    ZoneName,
-    measure_zones,
-    strand_coordinates,
-)
-
-Array = NDArray[np.float64]
+from strandgauge.strand.names import ZoneName
+from strandgauge.strand.zones import StrandCoordinates, ZoneLight, measure_zones, strand_coordinates
 
 DEFAULT_CARD = ("cards", "strand-a6.toml")
 WINDOW_MARGIN_MM = 2.0

@@ -6,16 +6,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from strandgauge.card.model import CardDefinition
-from strandgauge.colour.cielab import lab_from_srgb, lab_from_xyz
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import Lab, as_lab, lab_from_xyz
+from strandgauge.colour.srgb import lab_from_srgb
 from strandgauge.errors import BadColourError, CardUnseenError
 from strandgauge.photo.open import Photo, open_photo
-from strandgauge.reading.model import Lab
 from strandgauge.reading.pipeline import FIRST_LOOK_SIDE, open_card
-
-Array = NDArray[np.float64]
 
 Pick = tuple[float, float, float, float]
 """Left, top, width and height of a region, in per cent of the picture."""
@@ -48,7 +46,7 @@ def swatch_colour(path: Path, card: CardDefinition, pick: Pick | None = None) ->
         # Most swatches come without a card, and a flat field of colour has nothing sharp in it.
         photo = open_photo(path, longest_side_wanted=FIRST_LOOK_SIDE)
         rgb = _encoded(photo, _box(photo, pick or (40.0, 40.0, 20.0, 20.0)))
-        return Swatch(_lab(np.median(lab_from_srgb(rgb), axis=0)), measured=False)
+        return Swatch(as_lab(np.median(lab_from_srgb(rgb), axis=0)), measured=False)
     photo = found.photo
     if found.light.problems:
         raise found.light.problems[0]
@@ -69,7 +67,7 @@ def swatch_colour(path: Path, card: CardDefinition, pick: Pick | None = None) ->
     back = np.linalg.inv(found.view.homography)
     places = np.c_[columns.ravel(), rows.ravel(), np.ones(columns.size)] @ back.T
     xyz = found.correction.to_xyz(_encoded(photo, box), places[:, :2] / places[:, 2:])
-    return Swatch(_lab(np.median(lab_from_xyz(100.0 * xyz), axis=0)), measured=True)
+    return Swatch(as_lab(np.median(lab_from_xyz(xyz), axis=0)), measured=True)
 
 
 def _box(photo: Photo, pick: Pick) -> tuple[int, int, int, int]:
@@ -95,8 +93,3 @@ def _encoded(photo: Photo, box: tuple[int, int, int, int]) -> Array:
     if crop.size == 0:
         raise BadColourError("The region to take the colour from lies outside the picture")
     return np.asarray(crop.astype(np.float64) / np.iinfo(photo.pixels.dtype).max)
-
-
-def _lab(values: Array) -> Lab:
-    lightness, a, b = (float(value) for value in values)
-    return lightness, a, b

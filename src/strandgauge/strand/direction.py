@@ -17,16 +17,16 @@ from functools import cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from strandgauge.card.model import Lab, Window
+from strandgauge.card.model import Window
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import Lab
 from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.light.correction import Correction
 from strandgauge.light.region import Region
 from strandgauge.strand.isolate import Isolated
-from strandgauge.strand.zones import StrandCoordinates, ZoneLight, ZoneName
-
-Array = NDArray[np.float64]
+from strandgauge.strand.names import ZoneName
+from strandgauge.strand.zones import StrandCoordinates, ZoneLight
 
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 """Share of linear sRGB R, G, B in luminance (IEC 61966-2-1)."""

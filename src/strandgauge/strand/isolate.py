@@ -16,12 +16,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from strandgauge.colour.arrays import Array, Mask
 from strandgauge.errors import NoStrandError, StrandOffWindowError, StrandTooThinError
 from strandgauge.light.region import Region
 
-Array = NDArray[np.float64]
 Image = NDArray[np.float32]
-Mask = NDArray[np.bool_]
 
 BLOCK_MM = 13.0
 """Length along the strand over which hair counts as one colour when it is told from paper."""

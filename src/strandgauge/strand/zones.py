@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from strandgauge.colour.arrays import Array
 from strandgauge.errors import OverexposedError, StrandTooThinError
 from strandgauge.light.region import Region
 from strandgauge.strand.isolate import Isolated
+from strandgauge.strand.names import ZoneName
 
-Array = NDArray[np.float64]
-
-ZoneName = Literal["overall", "root", "mids", "ends"]
 ZONES: dict[ZoneName, tuple[float, float]] = {
     "overall": (0.08, 0.90),
     "root": (0.08, 0.25),

@@ -8,8 +8,8 @@ from fastapi import APIRouter, Path, Request, Response
 from fastapi.responses import JSONResponse
 from starlette.concurrency import run_in_threadpool
 
-from strandgauge import __version__
 from strandgauge.dye.targets import find_target
+from strandgauge.files.version import __version__
 from strandgauge.show.json.follow import curve_document
 from strandgauge.show.json.outlook import targets_document
 from strandgauge.web import documents as told

@@ -13,8 +13,8 @@ from starlette.exceptions import HTTPException
 from starlette.responses import FileResponse
 from starlette.staticfiles import StaticFiles
 
-from strandgauge import __version__
 from strandgauge.errors import StrandgaugeError
+from strandgauge.files.version import __version__
 from strandgauge.logbook.book import Logbook, open_logbook
 from strandgauge.show.pages.render import FONT
 from strandgauge.web import api, pages

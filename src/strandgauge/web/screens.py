@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
+from strandgauge.colour.cielab import Lab
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import Target, find_target
 from strandgauge.errors import StrandgaugeError
@@ -25,7 +26,7 @@ from strandgauge.judge.nextstep import (
     worst_stretch,
 )
 from strandgauge.judge.outlook import UNEVEN, Outlook, base_zones
-from strandgauge.reading.model import COVERAGE, Lab, Reading, ZoneReading
+from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.show.terminal.outlook import verdict_headline
 from strandgauge.words import reading as words
 

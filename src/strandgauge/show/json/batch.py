@@ -8,16 +8,16 @@ from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Literal
 
-from strandgauge.batch.record import Asked, Record, WantedShade
 from strandgauge.errors import BadReadingError, StrandgaugeError, Told
 from strandgauge.files.names import shown_name
 from strandgauge.judge.outlook import VERDICTS
+from strandgauge.sheet.record import Asked, Record, WantedShade
 from strandgauge.show.json.error import error_document
 from strandgauge.show.json.reading import Document, reading_document
 from strandgauge.show.json.savedreading import reading_from_document
 
 if TYPE_CHECKING:
-    from strandgauge.batch.run import Summary
+    from strandgauge.sheet.record import Summary
 
 ROW_SCHEMA = "strandgauge.batch-row/1"
 TimeSource = Literal["manifest", "photo"]

@@ -9,10 +9,11 @@ from collections.abc import Iterable
 from typing import Any
 
 from strandgauge.colour.names import colour_word
+from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.mix import Mix, MixPrediction
 from strandgauge.dye.palette import Dye, Palette
 from strandgauge.dye.targets import Target
-from strandgauge.judge.outlook import FormulaPart, Outlook, Pretone, ZoneOutlook
+from strandgauge.judge.outlook import Outlook, Pretone, ZoneOutlook
 from strandgauge.show.json.reading import short, shorts
 
 Document = dict[str, Any]

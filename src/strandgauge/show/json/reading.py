@@ -9,8 +9,9 @@ from collections.abc import Iterable
 from typing import Any
 
 from strandgauge.facts import Note
+from strandgauge.hair.stain import Stain
 from strandgauge.reading.evenness import evenness
-from strandgauge.reading.model import CardCheck, Reading, Stain, ZoneReading
+from strandgauge.reading.model import CardCheck, Reading, ZoneReading
 from strandgauge.words import reading as words
 from strandgauge.words import said
 

@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from strandgauge.colour.cielab import as_lab
+from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.targets import Target
 from strandgauge.errors import BadReadingError
 from strandgauge.judge.outlook import (
     Alternative,
     Evening,
-    FormulaPart,
     Outlook,
     Pretone,
     Shadow,
     StripStep,
     ZoneOutlook,
 )
-from strandgauge.reading.model import Lab
 
 SCHEMA = "strandgauge.outlook/1"
 
@@ -40,7 +40,7 @@ def outlook_from_document(document: Mapping[str, Any], where: str) -> Outlook:
 def _outlook(document: Mapping[str, Any]) -> Outlook:
     target, evening, shadow = document["target"], document["evenness"], document["shadow_root"]
     return Outlook(
-        target=Target(target["name"], _lab(target["lab"])),
+        target=Target(target["name"], as_lab(target["lab"])),
         verdict=document["verdict"],
         probability_true=float(document["probability_true"]),
         zones=tuple(_zone(zone) for zone in document["zones"]),
@@ -50,14 +50,16 @@ def _outlook(document: Mapping[str, Any]) -> Outlook:
         strip=tuple(
             StripStep(
                 float(step["level"]),
-                _lab(step["base_lab"]),
-                _lab(step["predicted_lab"]),
+                as_lab(step["base_lab"]),
+                as_lab(step["predicted_lab"]),
                 float(step["delta_e00"]),
             )
             for step in document["strip"]
         ),
         instead=tuple(
-            Alternative(one["name"], _lab(one["lab"]), _lab(one["predicted_lab"]), float(one["delta_e00"]))
+            Alternative(
+                one["name"], as_lab(one["lab"]), as_lab(one["predicted_lab"]), float(one["delta_e00"])
+            )
             for one in document["instead"]
         ),
         evening=None
@@ -70,7 +72,7 @@ def _outlook(document: Mapping[str, Any]) -> Outlook:
         ),
         shadow=Shadow(
             float(shadow["level"]),
-            _lab(shadow["predicted_lab"]),
+            as_lab(shadow["predicted_lab"]),
             float(shadow["delta_e00"]),
             _formula(shadow["formula"]),
         ),
@@ -83,9 +85,9 @@ def _zone(zone: Mapping[str, Any]) -> ZoneOutlook:
     pretone = zone["pretone"]
     return ZoneOutlook(
         name=zone["name"],
-        base_lab=_lab(zone["base_lab"]),
-        predicted_lab=_lab(zone["predicted_lab"]),
-        predicted_lab_sd=_lab(zone["predicted_lab_sd"]),
+        base_lab=as_lab(zone["base_lab"]),
+        predicted_lab=as_lab(zone["predicted_lab"]),
+        predicted_lab_sd=as_lab(zone["predicted_lab_sd"]),
         delta_e00=float(zone["delta_e00"]),
         verdict=zone["verdict"],
         saying=zone["saying"],
@@ -96,18 +98,13 @@ def _zone(zone: Mapping[str, Any]) -> ZoneOutlook:
         else Pretone(
             pretone["hue"],
             _formula(pretone["formula"]),
-            _lab(pretone["base_after_lab"]),
+            as_lab(pretone["base_after_lab"]),
             float(pretone["delta_e00_without"]),
         ),
-        unadjusted_lab=_lab(zone["unadjusted_lab"]),
+        unadjusted_lab=as_lab(zone["unadjusted_lab"]),
         unadjusted_saying=zone["unadjusted_word"],
     )
 
 
 def _formula(parts: list[Mapping[str, Any]]) -> tuple[FormulaPart, ...]:
     return tuple(FormulaPart(part["dye"], float(part["parts"]), float(part["grams"])) for part in parts)
-
-
-def _lab(values: list[float]) -> Lab:
-    lightness, a, b = (float(value) for value in values)
-    return lightness, a, b

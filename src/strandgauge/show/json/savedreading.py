@@ -8,11 +8,14 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import cast, get_args
 
+from strandgauge.colour.cielab import Lab
 from strandgauge.errors import BadReadingError
 from strandgauge.facts import Fact, Note, Severity
 from strandgauge.hair.levels import MOST_LEVELS
+from strandgauge.hair.stain import Stain
 from strandgauge.judge.outlook import BaseZone, base_zones
-from strandgauge.reading.model import CardFit, Lab, Reading, Stain, ZoneName, ZoneReading
+from strandgauge.reading.model import CardFit, Reading, ZoneReading
+from strandgauge.strand.names import ZoneName
 
 SCHEMA = "strandgauge.reading/1"
 _ZONES: tuple[ZoneName, ...] = ("root", "mids", "ends")

@@ -11,12 +11,12 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from strandgauge.colour.srgb import hex_colour
 from strandgauge.hair.levels import Ladder, level_at_least, load_ladder
 from strandgauge.hair.warmth import undertone
 from strandgauge.lift.curve import CurvePoint, LiftCurve, Look
 from strandgauge.reading.model import COVERAGE
 from strandgauge.show.pages.render import minutes, render
-from strandgauge.show.terminal.reading import hex_colour
 
 _LEAST_LEVELS = 3.0
 """A chart spans at least so many levels, lest noise look like lift."""

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from strandgauge.change.compare import Change, Part, Quantity, Step
+from strandgauge.colour.cielab import Lab
 from strandgauge.reading.evenness import evenness
-from strandgauge.reading.model import Lab, Reading, ZoneReading
+from strandgauge.reading.model import Reading, ZoneReading
 from strandgauge.show.pages.render import render
 from strandgauge.words import change as comparewords
 from strandgauge.words import reading as words

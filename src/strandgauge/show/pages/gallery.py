@@ -17,15 +17,16 @@ from typing import IO, get_args
 
 from markupsafe import Markup
 
-from strandgauge.batch.record import Record, WantedShade
 from strandgauge.colour.names import colour_word
+from strandgauge.colour.srgb import lab_from_hex
 from strandgauge.files.write import cannot_write, write_parts
 from strandgauge.hair.levels import Ladder
 from strandgauge.hair.warmth import WarmthCode, warmth_left
 from strandgauge.judge.outlook import VERDICTS
 from strandgauge.lift.curve import LiftCurve
 from strandgauge.reading.evenness import EvennessCode, evenness
-from strandgauge.reading.model import Lab, Reading
+from strandgauge.reading.model import Reading
+from strandgauge.sheet.record import Record, WantedShade
 from strandgauge.show.pages.charts import lift_chart
 from strandgauge.show.pages.render import environment, minutes
 from strandgauge.words import reading as words
@@ -340,13 +341,7 @@ def _chunks(spool: IO[str]) -> Iterator[Markup]:
 
 def _hex_word(hex_colour: str) -> str:
     """Return the word for ``#rrggbb``."""
-    from strandgauge.colour.cielab import lab_from_srgb
-
-    lightness, a, b = (
-        float(v) for v in lab_from_srgb([int(hex_colour[i : i + 2], 16) / 255 for i in (1, 3, 5)])
-    )
-    colour: Lab = (lightness, a, b)
-    return colour_word(colour)
+    return colour_word(lab_from_hex(hex_colour))
 
 
 def _rank(wanted: WantedShade | None) -> int | None:

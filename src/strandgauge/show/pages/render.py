@@ -18,8 +18,8 @@ from pathlib import Path
 import jinja2
 from markupsafe import Markup
 
+from strandgauge.colour.srgb import hex_colour
 from strandgauge.hair.levels import level_at_least
-from strandgauge.show.terminal.reading import hex_colour
 from strandgauge.words import said, say
 
 FOLDER = Path(__file__).parent

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from strandgauge.colour.cielab import srgb_from_lab
+from strandgauge.colour.cielab import Lab
+from strandgauge.colour.srgb import srgb_from_lab
 from strandgauge.files.write import write_whole
-from strandgauge.reading.model import Lab
 
 if TYPE_CHECKING:
     from PIL.Image import Image

@@ -8,9 +8,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from strandgauge.colour.cielab import Lab
 from strandgauge.dye.targets import Target
 from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.reading.model import COVERAGE, Lab, Reading, ZoneReading
+from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.show.picture.canvas import (
     EDGE,
     GAP,

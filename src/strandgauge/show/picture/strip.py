@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.light.tone import srgb_encode
+from strandgauge.colour.srgb import srgb_encode
 
 if TYPE_CHECKING:
     from strandgauge.reading.pipeline import Measurement

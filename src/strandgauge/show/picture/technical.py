@@ -9,8 +9,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.srgb import srgb_encode
 from strandgauge.light.region import correct_region
-from strandgauge.light.tone import srgb_encode
 from strandgauge.reading.model import Reading, ZoneReading
 from strandgauge.show.picture.canvas import (
     EDGE,
@@ -35,7 +36,6 @@ if TYPE_CHECKING:
 
     from strandgauge.reading.pipeline import Measurement
 
-Array = NDArray[np.float64]
 
 SURROUND_MM = 4.0
 """How much of the table around the card is shown."""

@@ -10,8 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from strandgauge.colour.cielab import Lab
 from strandgauge.light.region import correct_region
-from strandgauge.reading.model import Lab
 
 if TYPE_CHECKING:
     from PIL.Image import Image

@@ -7,15 +7,9 @@ from rich.table import Table
 from rich.text import Text
 
 from strandgauge.change.compare import Change, Part, Quantity
+from strandgauge.colour.srgb import hex_colour
 from strandgauge.reading.evenness import evenness
-from strandgauge.show.terminal.reading import (
-    NARROW,
-    hex_colour,
-    plain_console,
-    plain_table,
-    print_notes,
-    shows_colours,
-)
+from strandgauge.show.terminal.reading import NARROW, plain_console, plain_table, print_notes, shows_colours
 from strandgauge.words import change as comparewords
 from strandgauge.words import reading as words
 from strandgauge.words import say

@@ -8,14 +8,16 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from strandgauge.colour.cielab import Lab
 from strandgauge.colour.names import colour_word
+from strandgauge.colour.srgb import hex_colour
+from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.mix import Mix, MixPrediction
 from strandgauge.dye.palette import Dye
 from strandgauge.dye.targets import Target
 from strandgauge.hair.levels import level_at_least
-from strandgauge.judge.outlook import FormulaPart, Outlook, ZoneOutlook
-from strandgauge.reading.model import COVERAGE, Lab
-from strandgauge.show.terminal.reading import hex_colour
+from strandgauge.judge.outlook import Outlook, ZoneOutlook
+from strandgauge.reading.model import COVERAGE
 
 _COLOURS = ("truecolor", "256")
 

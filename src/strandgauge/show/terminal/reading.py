@@ -11,8 +11,10 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from strandgauge.colour.cielab import Lab
+from strandgauge.colour.srgb import hex_colour
 from strandgauge.facts import Note
-from strandgauge.reading.model import CardCheck, Lab, PatchCheck, Reading
+from strandgauge.reading.model import CardCheck, PatchCheck, Reading
 from strandgauge.words import reading as words
 from strandgauge.words import said
 
@@ -75,16 +77,6 @@ class _Console(Console):
 
     def on_broken_pipe(self) -> None:
         raise BrokenPipeError
-
-
-def hex_colour(lab: Lab) -> str:
-    """Return a CIELAB colour as ``#rrggbb`` in sRGB, out-of-gamut channels clipped."""
-    import numpy as np
-
-    from strandgauge.colour.cielab import srgb_from_lab
-
-    red, green, blue = (round(255 * float(v)) for v in np.clip(srgb_from_lab(lab), 0, 1))
-    return f"#{red:02x}{green:02x}{blue:02x}"
 
 
 def shows_colours(console: Console) -> bool:

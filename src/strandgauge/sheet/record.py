@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 
 from strandgauge.errors import Told
 from strandgauge.judge.outlook import Verdict
@@ -54,3 +56,27 @@ class Asked:
     group: str | None
     taken: datetime | None
     """From the manifest; None where the photo's own time counts."""
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What became of a batch."""
+
+    out: Path
+    photos: int
+    """Rows there should be: photos found, files of the manifest that are not there, unreadable folders."""
+    read: int
+    refused: int
+    refused_because: Mapping[str, int]
+    """How many for each code, most frequent first."""
+    not_reached: int
+    """Photos that a run stopped early has not come to."""
+    from_before: int
+    """Rows taken over from an earlier run."""
+    duplicates: int
+    """Photos with the same content as another, each read by itself."""
+    other_files: int
+    """Files that are no photos and were left alone."""
+    files: tuple[str, ...]
+    """What was written into the result folder."""
+    notes: tuple[str, ...]

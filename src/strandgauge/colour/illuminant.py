@@ -31,7 +31,7 @@ def white_point(illuminant: str) -> NDArray[np.float64]:
     return np.asarray(colour.xy_to_XYZ(xy), dtype=np.float64)
 
 
-def lab_from_xyz(xyz: NDArray[np.float64], white: NDArray[np.float64]) -> NDArray[np.float64]:
+def lab_under(xyz: NDArray[np.float64], white: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return CIELAB (CIE 15) of XYZ on the scale of `white`, shape (..., 3)."""
     colour = colour_library()
     return np.asarray(colour.XYZ_to_Lab(xyz, colour.XYZ_to_xy(white)), dtype=np.float64)
@@ -53,4 +53,4 @@ def adapt_to_d65(labs: NDArray[np.float64], illuminant: str) -> NDArray[np.float
     white, d65 = white_point(illuminant), white_point("D65")
     xyz = colour.Lab_to_XYZ(labs, colour.XYZ_to_xy(white))
     adapted = colour.chromatic_adaptation(xyz, white, d65, method="Von Kries", transform="Bradford")
-    return lab_from_xyz(np.asarray(adapted, dtype=np.float64), d65)
+    return lab_under(np.asarray(adapted, dtype=np.float64), d65)

@@ -16,7 +16,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from strandgauge import words
+from strandgauge import catalogue
 from strandgauge.card.model import CardDefinition
 from strandgauge.reading.pipeline import default_card
 from synthetic import paint
@@ -59,7 +59,7 @@ def wordless(request: pytest.FixtureRequest) -> Iterator[None]:
     if not request.config.getoption("--wordless"):
         yield
         return
-    codes = {key: f"<{key}>" for key in words.catalogue()}
+    codes = {key: f"<{key}>" for key in catalogue.entries()}
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(words, "catalogue", lambda: codes)
+        patch.setattr(catalogue, "entries", lambda: codes)
         yield

@@ -1,7 +1,8 @@
 """Every way a photo, a card or a file can fail, as one family of errors.
 
 Each error says what is wrong (``message``), where (``where``, if it can be told) and what to do about it
-(``remedy``). ``code`` is stable and machine-readable; ``exit_code`` is what the command line returns.
+(``remedy``, from the catalogue). ``code`` is stable and machine-readable; ``exit_code`` is what the command line
+returns.
 The command line is the only place that turns an error into text and an exit code.
 """
 
@@ -9,6 +10,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import ClassVar
+
+from strandgauge.catalogue import say
+from strandgauge.facts import Fact, Note
 
 INTERNAL = "internal-error"
 """Code of what this package did not foresee."""
@@ -78,19 +82,25 @@ class StrandgaugeError(Exception):
     ----------
     message : what is wrong, one sentence, in plain words.
     where : the file, line, patch or side of the card concerned.
-    remedy : what to do about it; the class's own advice when left out.
+    remedy : what to do about it; what the catalogue has for the code when left out.
     """
 
     code: ClassVar[str] = "error"
     exit_code: ClassVar[int] = 1
-    default_remedy: ClassVar[str] = "Take the photo again."
 
     def __init__(self, message: str, *, where: str | None = None, remedy: str | None = None) -> None:
         super().__init__(message)
         # One line is made of the message and the remedy: each is a sentence.
         self.message = message if message.endswith((".", "!", "?")) else f"{message}."
-        self.where = where
-        self.remedy = remedy if remedy is not None else self.default_remedy
+        self.place = where
+        self.photo: str | None = None
+        """Name of the photo concerned, where a place in it is named."""
+        self.remedy = say(f"remedy.{self.code}") if remedy is None else remedy
+
+    @property
+    def where(self) -> str | None:
+        """The place concerned: a photo, a place in it, or a file and line."""
+        return ", ".join(part for part in (self.photo, self.place) if part) or None
 
     @property
     def told(self) -> Told:
@@ -105,7 +115,34 @@ class StrandgaugeError(Exception):
 
 
 class PhotoError(StrandgaugeError):
-    """The photo gives no reading: its file, its card, its light or its strand."""
+    """The photo gives no reading: its file, its card, its light or its strand.
+
+    Parameters
+    ----------
+    message : a sentence of its own; else the catalogue's for the code, which is given the facts.
+    where : the place, as the catalogue names it; as it stands where there is a message.
+    facts : codes and numbers; ``fault`` tells apart the ways in which one code comes about.
+    """
+
+    def __init__(
+        self,
+        message: str | None = None,
+        *,
+        where: str | None = None,
+        remedy: str | None = None,
+        **facts: Fact,
+    ) -> None:
+        self.facts = tuple(facts.items()) if message is None else (("said", message),)
+        if message is None:
+            message = say(f"refusal.{self.code}", **facts)
+            where = where and say(f"place.{where}", **facts)
+            remedy = say(f"remedy.{self.code}", **facts)
+        super().__init__(message, where=where, remedy=remedy)
+
+    @property
+    def note(self) -> Note:
+        """The refusal as a note."""
+        return Note(self.code, "refusal", self.facts)
 
 
 class PhotoFileError(PhotoError):
@@ -164,7 +201,6 @@ class UnreadableFileError(PhotoFileError):
 
     code = "unreadable-file"
     exit_code = 10
-    default_remedy = "Save or send the photo again as JPEG, PNG, TIFF, WebP or HEIC."
 
 
 class FileTooLargeError(PhotoFileError):
@@ -172,7 +208,6 @@ class FileTooLargeError(PhotoFileError):
 
     code = "file-too-large"
     exit_code = 11
-    default_remedy = "Send the photo as the phone took it, below 100 megapixels and 200 MB."
 
 
 # --- the card in the photo ------------------------------------------------------------------------------
@@ -183,9 +218,6 @@ class NoCardError(CardUnseenError):
 
     code = "no-card"
     exit_code = 20
-    default_remedy = (
-        "Get the whole card into the picture, sharp and well lit, with its corner marks uncovered."
-    )
 
 
 class CardCutOffError(CardUnseenError):
@@ -193,7 +225,6 @@ class CardCutOffError(CardUnseenError):
 
     code = "card-cut-off"
     exit_code = 21
-    default_remedy = "Step back until all four corner marks are in the picture and nothing lies on them."
 
 
 class CardFoldedError(CardError):
@@ -201,7 +232,6 @@ class CardFoldedError(CardError):
 
     code = "card-folded"
     exit_code = 22
-    default_remedy = "Lay the card flat, or glue it to stiff board, and take the photo again."
 
 
 class WrongCardVersionError(CardError):
@@ -209,9 +239,6 @@ class WrongCardVersionError(CardError):
 
     code = "wrong-card-version"
     exit_code = 23
-    default_remedy = (
-        "Print the current card with 'strandgauge card', or name this card's definition with --card."
-    )
 
 
 class CardMismatchError(CardError):
@@ -219,9 +246,6 @@ class CardMismatchError(CardError):
 
     code = "card-mismatch"
     exit_code = 24
-    default_remedy = (
-        "Check that this is the card named, printed in colour and not faded, with nothing lying on it."
-    )
 
 
 # --- light and sharpness --------------------------------------------------------------------------------
@@ -232,7 +256,6 @@ class OverexposedError(LightError):
 
     code = "overexposed"
     exit_code = 30
-    default_remedy = "Tap the white of the card to set the exposure, or lower it, and take the photo again."
 
 
 class UnderexposedError(LightError):
@@ -240,7 +263,6 @@ class UnderexposedError(LightError):
 
     code = "too-dark"
     exit_code = 31
-    default_remedy = "Bring more light from all round (no flash) and take the photo again."
 
 
 class GlareError(LightError):
@@ -248,7 +270,6 @@ class GlareError(LightError):
 
     code = "glare"
     exit_code = 32
-    default_remedy = "Tilt or turn the card, or move the lamp, until no shine lies on it."
 
 
 class BlurError(LightError, CardUnseenError):
@@ -256,7 +277,6 @@ class BlurError(LightError, CardUnseenError):
 
     code = "blur"
     exit_code = 33
-    default_remedy = "Tap the card to focus, hold still, wipe the lens."
 
 
 class UnevenLightError(LightError):
@@ -264,7 +284,6 @@ class UnevenLightError(LightError):
 
     code = "uneven-light"
     exit_code = 34
-    default_remedy = "Move out of the shadow edge, or further from the lamp, so that the card is evenly lit."
 
 
 class MixedLightError(LightError):
@@ -272,7 +291,6 @@ class MixedLightError(LightError):
 
     code = "mixed-light"
     exit_code = 35
-    default_remedy = "Use one kind of light: switch off the lamp, or turn away from the window."
 
 
 # --- the strand -----------------------------------------------------------------------------------------
@@ -283,9 +301,6 @@ class NoStrandError(StrandError):
 
     code = "no-strand"
     exit_code = 40
-    default_remedy = (
-        "Lay the strand along the window, root end at the mark, spread to about a finger's width."
-    )
 
 
 class StrandTooThinError(StrandError):
@@ -293,7 +308,6 @@ class StrandTooThinError(StrandError):
 
     code = "strand-too-thin"
     exit_code = 41
-    default_remedy = "Take a thicker strand, or lay it narrower, so that no paper shows through."
 
 
 class StrandOffWindowError(StrandError):
@@ -301,7 +315,6 @@ class StrandOffWindowError(StrandError):
 
     code = "strand-off-window"
     exit_code = 42
-    default_remedy = "Lay the strand lengthwise inside the window, root end at the mark."
 
 
 # --- files the user brings ------------------------------------------------------------------------------
@@ -312,7 +325,6 @@ class BadCardDefinitionError(FileError):
 
     code = "bad-card-definition"
     exit_code = 50
-    default_remedy = "Correct the line named; docs/card-format.md describes every key."
 
 
 class BadProfileError(FileError):
@@ -320,7 +332,6 @@ class BadProfileError(FileError):
 
     code = "bad-profile"
     exit_code = 51
-    default_remedy = "Export the measurement again as CGATS text with one row for each patch of the card."
 
 
 class BadCalibrationError(FileError):
@@ -328,9 +339,6 @@ class BadCalibrationError(FileError):
 
     code = "bad-calibration"
     exit_code = 52
-    default_remedy = (
-        "Correct the line named, or leave the option out to use the file that ships with strandgauge."
-    )
 
 
 class CannotWriteError(FileError):
@@ -338,7 +346,6 @@ class CannotWriteError(FileError):
 
     code = "cannot-write"
     exit_code = 60
-    default_remedy = "Name a folder that exists, with space left, in which you may write."
 
 
 # --- the outlook ----------------------------------------------------------------------------------------
@@ -349,7 +356,6 @@ class OutsideModelError(OutlookError):
 
     code = "outside-model"
     exit_code = 62
-    default_remedy = "Check the reading or the colour typed in: hair does not usually look like that."
 
 
 class BadColourError(OutlookError):
@@ -357,7 +363,6 @@ class BadColourError(OutlookError):
 
     code = "bad-colour"
     exit_code = 63
-    default_remedy = "Write L,a,b such as 66,21,5 or #rrggbb such as #d8a0a0."
 
 
 class UnknownTargetError(OutlookError):
@@ -365,7 +370,6 @@ class UnknownTargetError(OutlookError):
 
     code = "unknown-target"
     exit_code = 64
-    default_remedy = "See 'strandgauge targets'."
 
 
 class UnknownDyeError(OutlookError):
@@ -373,7 +377,6 @@ class UnknownDyeError(OutlookError):
 
     code = "unknown-dye"
     exit_code = 65
-    default_remedy = "See 'strandgauge dyes'."
 
 
 class BadMixError(OutlookError):
@@ -381,7 +384,6 @@ class BadMixError(OutlookError):
 
     code = "bad-mix"
     exit_code = 66
-    default_remedy = "Write each part as NAME=PARTS, such as --dye violet=1 --dye clear=9."
 
 
 class BadReadingError(FileError):
@@ -389,7 +391,6 @@ class BadReadingError(FileError):
 
     code = "bad-reading"
     exit_code = 67
-    default_remedy = "Save one with 'strandgauge read PHOTO --json FILE'."
 
 
 class CannotLearnError(LearningError):
@@ -397,9 +398,6 @@ class CannotLearnError(LearningError):
 
     code = "cannot-learn"
     exit_code = 68
-    default_remedy = (
-        "Dye pale, even hair so that the difference is plain, and photograph both in the same light."
-    )
 
 
 # --- readings side by side ------------------------------------------------------------------------------
@@ -410,7 +408,6 @@ class NotComparableError(LooksError):
 
     code = "not-comparable"
     exit_code = 84
-    default_remedy = "Read all photos again with the same --ladder, and give two or more."
 
 
 # --- the logbook ----------------------------------------------------------------------------------------
@@ -421,7 +418,6 @@ class UnknownEntryError(LogbookError):
 
     code = "unknown-entry"
     exit_code = 74
-    default_remedy = "See 'strandgauge log'."
 
 
 class BadEntryError(LogbookError):
@@ -429,7 +425,6 @@ class BadEntryError(LogbookError):
 
     code = "bad-entry"
     exit_code = 75
-    default_remedy = "Write it another way; docs/logbook.md tells what can stand in the logbook."
 
 
 class UnusableLogbookError(LogbookError):
@@ -437,7 +432,6 @@ class UnusableLogbookError(LogbookError):
 
     code = "unusable-logbook"
     exit_code = 76
-    default_remedy = "Name another file with --logbook, or put back a copy; docs/logbook.md tells how."
 
 
 class LogbookNotWrittenError(LogbookError):
@@ -445,7 +439,6 @@ class LogbookNotWrittenError(LogbookError):
 
     code = "logbook-not-written"
     exit_code = 77
-    default_remedy = "Nothing was lost or half written; make room or give permission, then do it again."
 
 
 # --- a strand over time ---------------------------------------------------------------------------------
@@ -456,7 +449,6 @@ class BadTimesError(LooksError):
 
     code = "bad-times"
     exit_code = 71
-    default_remedy = "Give the minutes since the lightener went on with --at, such as --at 5,22,41."
 
 
 # --- many strands ---------------------------------------------------------------------------------------
@@ -467,7 +459,6 @@ class WorkersUnavailableError(BatchError):
 
     code = "workers-unavailable"
     exit_code = 69
-    default_remedy = "Leave the option out, or install what is missing."
 
 
 class BadManifestError(BatchError, FileError):
@@ -475,7 +466,6 @@ class BadManifestError(BatchError, FileError):
 
     code = "bad-manifest"
     exit_code = 72
-    default_remedy = "Correct the line named; docs/batch.md describes every column."
 
 
 class BatchFolderError(BatchError):
@@ -483,7 +473,6 @@ class BatchFolderError(BatchError):
 
     code = "batch-folder"
     exit_code = 73
-    default_remedy = "Go on with --resume and the same options, or name a new folder with --out."
 
 
 # --- the server -----------------------------------------------------------------------------------------
@@ -494,7 +483,6 @@ class CannotServeError(ServerError):
 
     code = "cannot-serve"
     exit_code = 80
-    default_remedy = "Choose another port, such as --port 8500."
 
 
 class PhotoTooHardError(PhotoFileError):
@@ -502,7 +490,6 @@ class PhotoTooHardError(PhotoFileError):
 
     code = "photo-too-hard"
     exit_code = 81
-    default_remedy = "Take the photo again with the phone's own camera, and send it as it is."
 
 
 class ServerBusyError(ServerError):
@@ -510,7 +497,6 @@ class ServerBusyError(ServerError):
 
     code = "server-busy"
     exit_code = 82
-    default_remedy = "Wait a moment and send the photo again."
 
 
 class UnknownLookError(ServerError):
@@ -518,7 +504,6 @@ class UnknownLookError(ServerError):
 
     code = "unknown-look"
     exit_code = 83
-    default_remedy = "Take the photo again, with its strand named so that it is kept."
 
 
 # --- what the user teaches ------------------------------------------------------------------------------
@@ -529,7 +514,6 @@ class UnknownCalibrationError(LearningError):
 
     code = "unknown-calibration"
     exit_code = 61
-    default_remedy = "See 'strandgauge learn list'."
 
 
 class CannotLearnLevelsError(LearningError):
@@ -537,7 +521,6 @@ class CannotLearnLevelsError(LearningError):
 
     code = "cannot-learn-levels"
     exit_code = 78
-    default_remedy = "Photograph the swatches named again, each alone in the window, in soft even light."
 
 
 class CannotLearnCardError(LearningError):
@@ -545,7 +528,3 @@ class CannotLearnCardError(LearningError):
 
     code = "cannot-learn-card"
     exit_code = 79
-    default_remedy = (
-        "Lay both cards close together, flat, in soft light from all round, and take two photos, the trusted chart "
-        "once on either side."
-    )

@@ -96,7 +96,7 @@ def test_good_light_has_nothing_to_say(card, sheet):
     report = check_photo(as_png(photograph(sheet, card, Shot()))).light
     assert report.problems == ()
     assert report.cautions == ()
-    assert report.unevenness < 0.03
+    assert report.signs.unevenness < 0.03
 
 
 def problems_of(picture: np.ndarray) -> list[str]:

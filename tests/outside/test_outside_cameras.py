@@ -126,16 +126,16 @@ def corrected(camera, light):
         reference=reference,
         is_patch=np.ones(n, dtype=bool),
     )
-    correction = fit_correction(samples, card.size)
+    fitted = fit_correction(samples, card.size)
     strands = hair()
     x, y, width, height = card.window.box
     along = np.linspace(x, x + width, len(strands))
     lying = np.c_[along, np.full(len(strands), y + height / 2)]
     encoded = expose(strands, camera, light, light_field(lying, card.size))
-    found = lab_from_xyz(correction.to_xyz(encoded, lying))
+    found = lab_from_xyz(fitted.correction.to_xyz(encoded, lying))
     return (
-        deltaE_ciede2000(correction.lab_fitted, reference),
-        deltaE_ciede2000(correction.lab_left_out, reference),
+        deltaE_ciede2000(fitted.lab, reference),
+        deltaE_ciede2000(fitted.lab_left_out, reference),
         deltaE_ciede2000(found, lab_from_xyz(strands @ observer_d65())),
     )
 

@@ -8,16 +8,21 @@ import string
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 import strandgauge
-from strandgauge import words
+from strandgauge import catalogue, errors, words
+from strandgauge.errors import PhotoError, error_classes
 from strandgauge.facts import caution, note
+from strandgauge.reading.model import ZoneName
 
 SOURCE = Path(strandgauge.__file__).parent
 SAYERS = {"say": "", "note": "note.", "caution": "note."}
 """Functions whose first argument is a key, and the table that it stands in."""
+
+REFUSALS = {each.__name__: each.code for each in error_classes() if issubclass(each, PhotoError)}
 
 
 @dataclass(frozen=True)
@@ -30,19 +35,36 @@ class Use:
     facts: frozenset[str] | None
     """Names of the facts given; None where they cannot be told."""
     where: str
+    fault: str | None = None
 
 
 def uses() -> Iterator[Use]:
     """Yield every place in the package's source and templates where a key is said."""
-    for path in (path for path in SOURCE.rglob("*.py") if path != Path(words.__file__)):
+    for path in set(SOURCE.rglob("*.py")) - {Path(catalogue.__file__), Path(errors.__file__)}:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in SAYERS:
-                yield from uses_of(node, f"{path.name}:{node.lineno}")
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+                where = f"{path.name}:{node.lineno}"
+                if node.func.id in SAYERS:
+                    yield from uses_of(node, where)
+                elif node.func.id in REFUSALS and not node.args:
+                    yield from refusal_of(node, where)
     for path in SOURCE.rglob("*.j2"):
         text = path.read_text(encoding="utf-8")
         for found in re.finditer(r"""\bsay\(\s*["']([\w.-]+)["']((?:\s*,\s*\w+\s*=[^,()]*)*)\)""", text):
             given = frozenset(re.findall(r"(\w+)\s*=", found[2]))
             yield Use(found[1], True, given, path.name)
+
+
+def refusal_of(call: ast.Call, where: str) -> Iterator[Use]:
+    """Yield what a photo's error says, and where: the fault is given as it stands, so that a wrong one is seen."""
+    given = {k.arg: k.value for k in call.keywords if k.arg not in ("where", "remedy", None)}
+    code = REFUSALS[call.func.id]
+    fault = ast.literal_eval(given["fault"]) if "fault" in given else None
+    yield Use(f"refusal.{code}", True, frozenset(given), where, fault)
+    for place in (
+        k.value.value for k in call.keywords if k.arg == "where" and isinstance(k.value, ast.Constant)
+    ):
+        yield Use(f"place.{place}", True, frozenset(given), where)
 
 
 def uses_of(call: ast.Call, where: str) -> Iterator[Use]:
@@ -58,11 +80,15 @@ def uses_of(call: ast.Call, where: str) -> Iterator[Use]:
             yield Use(start.value, False, facts, where)
 
 
+def fields(text: str) -> set[str]:
+    return {field for _, field, _, _ in string.Formatter().parse(text) if field}
+
+
 def wanted_by(key: str) -> frozenset[str]:
     """Return the facts that an entry names."""
-    entry = words.catalogue()[key]
+    entry = words.entries()[key]
     texts = [entry] if isinstance(entry, str) else [t for name, t in entry.items() if name != "by"]
-    named = {field for text in texts for _, field, _, _ in string.Formatter().parse(text) if field}
+    named = set().union(*map(fields, texts))
     if not isinstance(entry, str):
         named.add(entry["by"].partition(":")[0])
     return frozenset(named)
@@ -71,7 +97,7 @@ def wanted_by(key: str) -> frozenset[str]:
 def tables_named_in_sentences() -> set[str]:
     texts = [
         text
-        for entry in words.catalogue().values()
+        for entry in words.entries().values()
         for text in ([entry] if isinstance(entry, str) else entry.values())
     ]
     return {spec for text in texts for _, _, spec, _ in string.Formatter().parse(text) if spec}
@@ -84,25 +110,48 @@ def said() -> list[Use]:
     return found
 
 
+def test_every_error_has_a_remedy():
+    assert {f"remedy.{each.code}" for each in error_classes()} < set(words.entries())
+
+
 def test_what_is_said_has_a_sentence_and_its_facts(said, request):
     if request.config.getoption("--wordless"):
         pytest.skip("codes name no facts")
     for use in said:
-        keys = [k for k in words.catalogue() if (k == use.key if use.whole else k.startswith(use.key))]
+        keys = [k for k in words.entries() if (k == use.key if use.whole else k.startswith(use.key))]
         assert keys, f"{use.where} says {use.key}, for which there is no sentence"
-        for key in keys if use.facts is not None else ():
+        for key in keys if use.facts is not None and not use.key.startswith(("refusal.", "remedy.")) else ():
             assert wanted_by(key) <= use.facts, f"{use.where} says {key} without {wanted_by(key) - use.facts}"
         if use.whole and use.facts is not None:
             unused = use.facts - wanted_by(use.key)
-            assert not unused or use.key.startswith("note."), (
+            assert not unused or use.key.startswith(("note.", "refusal.", "place.")), (
                 f"{use.where} gives {use.key} {unused} for nothing"
             )
 
 
+def test_every_fault_of_a_photo_has_its_sentence_and_every_such_sentence_its_fault(said, request):
+    """Of the ways in which a code comes about, one is the 'other'."""
+    if request.config.getoption("--wordless"):
+        pytest.skip("codes are no choices")
+    faults: dict[str, set[str | None]] = {}
+    for use in (use for use in said if use.key.startswith("refusal.")):
+        entry = words.entries()[use.key]
+        faults.setdefault(use.key, set()).add(use.fault)
+        text = entry if isinstance(entry, str) else entry.get(use.fault, entry["other"])
+        assert fields(text) <= use.facts, f"{use.where} does not give {fields(text) - use.facts}"
+    for key, raised in faults.items():
+        entry = words.entries()[key]
+        named = {None} if isinstance(entry, str) else set(entry) - {"by", "other"}
+        assert named <= raised, f"{key}: {named - raised} is never raised"
+        assert len(raised - named) == (0 if isinstance(entry, str) else 1), f"{key}: {raised - named}"
+
+
 def test_every_sentence_is_said(said):
     whole = {use.key for use in said if use.whole}
+    whole |= {f"remedy.{each.code}" for each in error_classes()} | {"remedy.error"}
+    whole |= {f"place.{zone}" for zone in get_args(ZoneName)}
     begun = {use.key for use in said if not use.whole} | {f"{spec}." for spec in tables_named_in_sentences()}
-    forgotten = [k for k in words.catalogue() if k not in whole and not any(map(k.startswith, begun))]
+    forgotten = [k for k in words.entries() if k not in whole and not any(map(k.startswith, begun))]
     assert not forgotten
 
 
@@ -112,7 +161,7 @@ def test_a_choice_is_made_by_its_fact(monkeypatch):
         "stands": {"by": "zone", "root": "{zone:zone} is it", "other": "{zone} are it"},
         "levels": {"by": "n:.1f", "1.0": "{n:.1f} level", "other": "{n:.1f} levels"},
     }
-    monkeypatch.setattr(words, "catalogue", lambda: entries)
+    monkeypatch.setattr(catalogue, "entries", lambda: entries)
     assert words.say("stands", zone="root") == "the root is it"
     assert words.say("stands", zone="ends") == "ends are it"
     assert words.say("levels", n=0.98) == "1.0 level"

@@ -81,10 +81,7 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
     """
     grey = to_grey8(pixels)
     if min(grey.shape) < SMALLEST_SIDE:
-        raise NoCardError(
-            f"The picture is only {grey.shape[1]} by {grey.shape[0]} pixels; no card can be made out.",
-            remedy="Send the photo itself, not its thumbnail.",
-        )
+        raise NoCardError(fault="small", width=grey.shape[1], height=grey.shape[0])
     wanted = {marker.id: marker for marker in card.markers}
     dictionaries = sorted({marker.dictionary for marker in card.markers})
     seen: dict[int, list[Array]] = {}
@@ -108,22 +105,16 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
     outside = _sides_outside(view_corners, width, height)
     hidden = tuple(sorted(set(wanted) - set(used)))
     if outside:
-        raise CardCutOffError(
-            f"The card is cut off at the {' and the '.join(outside)} of the picture.", where="the card"
-        )
+        raise CardCutOffError(fault="outside", sides=" and the ".join(outside), where="card")
     if len(used) < _fewest_markers(len(wanted)):
         seen_markers = [wanted[i] for i in used]
         if _is_blurred(grey) or _edge_share(grey, homography, seen_markers) > BLURRED_EDGE:
-            raise BlurError("The picture is blurred; not all of the card's marks can be made out.")
-        raise CardCutOffError(
-            f"Only {len(used)} of the card's {len(wanted)} corner marks can be seen.", where="the card"
-        )
+            raise BlurError(fault="marks")
+        raise CardCutOffError(fault="hidden", seen=len(used), total=len(wanted), where="card")
     limit = FOLD_LIMIT if card.window is not None else FOLD_LIMIT_CHART
     scale = _smallest_scale(homography, card.size)
     if residual_mm > max(limit * float(np.hypot(*card.size)), SURENESS_PX / scale):
-        raise CardFoldedError(
-            f"The card is not flat: its marks lie {residual_mm:.1f} mm off one plane.", where="the card"
-        )
+        raise CardFoldedError(off_mm=residual_mm, where="card")
     return CardView(
         homography=homography,
         pixels_per_mm=scale,
@@ -221,13 +212,15 @@ def _nothing_found(
         versions = sorted(i for i in others if low <= i <= high)
         if len(versions) >= 2:
             return WrongCardVersionError(
-                f"This is another version of the card (marks {', '.join(map(str, versions))}); "
-                f"'{card.name}' version {card.version} has marks {', '.join(str(m.id) for m in card.markers)}.",
-                where="the card",
+                seen=", ".join(map(str, versions)),
+                card=card.name,
+                version=card.version,
+                marks=", ".join(str(marker.id) for marker in card.markers),
+                where="card",
             )
     if _is_blurred(grey):
-        return BlurError("The picture is blurred all over; no mark of the card can be made out.")
-    return NoCardError("No mark of the card was found in the picture.")
+        return BlurError(fault="all")
+    return NoCardError(fault="no-mark")
 
 
 def _is_blurred(grey: NDArray[np.uint8]) -> bool:
@@ -314,7 +307,7 @@ def _fit_plane(
     corners_px: Array = np.where(strayed[:, None], rough, fine)
     found, _ = cv2.findHomography(target, corners_px, 0)
     if found is None:
-        raise NoCardError("The card is seen so nearly edge-on that it cannot be measured.")
+        raise NoCardError(fault="edge-on")
     homography = np.asarray(found, dtype=np.float64)
     missed = np.asarray(project(homography, target) - corners_px, dtype=np.float64)
     residual_px = _without_shrinkage(missed, corners_px)

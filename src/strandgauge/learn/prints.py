@@ -20,6 +20,7 @@ from strandgauge.card.find import CardView, find_card, project
 from strandgauge.card.model import CardDefinition
 from strandgauge.card.sample import Samples, sample_card
 from strandgauge.card.write import card_toml
+from strandgauge.catalogue import say
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import (
     Lab,
@@ -33,8 +34,7 @@ from strandgauge.colour.cielab import (
 from strandgauge.errors import CannotLearnCardError, StrandgaugeError
 from strandgauge.light import field as light_field
 from strandgauge.light import tone
-from strandgauge.light.correction import Correction
-from strandgauge.light.trust import exposure_problems
+from strandgauge.light.trust import judge_exposure, measure_exposure
 from strandgauge.photo.open import open_photo
 from strandgauge.reading.pipeline import CardReading, read_card
 
@@ -178,20 +178,21 @@ def _look(source: Path | bytes, card: CardDefinition, trusted: CardDefinition) -
         if reading.light.problems:
             raise reading.light.problems[0]
     except StrandgaugeError as error:
-        error.where = f"{photo.name}, the trusted chart"
+        error.photo, error.place = photo.name, say("place.chart")
         raise
     try:
         own_view = find_card(photo.pixels, card)
         samples = sample_card(photo.pixels, own_view, card)
-        usable, problems, _ = exposure_problems(samples, card)
+        exposure = measure_exposure(samples)
+        problems, _ = judge_exposure(exposure)
         if problems:
             raise problems[0]
         places = _in_the_charts_plane(samples.places, own_view, view)
         _check_plane(card, own_view, view)
     except StrandgaugeError as error:
-        error.where = f"{photo.name}, the print"
+        error.photo, error.place = photo.name, say("place.print")
         raise
-    return _shot(reading, samples, places, usable, photo.name)
+    return _shot(reading, samples, places, exposure.usable, photo.name)
 
 
 def _in_the_charts_plane(places: Array, own: CardView, chart: CardView) -> Array:
@@ -244,10 +245,10 @@ def _shot(reading: CardReading, own: Samples, places: Array, usable: NDArray[np.
         name,
         lab,
         light_cov,
-        _transfer(lab, correction, chart),
+        _transfer(lab, reading),
         paper,
         usable[patches],
-        float(reading.delta_e00_left_out[chart.is_patch].mean()),
+        float(reading.fitted.delta_e00_left_out[chart.is_patch].mean()),
     )
 
 
@@ -292,7 +293,8 @@ def _fit_light(
     known = xyz_from_lab(chart.reference) @ np.linalg.inv(correction.matrix).T
     lightness_sd = max(
         LEAST_TRUSTED_LIGHTNESS_SD,
-        float(np.sqrt(np.median((correction.lab_left_out - chart.reference)[chart.is_patch, 0] ** 2))) * 1.48,
+        float(np.sqrt(np.median((reading.fitted.lab_left_out - chart.reference)[chart.is_patch, 0] ** 2)))
+        * 1.48,
     )
     chart_sd = 3.0 * lightness_sd / (chart.reference[:, 0] + 16.0)
     good = (
@@ -300,7 +302,7 @@ def _fit_light(
         & (known.min(1) > 0.01)
         & (chart.reference[:, 0] > 30.0)
         & (np.hypot(chart.reference[:, 1], chart.reference[:, 2]) < 30.0)
-        & (correction.influence_weight > 0.2)
+        & (reading.fitted.weight > 0.2)
     )
     blank = ~own.is_patch & usable & (decoded.min(1) > 0.01)
     spread = 1.0 + (own.spread / (0.02 + 0.04 * own.encoded[:, 1])) ** 2
@@ -333,14 +335,15 @@ def _field_at(places: Array, low: Array, span: Array, theta: Array, covariance: 
     return rows @ theta, np.einsum("nip,pq,njq->nij", rows, covariance, rows)
 
 
-def _transfer(lab: Array, correction: Correction, chart: Samples) -> Array:
+def _transfer(lab: Array, reading: CardReading) -> Array:
     """Return (N, 3, 3): the covariance of CIELAB that the trusted chart shows for colours like these.
 
     The squared errors of its patches, each left out of the fit, near ones counting most; more for colours far from
     all of them, where the correction extrapolates.
     """
+    chart = reading.samples
     patches = chart.is_patch
-    residual = (correction.lab_left_out - chart.reference)[patches]
+    residual = (reading.fitted.lab_left_out - chart.reference)[patches]
     apart = np.linalg.norm(lab[:, None] - chart.reference[patches][None], axis=2)
     weight = np.exp(-0.5 * (apart / NEAR) ** 2) + 0.02
     weight /= weight.sum(1, keepdims=True)

@@ -20,7 +20,13 @@ from numpy.typing import NDArray
 
 from strandgauge.card.sample import Samples
 from strandgauge.colour.arrays import Array
-from strandgauge.colour.cielab import difference_weights, lab_from_xyz, lab_slope, xyz_from_lab
+from strandgauge.colour.cielab import (
+    delta_e_2000,
+    difference_weights,
+    lab_from_xyz,
+    lab_slope,
+    xyz_from_lab,
+)
 from strandgauge.colour.srgb import RGB_FROM_XYZ, XYZ_FROM_RGB, srgb_decode
 from strandgauge.light import field as light_field
 from strandgauge.light import tone
@@ -60,12 +66,6 @@ class Correction:
     matrix: Array = field(repr=False)
     """(3, 3) light in the camera's primaries to XYZ."""
     card_size: tuple[float, float]
-    lab_fitted: Array = field(repr=False)
-    """(N, 3) CIELAB of the samples after correction."""
-    lab_left_out: Array = field(repr=False)
-    """(N, 3) CIELAB each sample would get from a fit without it."""
-    influence_weight: Array = field(repr=False)
-    """(N,) robust weight, 1 for a sample fully believed, near 0 for one set aside."""
 
     def to_xyz(self, encoded: Array, places: Array) -> Array:
         """Return (N, 3) XYZ of (N, 3) encoded R, G, B in 0 to 1 at (N, 2) millimetres on the card."""
@@ -85,6 +85,25 @@ class Correction:
 
 
 @dataclass(frozen=True, slots=True)
+class FittedCard:
+    """A correction, and what it makes of the (N,) samples of the card that it was fitted to."""
+
+    correction: Correction
+    xyz: Array = field(repr=False)
+    """(N, 3) XYZ of the samples after correction, perfect white = 1."""
+    lab: Array = field(repr=False)
+    """(N, 3) the same as CIELAB."""
+    lab_left_out: Array = field(repr=False)
+    """(N, 3) CIELAB each sample would get from a fit without it."""
+    weight: Array = field(repr=False)
+    """(N,) robust weight, 1 for a sample fully believed, near 0 for one set aside."""
+    delta_e00: Array = field(repr=False)
+    """(N,) CIEDE2000 of ``lab`` from what was printed."""
+    delta_e00_left_out: Array = field(repr=False)
+    """(N,) the same of ``lab_left_out``."""
+
+
+@dataclass(frozen=True, slots=True)
 class _Problem:
     encoded: Array
     splines: Array  # (N, 3, S)
@@ -99,33 +118,31 @@ class _Problem:
 
 def fit_correction(
     samples: Samples, card_size: tuple[float, float], usable: NDArray[np.bool_] | None = None
-) -> Correction:
+) -> FittedCard:
     """Fit the correction to `samples`; `usable` (N,) leaves out samples that are clipped or covered.
 
-    The result's ``lab_fitted``, ``lab_left_out`` and ``influence_weight`` cover all samples; one that was left
-    out has weight 0 and the same value in both.
+    The result covers all samples; one that was left out has weight 0, and the same colour with and without it.
     """
     keep = np.ones(len(samples.ids), dtype=bool) if usable is None else usable
     problem = _set_up(samples, card_size, keep)
     theta, robust, jacobian, residual = _minimise(problem)
-    lab_kept = _forward(problem, theta)[0]
-    left_out_kept = lab_kept + _leave_one_out_shift(problem, jacobian, residual, robust)
     correction = _unpack(theta, problem.gains, card_size)
-    lab_fitted = lab_from_xyz(correction.to_xyz(samples.encoded, samples.places))
-    lab_left_out = lab_fitted.copy()
-    lab_left_out[keep] = left_out_kept
+    xyz = correction.to_xyz(samples.encoded, samples.places)
+    lab = lab_from_xyz(xyz)
+    lab_left_out = lab.copy()
+    lab_left_out[keep] = _forward(problem, theta)[0] + _leave_one_out_shift(
+        problem, jacobian, residual, robust
+    )
     weight = np.zeros(len(keep))
     weight[keep] = robust
-    return Correction(
-        correction.tone_weights,
-        correction.tone_offsets,
-        correction.brightness_terms,
-        correction.colour_terms,
-        correction.matrix,
-        card_size,
-        lab_fitted,
+    return FittedCard(
+        correction,
+        xyz,
+        lab,
         lab_left_out,
         weight,
+        delta_e_2000(lab, samples.reference),
+        delta_e_2000(lab_left_out, samples.reference),
     )
 
 
@@ -276,7 +293,6 @@ def _leave_one_out_shift(problem: _Problem, jacobian: Array, residual: Array, ro
 
 
 def _unpack(theta: Array, gains: Array, card_size: tuple[float, float]) -> Correction:
-    empty = np.empty((0, 3))
     return Correction(
         tone_weights=theta[_SHARED][:, None] + theta[_CHANNEL].reshape(3, _S).T,
         tone_offsets=theta[_OFFSET].copy(),
@@ -284,7 +300,4 @@ def _unpack(theta: Array, gains: Array, card_size: tuple[float, float]) -> Corre
         colour_terms=theta[_COLOUR].reshape(2, _G).copy(),
         matrix=XYZ_FROM_RGB @ (np.eye(3) + theta[_MATRIX].reshape(3, 3)) * gains,
         card_size=card_size,
-        lab_fitted=empty,
-        lab_left_out=empty,
-        influence_weight=np.empty(0),
     )

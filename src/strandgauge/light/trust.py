@@ -1,7 +1,8 @@
 """Whether a card in a photo can be trusted: exposure, sharpness, glare, unevenness, kinds of light.
 
-A problem is an error that a reading raises and a check lists; a caution is a note under a reading that was still
-possible, and widens its uncertainty. Limits are in one table at the top.
+The card's signs are measured first, as numbers; then they are judged by one table of limits. A problem is an error
+that a reading raises and a check lists; a caution is a note under a reading that was still possible, and widens its
+uncertainty.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import numpy as np
 from strandgauge.card.find import CardView
 from strandgauge.card.model import CardDefinition
 from strandgauge.card.sample import Samples
-from strandgauge.colour.arrays import Array, Mask
+from strandgauge.colour.arrays import Mask
 from strandgauge.colour.cielab import chroma, xyz_from_lab
 from strandgauge.errors import (
     BlurError,
@@ -21,12 +22,12 @@ from strandgauge.errors import (
     GlareError,
     MixedLightError,
     OverexposedError,
-    StrandgaugeError,
+    PhotoError,
     UnderexposedError,
     UnevenLightError,
 )
 from strandgauge.facts import Note, caution
-from strandgauge.light.correction import NEUTRAL_CHROMA, Correction
+from strandgauge.light.correction import NEUTRAL_CHROMA, Correction, FittedCard
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +48,12 @@ class Limits:
     """Encoded value of the lightest patch beyond which colours that do not fit are washed out."""
     dark_encoded: float = 0.15
     """Encoded value below which two greys that look alike are too dark rather than veiled."""
+    crushed_share: float = 0.5
+    """Share of the darkest greys that is clipped to black from which on they are too dark."""
+    veil: float = 0.035
+    """Light added in every channel, of a perfect white's, from which on a place is veiled by a reflection..."""
+    veil_share: float = 0.30
+    """... where it is also this share of all light seen there."""
     edge_share: tuple[float, float] = (0.11, 0.21)
     """Width of a printed edge over the smallest patch side: caution, refusal."""
     unevenness: tuple[float, float] = (0.60, 1.50)
@@ -65,132 +72,182 @@ LIMITS = Limits()
 
 
 @dataclass(frozen=True, slots=True)
-class LightReport:
-    """What the card tells about the light, and whether it can be trusted."""
+class Exposure:
+    """What the samples show of the exposure, before anything is fitted to them."""
 
-    problems: tuple[StrandgaugeError, ...]
-    cautions: tuple[Note, ...]
+    usable: Mask
+    """(N,) samples that are not clipped to white."""
+    clipped: int
+    """Patches clipped to white, those as light as paper aside."""
+    clipped_share: float
+    """Their share of such patches."""
+    paper_clipped: bool
+    """Most of the bare paper is clipped."""
+    white: float
+    """Encoded value of the lightest neutral."""
+    darkest: float = 0.0
+    """Encoded value of the darkest neutrals."""
+    next_darkest: float | None = None
+    """The same of the next step up; None where the card has no two dark neutrals."""
+    crushed: float = 0.0
+    """Share of the darkest neutrals that is clipped to black."""
+
+
+@dataclass(frozen=True, slots=True)
+class Signs:
+    """What the card shows of light and sharpness once the correction is fitted."""
+
+    edge_mm: float
+    """Width of a printed edge."""
+    edge_share: float
+    """The same over the smallest patch side."""
+    hidden: int
+    """Corner marks that could not be seen."""
+    misfit: float
+    """Median Delta E00 of the corrected card's colours."""
+    grey_misfit: float
+    """The same of its greys; infinite where it has none."""
+    brightest: float
+    """Largest encoded value of a patch."""
     unevenness: float
     """(brightest - darkest) / mean of the light over the card."""
     colour_change: float
     """Largest range of log(red/green) or log(blue/green) of the light over the card."""
+    veiled: tuple[str, ...]
+    """Ids of the patches to which white light is added."""
+    shaded: float
+    """Share of neutral places whose brightness departs by a tenth from the smooth field."""
 
 
-def exposure_problems(
-    samples: Samples, card: CardDefinition
-) -> tuple[Mask, list[StrandgaugeError], list[Note]]:
-    """Return which samples can be used, and what is wrong with the exposure."""
-    problems: list[StrandgaugeError] = []
-    cautions: list[Note] = []
+@dataclass(frozen=True, slots=True)
+class LightReport:
+    """What the card tells about the light, and whether it can be trusted."""
+
+    problems: tuple[PhotoError, ...]
+    cautions: tuple[Note, ...]
+    signs: Signs
+
+
+def measure_exposure(samples: Samples) -> Exposure:
+    """Measure the exposure on a card's samples."""
     clipped = samples.clipped_high > LIMITS.clipped_share
-    patches = samples.is_patch
-    below_white = patches & (samples.reference[:, 0] < 90)
-    share = float(clipped[below_white].mean()) if below_white.any() else 0.0
-    if share > LIMITS.clipped_patches[1]:
-        problems.append(
-            OverexposedError(
-                f"{int(clipped[below_white].sum())} of the card's patches are clipped to white.",
-                where="the card",
-            )
-        )
-    elif share > LIMITS.clipped_patches[0] or (clipped & ~patches).sum() > 0.5 * max((~patches).sum(), 1):
-        cautions.append(caution("nearly-overexposed"))
+    paper = ~samples.is_patch
+    below_white = samples.is_patch & (samples.reference[:, 0] < 90)
     neutrals = _neutrals(samples)
     lightness = samples.reference[neutrals, 0]
     green = samples.encoded[neutrals, 1]
-    white = float(np.median(green[lightness >= np.percentile(lightness, 90) - 0.5]))
-    if white < LIMITS.white_encoded[1]:
-        problems.append(
-            UnderexposedError(
-                f"The card's white is only {100 * white:.0f} % bright in the picture.", where="the card"
-            )
-        )
-    elif white < LIMITS.white_encoded[0]:
-        cautions.append(caution("dark"))
     darkest = lightness < lightness.min() + LIMITS.one_step
     above = lightness[~darkest]
-    if above.size and lightness.min() < 30 and not problems:
-        next_step = ~darkest & (lightness < above.min() + LIMITS.one_step)
-        low, next_up = (float(np.median(green[step])) for step in (darkest, next_step))
-        crushed = float(np.mean(samples.clipped_low[neutrals][darkest]))
-        # Veiled by a reflection they are alike too, but not dark.
-        if (next_up - low < LIMITS.dark_step and low < LIMITS.dark_encoded) or crushed > 0.5:
-            problems.append(
-                UnderexposedError("The card's two darkest greys cannot be told apart.", where="the card")
-            )
-    return ~clipped, problems, cautions
+    next_darkest = None
+    if above.size and lightness.min() < 30:
+        next_darkest = float(np.median(green[~darkest & (lightness < above.min() + LIMITS.one_step)]))
+    return Exposure(
+        ~clipped,
+        int(clipped[below_white].sum()),
+        float(clipped[below_white].mean()) if below_white.any() else 0.0,
+        bool((clipped & paper).sum() > 0.5 * max(paper.sum(), 1)),
+        float(np.median(green[lightness >= np.percentile(lightness, 90) - 0.5])),
+        float(np.median(green[darkest])),
+        next_darkest,
+        float(np.mean(samples.clipped_low[neutrals][darkest])),
+    )
 
 
-def judge(
-    samples: Samples, correction: Correction, view: CardView, card: CardDefinition, delta_e00: Array
-) -> LightReport:
-    """Judge light and sharpness after the fit; `delta_e00` (N,) is the fitted error of each sample."""
-    problems: list[StrandgaugeError] = []
+def judge_exposure(exposure: Exposure) -> tuple[list[PhotoError], list[Note]]:
+    """Return what is wrong with the exposure: what forbids a reading, and what only makes it less sure."""
+    problems: list[PhotoError] = []
     cautions: list[Note] = []
-    smallest = min(min(patch.box[2:]) for patch in card.patches)
-    edge = view.edge_width_mm / smallest
-    if edge > LIMITS.edge_share[1]:
-        problems.append(
-            BlurError(f"The picture is blurred: a printed edge is {view.edge_width_mm:.1f} mm wide.")
-        )
-    elif edge > LIMITS.edge_share[0]:
-        cautions.append(caution("soft"))
-    if view.hidden:
-        cautions.append(caution("mark-hidden", hidden=len(view.hidden)))
+    if exposure.clipped_share > LIMITS.clipped_patches[1]:
+        problems.append(OverexposedError(fault="patches", clipped=exposure.clipped, where="card"))
+    elif exposure.clipped_share > LIMITS.clipped_patches[0] or exposure.paper_clipped:
+        cautions.append(caution("nearly-overexposed"))
+    if exposure.white < LIMITS.white_encoded[1]:
+        problems.append(UnderexposedError(fault="white", percent=100 * exposure.white, where="card"))
+    elif exposure.white < LIMITS.white_encoded[0]:
+        cautions.append(caution("dark"))
+    if exposure.next_darkest is not None and not problems:
+        step = exposure.next_darkest - exposure.darkest
+        # Veiled by a reflection they are alike too, but not dark.
+        alike = step < LIMITS.dark_step and exposure.darkest < LIMITS.dark_encoded
+        if alike or exposure.crushed > LIMITS.crushed_share:
+            problems.append(UnderexposedError(fault="greys", where="card"))
+    return problems, cautions
+
+
+def measure_light(samples: Samples, fitted: FittedCard, view: CardView, card: CardDefinition) -> Signs:
+    """Measure light and sharpness on a card that the correction was fitted to."""
     # Greys fit under nearly any assumption; whether this is the card is told by its colours.
     greys = samples.is_patch & _neutrals(samples)
     colours = samples.is_patch & ~greys
-    median = float(np.median(delta_e00[colours if colours.sum() >= 6 else samples.is_patch]))
-    unevenness, colour_change = light_over_card(correction, card)
+    unevenness, colour_change = _light_over_card(fitted.correction, card)
+    veiled = _veiled(samples, fitted) & samples.is_patch
+    return Signs(
+        edge_mm=view.edge_width_mm,
+        edge_share=view.edge_width_mm / min(min(patch.box[2:]) for patch in card.patches),
+        hidden=len(view.hidden),
+        misfit=float(np.median(fitted.delta_e00[colours if colours.sum() >= 6 else samples.is_patch])),
+        grey_misfit=float(np.median(fitted.delta_e00[greys])) if greys.any() else float("inf"),
+        brightest=float(samples.encoded[samples.is_patch].max()),
+        unevenness=unevenness,
+        colour_change=colour_change,
+        veiled=tuple(np.asarray(samples.ids)[veiled].tolist()),
+        shaded=_shaded_share(samples, fitted),
+    )
+
+
+def judge(exposure: Exposure, signs: Signs) -> LightReport:
+    """Judge exposure, light and sharpness by the limits."""
+    problems, cautions = judge_exposure(exposure)
+    if signs.edge_share > LIMITS.edge_share[1]:
+        problems.append(BlurError(fault="edge", edge_mm=signs.edge_mm))
+    elif signs.edge_share > LIMITS.edge_share[0]:
+        cautions.append(caution("soft"))
+    if signs.hidden:
+        cautions.append(caution("mark-hidden", hidden=signs.hidden))
     if (
-        median > LIMITS.misfit[1]
-        and colour_change < LIMITS.colour_change[0]
-        and greys.any()
-        and np.median(delta_e00[greys]) < LIMITS.misfit[0]
+        signs.misfit > LIMITS.misfit[1]
+        and signs.colour_change < LIMITS.colour_change[0]
+        and signs.grey_misfit < LIMITS.misfit[0]
     ):
         # No lamp and no reflection spoils the colours and leaves the greys; clipping does.
-        washed_out = samples.encoded[samples.is_patch].max() > LIMITS.nearly_white
-        problem = _washed_out() if washed_out else _mismatch(median)
-        return LightReport((*problems, problem), tuple(cautions), unevenness, colour_change)
-    veiled = veiled_places(samples, correction)
-    near_strand = veiled & samples.is_patch
-    if near_strand.sum() >= LIMITS.glare_patches[1]:
-        where = ", ".join(np.asarray(samples.ids)[near_strand][:4])
         problems.append(
-            GlareError(
-                f"{int(near_strand.sum())} patches are veiled by a reflection.", where=f"patches {where}"
-            )
+            OverexposedError(fault="washed-out", where="card")
+            if signs.brightest > LIMITS.nearly_white
+            else CardMismatchError(delta_e00=signs.misfit)
         )
-    elif near_strand.sum() >= LIMITS.glare_patches[0]:
+        return LightReport(tuple(problems), tuple(cautions), signs)
+    light_problems: list[PhotoError] = []
+    if len(signs.veiled) >= LIMITS.glare_patches[1]:
+        patches = ", ".join(signs.veiled[:4])
+        light_problems.append(GlareError(veiled=len(signs.veiled), patches=patches, where="patches"))
+    elif len(signs.veiled) >= LIMITS.glare_patches[0]:
         cautions.append(caution("slight-glare"))
-    shaded = shaded_share(samples, correction)
     # Two kinds of light look uneven too, so they are named first.
-    if colour_change > LIMITS.colour_change[1]:
-        problems.append(
-            MixedLightError(
-                f"The light's colour changes by {100 * np.expm1(colour_change):.0f} % over the card."
-            )
+    if signs.colour_change > LIMITS.colour_change[1]:
+        light_problems.append(
+            MixedLightError(fault="colour", percent=100 * float(np.expm1(signs.colour_change)))
         )
-    elif colour_change > LIMITS.colour_change[0]:
+    elif signs.colour_change > LIMITS.colour_change[0]:
         cautions.append(caution("mixed"))
-    if unevenness > LIMITS.unevenness[1] or shaded > LIMITS.local_shade[1]:
-        problems.append(_uneven(unevenness, shaded))
-    elif unevenness > LIMITS.unevenness[0] or shaded > LIMITS.local_shade[0]:
-        cautions.append(caution("uneven", percent=100 * unevenness))
-    if not problems:
-        if median > LIMITS.misfit[1] and colour_change > LIMITS.colour_change[0]:
-            problems.append(
-                MixedLightError("Two kinds of light meet on the card; its colours do not fit together.")
-            )
-        elif median > LIMITS.misfit[1]:
-            problems.append(_mismatch(median))
-        elif median > LIMITS.misfit[0]:
-            cautions.append(caution("loose-fit", delta_e00=median))
-    return LightReport(tuple(problems), tuple(cautions), unevenness, colour_change)
+    if signs.shaded > LIMITS.local_shade[1]:
+        light_problems.append(UnevenLightError(fault="shadow", where="card"))
+    elif signs.unevenness > LIMITS.unevenness[1]:
+        light_problems.append(UnevenLightError(fault="fall", percent=100 * signs.unevenness, where="card"))
+    elif signs.unevenness > LIMITS.unevenness[0] or signs.shaded > LIMITS.local_shade[0]:
+        cautions.append(caution("uneven", percent=100 * signs.unevenness))
+    problems += light_problems
+    if signs.edge_share <= LIMITS.edge_share[1] and not light_problems:
+        if signs.misfit > LIMITS.misfit[1] and signs.colour_change > LIMITS.colour_change[0]:
+            problems.append(MixedLightError(fault="misfit"))
+        elif signs.misfit > LIMITS.misfit[1]:
+            problems.append(CardMismatchError(delta_e00=signs.misfit))
+        elif signs.misfit > LIMITS.misfit[0]:
+            cautions.append(caution("loose-fit", delta_e00=signs.misfit))
+    return LightReport(tuple(problems), tuple(cautions), signs)
 
 
-def light_over_card(correction: Correction, card: CardDefinition) -> tuple[float, float]:
-    """Return the unevenness and the colour change of the fitted light over the card (see LightReport)."""
+def _light_over_card(correction: Correction, card: CardDefinition) -> tuple[float, float]:
+    """Return the unevenness and the colour change of the fitted light over the card (see Signs)."""
     x, y = np.meshgrid(np.linspace(0.03, 0.97, 13) * card.size[0], np.linspace(0.04, 0.96, 9) * card.size[1])
     factor = correction.factor(np.c_[x.ravel(), y.ravel()])
     green = factor[:, 1]
@@ -198,26 +255,26 @@ def light_over_card(correction: Correction, card: CardDefinition) -> tuple[float
     return float((green.max() - green.min()) / green.mean()), float(np.ptp(logs, axis=0).max())
 
 
-def veiled_places(samples: Samples, correction: Correction) -> Mask:
+def _veiled(samples: Samples, fitted: FittedCard) -> Mask:
     """Return (N,) True where white light is added to what the card's colour would send back.
 
     A lamp mirrored in the print adds light of its own colour to all channels alike: dark patches turn grey and
     light, which neither shade nor a misprint does.
     """
-    seen = correction.to_xyz(samples.encoded, samples.places)
-    added = seen - xyz_from_lab(samples.reference)
+    added = fitted.xyz - xyz_from_lab(samples.reference)
     return np.asarray(
-        (added.min(1) > 0.035) & (added[:, 1] > 0.30 * seen[:, 1]) & (correction.influence_weight < 0.5)
+        (added.min(1) > LIMITS.veil)
+        & (added[:, 1] > LIMITS.veil_share * fitted.xyz[:, 1])
+        & (fitted.weight < 0.5)
     )
 
 
-def shaded_share(samples: Samples, correction: Correction) -> float:
-    """Return the share of neutral places whose brightness departs by a tenth from the smooth field."""
+def _shaded_share(samples: Samples, fitted: FittedCard) -> float:
     neutrals = _neutrals(samples) & (samples.reference[:, 0] > 30) & (samples.spread < 0.08)
     if neutrals.sum() < 4:
         return 0.0
-    fitted = (correction.lab_fitted[neutrals, 0] + 16) / (samples.reference[neutrals, 0] + 16)
-    return float(np.mean(np.abs(3 * np.log(np.maximum(fitted, 1e-3))) > 0.10))
+    ratio = (fitted.lab[neutrals, 0] + 16) / (samples.reference[neutrals, 0] + 16)
+    return float(np.mean(np.abs(3 * np.log(np.maximum(ratio, 1e-3))) > 0.10))
 
 
 def _neutrals(samples: Samples) -> Mask:

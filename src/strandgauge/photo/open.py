@@ -73,7 +73,7 @@ def open_photo(source: Path | bytes, *, longest_side_wanted: int = 2000) -> Phot
         return _open_bytes(data, name, longest_side_wanted)
     except StrandgaugeError as error:
         if error.where is None:
-            error.where = name
+            error.photo = name
         raise
 
 

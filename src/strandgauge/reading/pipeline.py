@@ -18,14 +18,17 @@ from strandgauge.card.definition import load_card
 from strandgauge.card.find import CardView, find_card
 from strandgauge.card.model import CardDefinition, Window
 from strandgauge.card.sample import Samples, sample_card
-from strandgauge.colour.arrays import Array
-from strandgauge.colour.cielab import delta_e_2000
-from strandgauge.errors import BadCardDefinitionError, CardUnseenError, StrandgaugeError
+from strandgauge.errors import (
+    BadCardDefinitionError,
+    CardUnseenError,
+    OverexposedError,
+    StrandgaugeError,
+)
 from strandgauge.files.calibration import calibration_file
 from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.light.correction import Correction, fit_correction
+from strandgauge.light.correction import Correction, FittedCard, fit_correction
 from strandgauge.light.region import Region, correct_region
-from strandgauge.light.trust import LightReport, exposure_problems, judge
+from strandgauge.light.trust import LightReport, judge, measure_exposure, measure_light
 from strandgauge.photo.open import Photo, open_photo
 from strandgauge.reading.describe import (
     ZoneColour,
@@ -47,6 +50,8 @@ WINDOW_MARGIN_MM = 2.0
 FIRST_LOOK_SIDE = 1000
 """Longest side, in pixels, at which a photo is opened; enough where the card fills the picture."""
 CLOSER_LOOK_SIDE = 2600
+FEWEST_PATCHES = 6
+"""Patches that must not be clipped for anything to be fitted to them."""
 ENOUGH_PIXELS_PER_MM = 3.4
 """Where the card is shown smaller than this, or is not found, the photo is opened once more, larger."""
 REGION_PIXELS_PER_MM = 4.0
@@ -61,22 +66,23 @@ class CardReading:
     card: CardDefinition
     view: CardView
     samples: Samples = field(repr=False)
-    correction: Correction = field(repr=False)
+    fitted: FittedCard = field(repr=False)
     light: LightReport
-    delta_e00: Array = field(repr=False)
-    """(N,) of each sample after correction."""
-    delta_e00_left_out: Array = field(repr=False)
-    """(N,) of each sample, from a fit that did not know it."""
+
+    @property
+    def correction(self) -> Correction:
+        """From the photo's pixels to true colour."""
+        return self.fitted.correction
 
     @property
     def fit(self) -> CardFit:
         """How well the correction reproduces the card's patches."""
         patches = self.samples.is_patch
         return CardFit(
-            float(np.median(self.delta_e00[patches])),
-            float(self.delta_e00[patches].max()),
-            float(self.delta_e00_left_out[patches].mean()),
-            100.0 * self.light.unevenness,
+            float(np.median(self.fitted.delta_e00[patches])),
+            float(self.fitted.delta_e00[patches].max()),
+            float(self.fitted.delta_e00_left_out[patches].mean()),
+            100.0 * self.light.signs.unevenness,
         )
 
 
@@ -211,24 +217,19 @@ def _naming(photo: Photo) -> Iterator[None]:
     try:
         yield
     except StrandgaugeError as error:
-        error.where = f"{photo.name}, {error.where}" if error.where else photo.name
+        error.photo = photo.name
         raise
 
 
 def read_card(photo: Photo, card: CardDefinition, view: CardView) -> CardReading:
     """Fit light and camera to a card that was found, and judge both."""
     samples = sample_card(photo.pixels, view, card)
-    usable, problems, cautions = exposure_problems(samples, card)
-    if usable[samples.is_patch].sum() < 6:
-        raise problems[0]
-    correction = fit_correction(samples, card.size, usable)
-    fitted = delta_e_2000(correction.lab_fitted, samples.reference)
-    left_out = delta_e_2000(correction.lab_left_out, samples.reference)
-    light = judge(samples, correction, view, card, fitted)
-    report = LightReport(
-        (*problems, *light.problems), (*cautions, *light.cautions), light.unevenness, light.colour_change
-    )
-    return CardReading(photo, card, view, samples, correction, report, fitted, left_out)
+    exposure = measure_exposure(samples)
+    if exposure.usable[samples.is_patch].sum() < FEWEST_PATCHES:
+        raise OverexposedError(fault="patches", clipped=exposure.clipped, where="card")
+    fitted = fit_correction(samples, card.size, exposure.usable)
+    light = judge(exposure, measure_light(samples, fitted, view, card))
+    return CardReading(photo, card, view, samples, fitted, light)
 
 
 def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> Measurement:

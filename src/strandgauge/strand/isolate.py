@@ -101,7 +101,7 @@ def _rough_hair(features: Image, paper_lab: tuple[float, float, float], ppm: flo
     piece = _one_piece(sure, ppm)
     columns = piece.any(0).sum() / ppm
     if columns < SHORTEST_MM or piece.sum() / ppm**2 < SHORTEST_MM * THINNEST_MM * 0.5:
-        raise NoStrandError("No strand of hair was found in the card's window.", where="the window")
+        raise NoStrandError(where="window")
     return piece
 
 
@@ -193,17 +193,13 @@ def _outline(solid: Mask, score: Image, ppm: float, margin_mm: float) -> Isolate
     count = solid.sum(0)
     typical = float(np.median(count[count > 0])) if count.any() else 0.0
     if typical == 0.0:
-        raise NoStrandError("No strand of hair was found in the card's window.", where="the window")
+        raise NoStrandError(where="window")
     if typical / ppm < THINNEST_MM:
-        raise StrandTooThinError(
-            f"The strand is only {typical / ppm:.1f} mm wide; paper shows through.", where="the strand"
-        )
+        raise StrandTooThinError(fault="width", width_mm=typical / ppm, where="strand")
     full = np.flatnonzero(_smooth(count.astype(float), ppm) > 0.35 * typical)
     first, last = int(full[0]), int(full[-1])
     if (last - first) / ppm < SHORTEST_MM:
-        raise StrandOffWindowError(
-            f"Only {(last - first) / ppm:.0f} mm of the strand lie along the window.", where="the window"
-        )
+        raise StrandOffWindowError(fault="length", length_mm=(last - first) / ppm, where="window")
     inner = np.arange(first, last + 1)
     full = np.flatnonzero(count > 0.35 * typical)  # a column with hardly any hair says nothing of the axis
     middle_row = (solid[:, full] * rows).sum(0) / count[full]
@@ -230,6 +226,4 @@ def _check_window(solid: Mask, centre: Array, half: Array, ppm: float, margin_mm
     cut = solid[:2].any(0) | solid[-2:].any(0)  # goes on beyond what is looked at
     outside = float((beside | cut).mean())
     if outside > MOST_OUTSIDE:
-        raise StrandOffWindowError(
-            f"{100 * outside:.0f} % of the strand's length lies beside the window.", where="the window"
-        )
+        raise StrandOffWindowError(fault="beside", percent=100 * outside, where="window")

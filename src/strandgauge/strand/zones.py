@@ -117,13 +117,9 @@ def _measure(
     total = max(int(inside.sum()), 1)
     gap_share, clipped_share = float(gaps.sum() / total), float(clipped.sum() / total)
     if gap_share > MOST_GAPS:
-        raise StrandTooThinError(
-            f"Paper shows through {100 * gap_share:.0f} % of the strand.", where=_in_words(name)
-        )
+        raise StrandTooThinError(fault="gaps", percent=100 * gap_share, where=name)
     if clipped_share > MOST_CLIPPED:
-        raise OverexposedError(
-            f"{100 * clipped_share:.0f} % of the hair is clipped to white.", where=_in_words(name)
-        )
+        raise OverexposedError(fault="hair", percent=100 * clipped_share, where=name)
     hair = inside & ~gaps
     linear = region.linear[:, part][hair].mean(0, dtype=np.float64)
     every = cv2.cvtColor(np.clip(smooth[:, part][hair], 0, 1)[:, None], cv2.COLOR_LRGB2Lab)[:, 0]
@@ -156,7 +152,3 @@ def _outline(part: slice, strand: Isolated, region: Region) -> Array:
     lower = np.c_[columns, centre + half, np.ones(12)][::-1]
     outline: Array = np.vstack([upper, lower]) @ region.to_card.T
     return outline
-
-
-def _in_words(name: ZoneName) -> str:
-    return "the strand" if name == "overall" else f"the strand's {name}"

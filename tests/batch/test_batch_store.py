@@ -11,9 +11,10 @@ from dataclasses import replace
 import pytest
 
 from readings import reading
-from strandgauge.batch.files import held, replacing
 from strandgauge.batch.store import ROWS, Store, row_of, strip_name
 from strandgauge.errors import BatchFolderError, CannotWriteError, Told
+from strandgauge.files.held import held
+from strandgauge.files.write import replacing
 from strandgauge.sheet.record import Asked, Record
 
 ASKED = Asked(wet=False, target=None, client=None, group=None, taken=None)
@@ -188,12 +189,12 @@ def test_a_file_that_fails_half_way_leaves_the_old_one(tmp_path):
 
 def test_a_folder_is_held_by_one_process_and_let_go_when_it_ends(tmp_path):
     hold = (
-        "import sys, time; from pathlib import Path; from strandgauge.batch.files import held\n"
+        "import sys, time; from pathlib import Path; from strandgauge.files.held import held\n"
         "with held(Path(sys.argv[1])):\n    print('held', flush=True); time.sleep(60)\n"
     )
     other = subprocess.Popen([sys.executable, "-c", hold, str(tmp_path)], stdout=subprocess.PIPE)
     assert other.stdout.readline() == b"held\n"
-    with pytest.raises(BatchFolderError, match="Another batch"), held(tmp_path):
+    with pytest.raises(BatchFolderError, match="Another run"), held(tmp_path):
         pass
     other.kill()
     other.communicate()

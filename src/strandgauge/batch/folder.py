@@ -8,12 +8,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from strandgauge.batch.files import held, replacing
 from strandgauge.batch.store import ROWS, STRIPS
 from strandgauge.batch.task import Tools
 from strandgauge.errors import BatchFolderError
+from strandgauge.files.held import held
 from strandgauge.files.version import __version__
-from strandgauge.files.write import cannot_write
+from strandgauge.files.write import cannot_write, replacing
 
 SETTINGS = "batch.json"
 CSV = "readings.csv"
@@ -91,7 +91,7 @@ def _size(path: Path) -> int:
 
 
 def _begin(out: Path, settings: Mapping[str, Any]) -> None:
-    with replacing(out / SETTINGS) as file:
+    with replacing(out / SETTINGS, on_disk=True) as file:
         file.write(json.dumps(settings, indent=2).encode("ascii") + b"\n")
 
 

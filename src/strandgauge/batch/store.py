@@ -18,9 +18,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO
 
-from strandgauge.batch.files import UNFINISHED, replacing, write_small
 from strandgauge.errors import StrandgaugeError
-from strandgauge.files.write import cannot_write
+from strandgauge.files.write import UNFINISHED, cannot_write, replacing, write_whole
 from strandgauge.sheet.record import Asked, Record
 from strandgauge.show.json.batch import record_from_document, row_document
 
@@ -154,7 +153,7 @@ class Store:
         CannotWriteError : no space; what was stored before stays as it was.
         """
         if row.strip is not None and not self._strip_is_there(row.digest):
-            write_small(self.folder / strip_name(row.digest), row.strip)
+            write_whole(self.folder / strip_name(row.digest), row.strip)
         try:
             # In append mode every write goes to the end; unbuffered, a line is one call where the disk has room.
             written = 0
@@ -209,7 +208,10 @@ class Store:
         self._file.close()
         try:
             # The old file is closed before the new one takes its place, as some systems demand.
-            with replacing(self.folder / ROWS) as ordered, (self.folder / ROWS).open("rb") as rows:
+            with (
+                replacing(self.folder / ROWS, on_disk=True) as ordered,
+                (self.folder / ROWS).open("rb") as rows,
+            ):
                 for file in sorted(self.entries):
                     entry = self.entries[file]
                     rows.seek(entry.start)

@@ -11,8 +11,8 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from strandgauge.batch.files import replacing
 from strandgauge.errors import Told, WorkersUnavailableError
+from strandgauge.files.write import replacing
 from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.sheet.record import Record, WantedShade
@@ -139,7 +139,7 @@ def write_csv(path: Path, table: Iterable[list[Cell]]) -> None:
     ------
     CannotWriteError : no space, no permission.
     """
-    with replacing(path) as file:
+    with replacing(path, on_disk=True) as file:
         file.write(BYTE_ORDER_MARK)
         line = io.StringIO(newline="")
         writer = csv.writer(line, lineterminator="\r\n")
@@ -204,7 +204,7 @@ def write_parquet(path: Path, table: Iterable[list[Cell]]) -> None:
         ]
     )
     cells = iter(table)
-    with replacing(path) as file, parquet.ParquetWriter(file, shape) as writer:
+    with replacing(path, on_disk=True) as file, parquet.ParquetWriter(file, shape) as writer:
         while some := list(islice(cells, _PARQUET_ROWS)):
             columns = zip(*some, strict=True)
             arrays = [pyarrow.array(column, field.type) for column, field in zip(columns, shape, strict=True)]

@@ -144,9 +144,10 @@ class Processes:
     """
 
     def __init__(self, tools: Tools, jobs: int) -> None:
-        from multiprocessing import get_context
+        from multiprocessing import active_children, get_context
 
         self.in_flight = 2 * jobs
+        self._not_ours = set(active_children())
         self._pool = ProcessPoolExecutor(
             jobs, get_context("spawn"), initializer=_begin, initargs=(pickle.dumps(tools),)
         )
@@ -181,8 +182,9 @@ class Processes:
 
     def kill(self) -> None:
         """End the workers whatever they are at."""
-        # The library has no public way to do so before Python 3.14; after a shutdown it forgets them.
-        for process in list((getattr(self._pool, "_processes", None) or {}).values()):
+        from multiprocessing import active_children
+
+        for process in set(active_children()) - self._not_ours:
             process.kill()
 
 

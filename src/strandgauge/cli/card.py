@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from strandgauge.cli.options import CardOption, forbid_overwriting, nominal_card
-from strandgauge.errors import CannotWriteError
+from strandgauge.files.write import write_whole
 
 DEFAULT_OUT = Path("card.pdf")
 
@@ -53,21 +53,13 @@ def card(
 
     size = f"{definition.size[0]:g} x {definition.size[1]:g} mm"
     if out is not None:
-        _write(out, card_pdf(definition, paper.value))
+        write_whole(out, card_pdf(definition, paper.value))
         sheet = "A4" if paper is Paper.A4 else "letter"
         print(f"{out}: {definition.name}, version {definition.version}, {size} on {sheet} paper.")
         print("Print it at 100 % on matt paper, in colour, without any 'enhancement'.")
         if definition.scale:
             print(f"Then check with a ruler that its scale measures {definition.scale.length} mm.")
     if png is not None:
-        _write(png, card_png_bytes(definition, scale))
+        write_whole(png, card_png_bytes(definition, scale))
         width, height = (round(side * scale) for side in definition.size)
         print(f"{png}: {width} x {height} pixels, {scale:g} pixels per mm, {size}.")
-
-
-def _write(path: Path, content: bytes) -> None:
-    try:
-        path.write_bytes(content)
-    except (OSError, ValueError) as problem:
-        reason = getattr(problem, "strerror", None) or str(problem)
-        raise CannotWriteError(f"this cannot be written: {reason}.", where=str(path)) from problem

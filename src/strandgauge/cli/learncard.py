@@ -114,8 +114,9 @@ def _measured(profile: Path, card: Path | None, out: Path | None) -> str:
 
     definition = apply_profile(nominal_card(card), read_profile(profile))
     if _as_definition(out):
-        head = f"# '{definition.name}' as printed: colours measured, from {profile.name}."
-        return f"{''.join(c if c.isprintable() else '?' for c in head)}\n\n{card_toml(definition)}"
+        return card_toml(
+            definition, f"'{definition.name}' as printed: colours measured, from {profile.name}."
+        )
     return profile.read_text(encoding="utf-8", errors="replace")
 
 

@@ -1,4 +1,4 @@
-"""Reads a TOML file so that whatever is wrong in it can be named with its line.
+"""Reads a TOML file so that whatever is wrong in it can be named with its line; and writes one.
 
 The standard library parses TOML but forgets where each value stood. :func:`read_toml` lets it parse and judge
 the text, then walks the (now known to be valid) text once more to note the line of every key and element.
@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 from bisect import bisect_right
+from collections.abc import Mapping
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -83,6 +84,26 @@ def read_toml(path: Path, error: type[StrandgaugeError], what: str, *, name: str
     except RecursionError as problem:
         raise error("lists or tables are nested too deeply.", where=f"{name}:1") from problem
     return TomlFile(path, data, text, name)
+
+
+def toml_text(data: Mapping[str, Any], head: str = "") -> str:
+    """Return data as TOML that :func:`read_toml` reads back.
+
+    Parameters
+    ----------
+    data : what to write; keys whose value is None are left out. Lists of mappings become ``[[tables]]``.
+    head : lines to stand above as comments, letters that do not print replaced.
+    """
+    import tomlkit
+
+    lines = ["# " + "".join(c if c.isprintable() else "?" for c in line) for line in head.splitlines()]
+    return "\n".join([*lines, *([""] if lines else []), tomlkit.dumps(_without_none(data))])
+
+
+def _without_none(value: object) -> Any:  # noqa: ANN401 - whatever was given
+    if isinstance(value, Mapping):
+        return {key: _without_none(one) for key, one in value.items() if one is not None}
+    return [_without_none(one) for one in value] if isinstance(value, list | tuple) else value
 
 
 def _read_text(path: Path, error: type[StrandgaugeError], what: str, name: str) -> str:

@@ -1,13 +1,55 @@
-"""Writes a result to a file, whole or not at all."""
+"""Writes a result to a file, whole or not at all; the one way in which this package writes files."""
 
 from __future__ import annotations
 
 import os
-import tempfile
-from collections.abc import Iterable
+import secrets
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import IO
 
 from strandgauge.errors import CannotWriteError
+
+UNFINISHED = ".*.part"
+"""Pattern of what a killed run may leave beside a file."""
+
+
+@contextmanager
+def replacing(path: Path, *, on_disk: bool = False) -> Iterator[IO[bytes]]:
+    """Open a file for writing that takes the place of ``path`` at the end of the block, if all went well.
+
+    A device or a pipe is written to, not replaced.
+
+    Parameters
+    ----------
+    path : the file to write.
+    on_disk : whether to wait until the content is on the disk, so that not even a power cut leaves it torn.
+
+    Raises
+    ------
+    CannotWriteError : no such folder, no permission, no space, or a folder of that name.
+    """
+    try:
+        if path.exists() and not path.is_file():
+            if path.is_dir():
+                raise CannotWriteError("This is a folder.", where=str(path))
+            with path.open("wb") as device:
+                yield device
+            return
+        part = path.with_name(f".{path.name[:60]}.{secrets.token_hex(4)}.part")
+        try:
+            with part.open("xb") as file:
+                yield file
+                if on_disk:
+                    file.flush()
+                    os.fsync(file.fileno())
+            part.replace(path)
+        finally:
+            with suppress(OSError):
+                part.unlink(missing_ok=True)
+    except OSError as error:
+        raise cannot_write(path, error) from error
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -27,34 +69,11 @@ def write_parts(path: Path, parts: Iterable[bytes]) -> None:
     ------
     CannotWriteError : no such folder, no permission, no space, or a folder of that name.
     """
-    try:
-        if path.exists() and not path.is_file():  # a device or a pipe is written to, not replaced
-            if path.is_dir():
-                raise CannotWriteError("This is a folder.", where=str(path))
-            with path.open("wb") as device:
-                device.writelines(parts)
-            return
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        unfinished = Path(name)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.writelines(parts)
-            unfinished.chmod(0o666 & ~_umask())
-            unfinished.replace(path)
-        finally:
-            unfinished.unlink(missing_ok=True)
-    except OSError as error:
-        raise cannot_write(path, error) from error
+    with replacing(path) as file:
+        file.writelines(parts)
 
 
-def cannot_write(path: Path | str, error: OSError) -> CannotWriteError:
+def cannot_write(path: Path | str, error: OSError | ValueError) -> CannotWriteError:
     """Turn the system's refusal into an error of the family."""
-    return CannotWriteError(
-        f"It cannot be written ({(error.strerror or str(error)).lower()}).", where=str(path)
-    )
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+    reason = getattr(error, "strerror", None) or str(error)
+    return CannotWriteError(f"It cannot be written ({reason.lower()}).", where=str(path))

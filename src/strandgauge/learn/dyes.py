@@ -16,6 +16,7 @@ from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, delta_e_2000
 from strandgauge.dye.palette import SCHEMA, STRONGEST, Dye
 from strandgauge.errors import BadMixError, CannotLearnError
+from strandgauge.files.toml import toml_text
 from strandgauge.hair.pigment import Base, solve_base
 from strandgauge.hair.spectra import GRID
 
@@ -120,17 +121,16 @@ def _curve(values: Array) -> Array:
 
 def dye_file(dyes: Sequence[Dye]) -> str:
     """Return the text of a dye file that `load_palette` reads."""
-    head = "# Dyes learned by strandgauge. The curve: absorption at full strength, 400 to 700 nm by 10 nm."
-    blocks = [f'{head}\n\nschema = "{SCHEMA}"\n']
-    for dye in dyes:
-        curve = ", ".join(f"{value:.4f}" for value in dye.curve)
-        blocks.append(
-            f"\n[[dye]]\nname = {_quoted(dye.name)}\nsource = {_quoted(dye.source)}\n"
-            f"lab_error = {dye.lab_error:.2f}\ncurve = [{curve}]\n"
-        )
-    return "".join(blocks)
-
-
-def _quoted(text: str) -> str:
-    safe = "".join(c if c.isprintable() else " " for c in text).replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{safe}"'
+    rows = [
+        {
+            "name": dye.name,
+            "source": dye.source,
+            "lab_error": round(dye.lab_error, 2),
+            "curve": [round(float(value), 4) for value in dye.curve],
+        }
+        for dye in dyes
+    ]
+    return toml_text(
+        {"schema": SCHEMA, "dye": rows},
+        "Dyes learned by strandgauge. The curve: absorption at full strength, 400 to 700 nm by 10 nm.",
+    )

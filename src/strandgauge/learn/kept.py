@@ -7,7 +7,6 @@ ladder and the card that are used where no option names others. Dyes are all on 
 
 from __future__ import annotations
 
-import json
 import os
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -16,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 
 from strandgauge.errors import BadCalibrationError, StrandgaugeError, UnknownCalibrationError
 from strandgauge.files.calibration import read_calibration
+from strandgauge.files.toml import toml_text
 from strandgauge.files.write import cannot_write, write_whole
 
 if TYPE_CHECKING:
@@ -300,9 +300,8 @@ def _readable_in_use() -> dict[Kind, str]:
 
 
 def _write_in_use(chosen: dict[Kind, str]) -> None:
-    lines = [
-        "# What strandgauge uses where no option names another ladder or card.",
-        f'schema = "{IN_USE_SCHEMA}"',
-    ]
-    lines += [f"{kind} = {json.dumps(name, ensure_ascii=False)}" for kind, name in chosen.items()]
-    write_whole(home() / "in-use.toml", ("\n".join(lines) + "\n").encode())
+    text = toml_text(
+        {"schema": IN_USE_SCHEMA, **{str(kind): name for kind, name in chosen.items()}},
+        "What strandgauge uses where no option names another ladder or card.",
+    )
+    write_whole(home() / "in-use.toml", text.encode())

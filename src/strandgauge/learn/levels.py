@@ -18,6 +18,7 @@ import numpy as np
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, delta_e_2000
 from strandgauge.errors import CannotLearnLevelsError
+from strandgauge.files.toml import toml_text
 from strandgauge.hair.levels import LEVELS, Ladder
 from strandgauge.reading.model import COVERAGE
 
@@ -192,24 +193,25 @@ def _rung(level: int, lab: Array, swatch: Swatch | None, levels: Sequence[int], 
 
 def ladder_toml(learned: LearnedLadder, source: str) -> str:
     """Return the text of a ladder file that `load_ladder` reads; each level says where it comes from."""
-    lines = [
-        "# A ladder of lift levels learned from the user's own swatches by strandgauge.",
-        "# CIELAB for D65 and the CIE 1931 2 degree observer. 'origin' tells which levels have no swatch.",
-        "",
-        'schema = "strandgauge.ladder/1"',
-        "",
-        "[ladder]",
-        f"name = {_quoted(learned.ladder.name)}",
-        'illuminant = "D65"',
-        'observer = "2"',
-        f"source = {_quoted(source)}",
+    rungs = [
+        {
+            "level": rung.level,
+            "lab": _rounded(rung.lab),
+            "lab_sd": rung.lab_sd and _rounded(rung.lab_sd),
+            "origin": _ORIGINS[rung.origin],
+        }
+        for rung in learned.rungs
     ]
-    for rung in learned.rungs:
-        lines += ["", "[[level]]", f"level = {rung.level}", f"lab = {_listed(rung.lab)}"]
-        if rung.lab_sd is not None:
-            lines.append(f"lab_sd = {_listed(rung.lab_sd)}")
-        lines.append(f'origin = "{_ORIGINS[rung.origin]}"')
-    return "\n".join(lines) + "\n"
+    data = {
+        "schema": "strandgauge.ladder/1",
+        "ladder": {"name": learned.ladder.name, "illuminant": "D65", "observer": "2", "source": source},
+        "level": rungs,
+    }
+    return toml_text(
+        data,
+        "A ladder of lift levels learned from the user's own swatches by strandgauge.\n"
+        "CIELAB for D65 and the CIE 1931 2 degree observer. 'origin' tells which levels have no swatch.",
+    )
 
 
 _ORIGINS: dict[Origin, str] = {
@@ -219,10 +221,5 @@ _ORIGINS: dict[Origin, str] = {
 }
 
 
-def _listed(values: Lab) -> str:
-    return "[" + ", ".join(f"{value:.2f}" for value in values) + "]"
-
-
-def _quoted(text: str) -> str:
-    safe = "".join(c if c.isprintable() else " " for c in text).replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{safe}"'
+def _rounded(values: Lab) -> list[float]:
+    return [round(value, 2) for value in values]

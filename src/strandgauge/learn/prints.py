@@ -407,16 +407,14 @@ def _joined(
 
 def print_toml(learned: LearnedPrint) -> str:
     """Return the learned card as a definition that `load_card` reads, what is known of its error above it."""
-    head = [
-        f"# '{learned.card.name}' as printed: colours learned by strandgauge beside '{learned.trusted}',",
-        f"# from {', '.join(_printable(photo) for photo in learned.photos)}.",
-        f"# Expected error, CIEDE2000: mean {learned.error:.1f}. By patch:",
-    ]
     told = [f"{patch.id} {patch.error:.1f}" for patch in learned.patches]
-    head += [
-        "#   " + ", ".join(_printable(text) for text in told[at : at + 10]) for at in range(0, len(told), 10)
+    head = [
+        f"'{learned.card.name}' as printed: colours learned by strandgauge beside '{learned.trusted}',",
+        f"from {', '.join(learned.photos)}.",
+        f"Expected error, CIEDE2000: mean {learned.error:.1f}. By patch:",
+        *("  " + ", ".join(told[at : at + 10]) for at in range(0, len(told), 10)),
     ]
-    return "\n".join(head) + "\n\n" + card_toml(learned.card)
+    return card_toml(learned.card, "\n".join(_printable(line) for line in head))
 
 
 def print_cgats(learned: LearnedPrint) -> str:

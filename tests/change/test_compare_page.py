@@ -13,6 +13,7 @@ from browser import DESK, PHONE, barriers, sideways
 from readings import STAIN, reading, zone
 from strandgauge.change.compare import compare
 from strandgauge.show.pages.compare import compare_page
+from strandgauge.show.pages.head import Head
 
 LONG = "a-very-long-name-of-a-photo-that-somebody-gave-it-" * 3 + ".jpg"
 
@@ -35,7 +36,8 @@ def many() -> str:
         LIGHT,
         dataclasses.replace(LIGHT, photo="last.jpg", zones=stained, card="another card v2"),
     ]
-    return compare_page(compare(looks), {one.photo: strip() for one in looks})
+    head = Head("Lightening, week 3", "Tuesday evening " * 4, "Rita", "24 November 2026", (0, 5, 22, 75))
+    return compare_page(compare(looks), {one.photo: strip() for one in looks}, head)
 
 
 PAGES = {
@@ -64,3 +66,10 @@ def test_it_fits_a_phone_and_a_desk_and_has_no_barrier(browse, sheet):
 def test_it_is_one_sheet_of_paper(browse, sheet, paper):
     printed = pypdf.PdfReader(BytesIO(browse(sheet).pdf(format=paper)))
     assert len(printed.pages) == 1
+    text = printed.pages[0].extract_text()
+    assert "5.2" in text or "4.2" in text
+    assert "ΔE" not in text  # colour science is folded away, on paper too
+    if "week 3" in text:
+        assert all(
+            one in text for one in ("Rita", "24 November 2026", "22\u00a0min", "1\u00a0h\u00a015\u00a0min")
+        )

@@ -39,6 +39,16 @@ def compare(
         Path | None,
         typer.Option(metavar="FILE", help="Also write one sheet to look at or print, an HTML file."),
     ] = None,
+    title: Annotated[str, typer.Option(metavar="TEXT", help="Heading of the sheet.")] = "",
+    group: Annotated[
+        str, typer.Option("--class", metavar="NAME", help="The class, named on the sheet.")
+    ] = "",
+    student: Annotated[str, typer.Option(metavar="NAME", help="The student, named on the sheet.")] = "",
+    date: Annotated[str, typer.Option(metavar="DATE", help="The day, as it is to stand on the sheet.")] = "",
+    at: Annotated[
+        str | None,
+        typer.Option(metavar="MIN,MIN,...", help="Minutes of each photo since the lightener went on."),
+    ] = None,
     card: CardOption = None,
     profile: ProfileOption = None,
     ladder: LadderOption = None,
@@ -51,6 +61,11 @@ def compare(
     session: Session = context.obj
     files = [before, *after]
     forbid_overwriting(files, json, page)
+    minutes: tuple[float, ...] = ()
+    if at is not None:
+        from strandgauge.lift.times import parse_minutes
+
+        minutes = tuple(parse_minutes(at, len(files)))
     if json is not None:
         session.json = JsonLines(json, several=False)
     from strandgauge.change.compare import compare as put_side_by_side
@@ -65,9 +80,10 @@ def compare(
     if page is not None:
         from strandgauge.files.write import write_whole
         from strandgauge.show.pages.compare import compare_page
+        from strandgauge.show.pages.head import Head
 
         strips = {reading.photo: strip for reading, strip in seen if strip is not None}
-        write_whole(page, compare_page(change, strips).encode())
+        write_whole(page, compare_page(change, strips, Head(title, group, student, date, minutes)).encode())
     if session.json is not None:
         from strandgauge.show.json.change import change_document
 

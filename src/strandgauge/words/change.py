@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from strandgauge.change.compare import Change, Part, Quantity, Step, ZoneChange
-from strandgauge.hair.warmth import is_warm
+from strandgauge.hair.warmth import is_warm, warmth_left
 from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import Reading
 from strandgauge.words import reading as words
@@ -117,10 +117,11 @@ def sentences(one: ShownStep) -> list[str]:
         told.append(say("change.undertone-changed", before=tones[0], after=tones[1]))
     elif step.overall.colour.measurable:
         told.append(say("change.undertone-same", now=tones[1]))
-    chroma = step.overall.chroma
-    if chroma.measurable:
-        code = _warmth_verdict(one)
-        told.append(sentence(say("change.chroma", warmth=code, before=chroma.before, after=chroma.after)))
+    if step.overall.chroma.measurable and warmth_name(one) == "warmth":
+        kept = [warmth_left(zone.chroma, zone.hue_deg) for zone in (before.overall, after.overall)]
+        told.append(
+            sentence(say("change.warmth", warmth=_warmth_verdict(one), before=kept[0], after=kept[1]))
+        )
     else:
         told.append(f"{sentence(warmth(one))}.")
     was, now = evenness(before).code, evenness(after).code

@@ -7,16 +7,13 @@ from dataclasses import dataclass
 
 from strandgauge.change.compare import Change, Part, Quantity, Step
 from strandgauge.colour.cielab import Lab
-from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import Reading, ZoneReading
-from strandgauge.show.pages.render import render
+from strandgauge.show.pages.head import Head
+from strandgauge.show.pages.render import minutes, render
 from strandgauge.words import change as comparewords
 from strandgauge.words import reading as words
 from strandgauge.words import say, sentence
 from strandgauge.words.change import ShownStep, shown
-
-Fact = tuple[str, str, str]
-"""Name, value and a lesser line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +28,8 @@ class ShownStrand:
     zones: tuple[tuple[str, Lab, str], ...]
     """Name, colour and words of root, mids and ends."""
     tags: str
+    minutes: str
+    """How long after the lightener went on; empty where it is not known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +55,7 @@ class ShownRow:
     phrases: tuple[str, ...]
 
 
-def compare_page(change: Change, strips: Mapping[str, bytes]) -> str:
+def compare_page(change: Change, strips: Mapping[str, bytes], head: Head | None = None) -> str:
     """Return the page of a change: the last reading against the first, and what came between.
 
     Parameters
@@ -64,18 +63,20 @@ def compare_page(change: Change, strips: Mapping[str, bytes]) -> str:
     change : what `strandgauge.change.compare.compare` found.
     strips : of each photo's name the picture by `strandgauge.show.picture.strip.strip_jpeg`; a photo without one
         is shown as colour fields.
+    head : title, class, student, date and minutes, as far as they are known.
     """
+    head = head or Head()
     whole = shown(change, change.since_first[-1])
     first, *others = comparewords.headline(whole)
     return render(
         "compare.html.j2",
         change=change,
+        head=head,
         answer=answer(whole.step),
         first=first,
         others=others,
         sentences=comparewords.sentences(whole),
-        facts_shown=_facts(whole),
-        strands=[_strand(change, place, strips) for place in range(len(change.readings))],
+        strands=[_strand(change, place, strips, head) for place in range(len(change.readings))],
         zones=_zones(whole),
         rows=[_row(change, step) for step in change.since_previous] if len(change.readings) > 2 else [],
         one_in_twenty=say("change.one-in-twenty"),
@@ -90,27 +91,7 @@ def answer(step: Step) -> tuple[str, str]:
     return ("turn", sentence(say("verdict.changed"))) if step.anything else ("near", say("change.same"))
 
 
-def _facts(one: ShownStep) -> list[Fact]:
-    overall, even = one.step.overall, one.step.evenness
-    was, now = (words.evenness_word(evenness(reading)) for reading in (one.before, one.after))
-    colour = overall.colour
-    return [
-        ("Levels gained", comparewords.signed(overall.level), comparewords.verdict(overall.level)),
-        (
-            "Colour difference",
-            f"ΔE00 {colour.delta_e00:.1f}",
-            f"{say(f'verdict.{colour.verdict}')}; true value {colour.low:.0f} to {colour.high:.0f}",
-        ),
-        (
-            sentence(say(f"quantity.{comparewords.warmth_name(one)}")),
-            comparewords.signed(overall.chroma, 0),
-            f"{comparewords.warmth(one)} (C*ab)",
-        ),
-        ("Evenness", now, f"{was} before; {comparewords.verdict(even)}"),
-    ]
-
-
-def _strand(change: Change, place: int, strips: Mapping[str, bytes]) -> ShownStrand:
+def _strand(change: Change, place: int, strips: Mapping[str, bytes], head: Head) -> ShownStrand:
     reading = change.readings[place]
     title = _title(place, len(change.readings))
     level = words.level_interval(reading.overall)
@@ -126,6 +107,7 @@ def _strand(change: Change, place: int, strips: Mapping[str, bytes]) -> ShownStr
             for zone in reading.zones
         ),
         tags="read wet, dry estimate" if reading.wet else "",
+        minutes=minutes(head.minutes[place]) if head.minutes else "",
     )
 
 

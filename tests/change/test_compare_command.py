@@ -13,8 +13,7 @@ from rich.console import Console
 
 from readings import STAIN, reading, zone
 from strandgauge.change.compare import compare
-from strandgauge.show.json.change import change_document
-from strandgauge.show.json.reading import reading_document
+from strandgauge.show.json import document_of
 from strandgauge.show.pages.compare import compare_page
 from strandgauge.show.terminal.change import print_change
 from strandgauge.words import say, sentence
@@ -43,7 +42,7 @@ def where(zone: str, phrase: str) -> str:
 
 def saved(folder: Path, name: str, one) -> Path:
     file = folder / name
-    file.write_text(json.dumps(reading_document(one)))
+    file.write_text(json.dumps(document_of(one)))
     return file
 
 
@@ -168,7 +167,7 @@ def test_the_page_escapes_names_asks_for_nothing_and_is_valid_html():
 
 def test_a_document_holds_every_step_and_what_the_readings_say(valid):
     change = compare([DARK, LIGHT, DARK])
-    document = valid(change_document(change))
+    document = valid(document_of(change))
     assert [(s["before"], s["after"]) for s in document["since_previous"]] == [(0, 1), (1, 2)]
     assert document["since_first"][1]["overall"]["colour"]["code"] == "no-change"
-    assert document["readings"][0] == reading_document(DARK)
+    assert document["readings"][0] == document_of(DARK)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from readings import reading, zone
-from strandgauge.show.json.reading import reading_document
+from strandgauge.show.json import document_of
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 MARTA = [SAMPLES / f"marta-{clock}.jpg" for clock in (1005, 1022, 1041)]
@@ -21,7 +21,7 @@ def stalled(tmp_path):
     for clock, level in ((1015, 7.0), (1030, 7.9), (1045, 7.95)):
         made = reading((level, level, level), overall=zone(level=level, level_sd=0.25))
         file = tmp_path / f"strand-{clock}.json"
-        file.write_text(json.dumps(reading_document(made)))
+        file.write_text(json.dumps(document_of(made)))
         files.append(file)
     return files
 

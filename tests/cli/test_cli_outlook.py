@@ -12,7 +12,7 @@ import pytest
 
 from readings import reading, zone
 from strandgauge.cli.app import run
-from strandgauge.show.json.reading import reading_document
+from strandgauge.show.json import document_of
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 
@@ -29,7 +29,7 @@ def _saved_reading(path, schema="strandgauge.reading/1"):
         zones=tuple(zone(name, lab=lab, lab_sd=(1, 1, 1)) for name, lab in labs.items()),
         overall=zone(lab=(66, 5, 31), lab_sd=(1, 1, 1)),
     )
-    path.write_text(json.dumps(reading_document(found) | {"schema": schema}))
+    path.write_text(json.dumps(document_of(found) | {"schema": schema}))
     return str(path)
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from readings import reading, zone
 from strandgauge.errors import BadTimesError
 from strandgauge.judge.follow import follow
-from strandgauge.show.json.follow import curve_document
+from strandgauge.show.json import document_of
 from strandgauge.show.terminal.follow import chart_lines
 
 SCHEMA = Path(__file__).parents[2] / "docs" / "schemas" / "lift-curve-1.json"
@@ -127,7 +127,7 @@ def test_no_advice_goes_past_the_limit_and_the_stop_signs_are_always_there(level
     minutes = [7.0 * place for place in range(1, len(levels) + 1)]
     found = curve(minutes, levels, needs_level=needs, limit=limit)
     assert len(found.stop_signs) == 3
-    document = curve_document(found)
+    document = document_of(found)
     jsonschema.validate(document, json.loads(SCHEMA.read_text()))
     if found.stop:
         assert found.next_look is None

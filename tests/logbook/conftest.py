@@ -12,12 +12,12 @@ from logbookdata import NOON
 import readings
 from strandgauge.logbook.book import Logbook, open_logbook
 from strandgauge.logbook.records import Strand
-from strandgauge.show.json.reading import reading_document
+from strandgauge.show.json import document_of
 
 
 @pytest.fixture(scope="session")
 def document() -> dict:
-    return reading_document(readings.reading())
+    return document_of(readings.reading())
 
 
 @pytest.fixture

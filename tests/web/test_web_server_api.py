@@ -13,9 +13,9 @@ import pytest
 from serving import BLURRED, GOOD, SAMPLES, Inside
 
 from strandgauge.errors import LogbookNotWrittenError, ServerBusyError
+from strandgauge.judge.outlook import Outlook
 from strandgauge.logbook.book import open_logbook
-from strandgauge.show.json.outlook import outlook_document
-from strandgauge.show.json.savedoutlook import outlook_from_document
+from strandgauge.show.json import document_of, record_of
 from strandgauge.web.app import create_app
 from strandgauge.web.service import Service
 from strandgauge.web.settings import Limits, ServerSettings
@@ -122,7 +122,7 @@ def test_a_look_is_told_from_the_logbook_when_the_server_was_started_anew(inside
 
 def test_an_outlook_comes_back_from_its_document_whole(inside):
     document = inside.look((SAMPLES / "stained.jpg").read_bytes(), target="#80b0d0").json()["outlook"]
-    assert outlook_document(outlook_from_document(document, "here")) == document
+    assert document_of(record_of(Outlook, document, "here")) == document
 
 
 def test_a_gummy_stretch_means_stop_whatever_the_colour_says(inside, strand):

@@ -123,9 +123,6 @@ def _work(task: Task) -> Row | None:
 
 def _ready() -> bool:
     # What the first photo would otherwise load, so that it is loaded before the clock of progress runs.
-    import strandgauge.batch.one
-    import strandgauge.reading.pipeline
-    import strandgauge.show.json.batch  # noqa: F401
 
     return True
 

@@ -11,14 +11,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
+from annotated_types import Ge, MinLen
 
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import chroma, delta_e_2000, delta_e_2000_terms, hue_deg
 from strandgauge.errors import NotComparableError
-from strandgauge.facts import Note, note
+from strandgauge.facts import Note, NotNegative, note
 from strandgauge.hair.stain import Stain, off_path
 from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.hair.words import load_words
@@ -64,7 +65,7 @@ class Quantity:
     before: float
     after: float
     change: float
-    sd: float
+    sd: NotNegative
     """Standard uncertainty of the change."""
     low: float
     high: float
@@ -81,7 +82,7 @@ class Part:
     """One signed part of the CIEDE2000 difference, with its 95 % interval."""
 
     value: float
-    sd: float
+    sd: NotNegative
     low: float
     high: float
     verdict: ChangeCode
@@ -96,15 +97,15 @@ class Part:
 class ColourChange:
     """The CIEDE2000 difference between before and after, and its parts."""
 
-    delta_e00: float
+    delta_e00: NotNegative
     """As the formula gives it for the two colours read."""
-    low: float
+    low: NotNegative
     """95 % interval of the true difference, on the wide side; 0 where no change could be measured."""
-    high: float
-    from_noise: float
+    high: NotNegative
+    from_noise: NotNegative
     """What the formula gives on average for two readings of one and the same colour: it cannot give less than 0,
     so noise alone makes a difference."""
-    chi_square: float
+    chi_square: NotNegative
     """Squared difference of L*, a*, b* in standard uncertainties; 5 % of unchanged colours exceed 7.81."""
     lightness: Part
     """Delta L' / (kL SL)."""
@@ -114,8 +115,7 @@ class ColourChange:
     """Delta H' / (kH SH)."""
     rotation: float
     """The cross term of chroma and hue; the squares of the three parts and this sum to ``delta_e00`` squared."""
-    verdict: ChangeCode
-    """'changed' or 'no-change'."""
+    verdict: Literal["changed", "no-change"]
 
     @property
     def measurable(self) -> bool:
@@ -150,9 +150,9 @@ class ZoneChange:
 class Step:
     """What changed from one reading to another."""
 
-    before: int
+    before: Annotated[int, Ge(0)]
     """Place in ``Change.readings``."""
-    after: int
+    after: Annotated[int, Ge(1)]
     overall: ZoneChange
     zones: tuple[ZoneChange, ZoneChange, ZoneChange]
     """Root, mids and ends."""
@@ -174,10 +174,10 @@ class Step:
 class Change:
     """Readings of a strand side by side, in the order given."""
 
-    readings: tuple[Reading, ...]
-    since_first: tuple[Step, ...]
+    readings: Annotated[tuple[Reading, ...], MinLen(2)]
+    since_first: Annotated[tuple[Step, ...], MinLen(1)]
     """Each later reading against the first."""
-    since_previous: tuple[Step, ...]
+    since_previous: Annotated[tuple[Step, ...], MinLen(1)]
     """Each later reading against the one before it."""
     notes: tuple[Note, ...]
     ladder: str

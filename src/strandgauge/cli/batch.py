@@ -115,14 +115,14 @@ def _check_json(target: str) -> None:
 
 def _show(session: Session, summary: Summary) -> None:
     from strandgauge.cli.outcome import one_line
-    from strandgauge.show.json.batch import summary_document
+    from strandgauge.show.json import document_of
 
     for note in summary.notes[:_SHOWN_NOTES]:
         print(one_line(f"strandgauge: note: {note}."), file=sys.stderr)
     if len(summary.notes) > _SHOWN_NOTES:
         print(f"strandgauge: {len(summary.notes) - _SHOWN_NOTES} more notes.", file=sys.stderr)
     if session.json is not None:
-        session.json.write(summary_document(summary))
+        session.json.write(document_of(summary))
     if session.json is None or not session.json.to_standard_output:
         print(one_line(summary_line(summary)))
 

@@ -23,7 +23,7 @@ def check(
     """Judge card and light alone: could a reading from this photo be trusted?"""
     from strandgauge.reading.cardcheck import card_check
     from strandgauge.reading.pipeline import check_photo
-    from strandgauge.show.json.reading import check_document
+    from strandgauge.show.json import document_of
 
     session: Session = context.obj
     forbid_overwriting([photo], json)
@@ -31,7 +31,7 @@ def check(
         session.json = JsonLines(json, several=False)
     result = card_check(check_photo(photo, card=load_card_for(card, profile)))
     if session.json is not None:
-        session.json.write(check_document(result))
+        session.json.write(document_of(result))
     if session.json is None or not session.json.to_standard_output:
         from strandgauge.show.terminal.reading import print_check
 

@@ -85,9 +85,9 @@ def compare(
         strips = {reading.photo: strip for reading, strip in seen if strip is not None}
         write_whole(page, compare_page(change, strips, Head(title, group, student, date, minutes)).encode())
     if session.json is not None:
-        from strandgauge.show.json.change import change_document
+        from strandgauge.show.json import document_of
 
-        session.json.write(change_document(change))
+        session.json.write(document_of(change))
     if session.json is None or not session.json.to_standard_output:
         from strandgauge.show.terminal.change import print_change
 
@@ -113,9 +113,10 @@ def _read(
     """Return the reading of a photo or of a saved one, and a photo's strip where it is wanted."""
     picture = None
     if file.suffix.lower() == ".json":
-        from strandgauge.show.json.savedreading import load_saved_reading
+        from strandgauge.reading.model import Reading
+        from strandgauge.show.json import load
 
-        reading = load_saved_reading(file)
+        reading = load(Reading, file)
     else:
         from strandgauge.reading.pipeline import measure_photo
 

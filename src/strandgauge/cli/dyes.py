@@ -26,9 +26,10 @@ def dyes(context: typer.Context, json: JsonOption = None, dyes: DyesOption = Non
     for dye in shelf.dyes:
         shown.append((dye, as_lab(palest.dyed(DILUTED * dye.curve)), as_lab(palest.dyed(dye.curve))))
     if session.json is not None:
-        from strandgauge.show.json.outlook import dyes_document
+        from strandgauge.show.json import document_of
+        from strandgauge.show.json.shapes import dyes_list
 
-        session.json.write(dyes_document(shelf, shown))
+        session.json.write(document_of(dyes_list(shelf, shown)))
     if session.json is None or not session.json.to_standard_output:
         from strandgauge.show.terminal.outlook import print_dyes
 

@@ -127,9 +127,9 @@ def follow(
         from_start=times.from_start,
     )
     if session.json is not None:
-        from strandgauge.show.json.follow import curve_document
+        from strandgauge.show.json import document_of
 
-        session.json.write(curve_document(curve))
+        session.json.write(document_of(curve))
     if page is not None:
         from strandgauge.files.write import write_whole
         from strandgauge.show.pages.follow import follow_page
@@ -198,9 +198,10 @@ def _read_one(
     place: int, file: Path, card: CardDefinition, ladder: Ladder, wet: bool, *, strips: bool
 ) -> _Seen:
     if file.suffix.lower() == ".json":
-        from strandgauge.show.json.savedreading import load_saved_reading
+        from strandgauge.reading.model import Reading
+        from strandgauge.show.json import load
 
-        return _Seen(place, file.name, load_saved_reading(file), None, None)
+        return _Seen(place, file.name, load(Reading, file), None, None)
     from strandgauge.reading.pipeline import measure_photo
 
     measurement = measure_photo(file, card=card, ladder=ladder, wet=wet)

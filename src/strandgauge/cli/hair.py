@@ -45,9 +45,10 @@ def hair_measured(text: str, card: Path | None = None) -> tuple[tuple[BaseZone, 
     if not path.exists() and (lab := parse_colour(text)) is not None:
         return (BaseZone("overall", lab),), None
     if path.suffix.lower() == ".json":
-        from strandgauge.show.json.savedreading import load_saved_zones
+        from strandgauge.reading.model import Reading
+        from strandgauge.show.json import load
 
-        return load_saved_zones(path), None
+        return base_zones(load(Reading, path)), None
     from strandgauge.reading.pipeline import measure_photo
 
     measurement = measure_photo(path, card=load_card_for(card, None))

@@ -41,11 +41,12 @@ def list_learned(context: typer.Context, json: JsonOption = None) -> None:
     if json is not None:
         session.json = JsonLines(json, several=False)
     from strandgauge.learn.kept import home, saved
-    from strandgauge.show.json.learned import learned_list_document
+    from strandgauge.show.json import document_of
+    from strandgauge.show.json.learned import LearnedList
 
     everything = saved()
     if session.json is not None:
-        session.json.write(learned_list_document(str(home()), everything))
+        session.json.write(document_of(LearnedList(str(home()), tuple(everything))))
     if session.json is None or not session.json.to_standard_output:
         from strandgauge.show.terminal.learned import print_learned
 

@@ -88,9 +88,10 @@ def card(
     if used:
         put_in_use(find(tidy, "card"))
     if session.json is not None:
-        from strandgauge.show.json.learned import card_document
+        from strandgauge.show.json import document_of
+        from strandgauge.show.json.learned import LearnedCard
 
-        session.json.write(card_document(tidy, learned, str(file), used))
+        session.json.write(document_of(LearnedCard(tidy, str(file), used, learned)))
     if session.json is None or not session.json.to_standard_output:
         _tell(tidy, learned, file, out, used)
 

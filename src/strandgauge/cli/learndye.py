@@ -70,9 +70,10 @@ def dye(
     learned = learn_dye(name, [_observation(*three) for three in zip(before, after, shares, strict=True)])
     file = keep("dye", name, dye_file([learned]), out)
     if session.json is not None:
-        from strandgauge.show.json.outlook import learned_document
+        from strandgauge.show.json import document_of
+        from strandgauge.show.json.learned import LearnedDye
 
-        session.json.write(learned_document(learned, str(file)))
+        session.json.write(document_of(LearnedDye.of(learned, str(file))))
     if session.json is None or not session.json.to_standard_output:
         peak = 400 + 10 * int(learned.curve.argmax())
         print(

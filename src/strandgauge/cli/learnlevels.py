@@ -83,9 +83,10 @@ def levels(
     if used:
         put_in_use(find(tidy, "levels"))
     if session.json is not None:
-        from strandgauge.show.json.learned import levels_document
+        from strandgauge.show.json import document_of
+        from strandgauge.show.json.learned import LearnedLevels
 
-        session.json.write(levels_document(learned, source, str(file), used))
+        session.json.write(document_of(LearnedLevels.of(learned, source, str(file), used)))
     if session.json is None or not session.json.to_standard_output:
         from strandgauge.show.terminal.learned import print_levels
 

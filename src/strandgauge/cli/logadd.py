@@ -95,8 +95,7 @@ def _enter(
     keep_photo: bool,
 ) -> tuple[Client, Visit, Strand, CheckRecord]:
     from strandgauge.reading.pipeline import measure_photo
-    from strandgauge.show.json.outlook import outlook_document
-    from strandgauge.show.json.reading import reading_document
+    from strandgauge.show.json import document_of
     from strandgauge.show.picture.strip import strip_jpeg
 
     ladder = load_ladder_for(None)
@@ -116,8 +115,8 @@ def _enter(
         strand.id,
         at,
         wet,
-        reading_document(measurement.reading),
-        None if outlook is None else outlook_document(outlook),
+        document_of(measurement.reading),
+        None if outlook is None else document_of(outlook),
         thumbnail=strip_jpeg(measurement),
         photo=kept,
         note=note,

@@ -29,16 +29,17 @@ def mix(
     session: Session = context.obj
     if json is not None:
         session.json = JsonLines(json, several=False)
-    from strandgauge.dye.mix import parse_mix, predict
+    from strandgauge.dye.mix import Mixed, parse_mix, predict
 
     shelf, parts = load_shelf(dyes), parse_mix(dye)
     parts.shares(shelf)  # an unknown dye is told before a photo is read
-    rows = [(zone.name, predict(zone.lab, parts, shelf, zone.lab_sd)) for zone in hair_zones(base, card)]
+    zones = (predict(zone.lab, parts, shelf, zone.lab_sd, zone.name) for zone in hair_zones(base, card))
+    mixed = Mixed(parts.parts, tuple(zones))
     if session.json is not None:
-        from strandgauge.show.json.outlook import mix_document
+        from strandgauge.show.json import document_of
 
-        session.json.write(mix_document(parts, rows))
+        session.json.write(document_of(mixed))
     if session.json is None or not session.json.to_standard_output:
         from strandgauge.show.terminal.outlook import print_mix
 
-        print_mix(parts, rows)
+        print_mix(mixed)

@@ -17,7 +17,6 @@ import typer
 
 from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.errors import CannotWriteError, StrandgaugeError, Told, unforeseen
-from strandgauge.show.json.error import error_document
 
 EXIT_USAGE = 2
 
@@ -44,9 +43,11 @@ class Session:
             traceback.print_exception(error, file=sys.stderr)
         print(one_line(f"strandgauge: {failure.line}"), file=sys.stderr)
         if self.json is not None:
+            from strandgauge.show.json import document_of
+
             # Where the error is that nothing can be written, this cannot be written either.
             with contextlib.suppress(CannotWriteError, OSError):
-                self.json.write(error_document(failure))
+                self.json.write(document_of(failure))
         if isinstance(error, OSError):
             _abandon_standard_output()
         return failure.exit_code

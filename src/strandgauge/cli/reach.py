@@ -116,9 +116,9 @@ def reach(
     )
     outlook = look_ahead(chosen, wanted, shelf, shades, rungs, settings)
     if session.json is not None:
-        from strandgauge.show.json.outlook import outlook_document
+        from strandgauge.show.json import document_of
 
-        session.json.write(outlook_document(outlook))
+        session.json.write(document_of(outlook))
     if picture is not None:
         from strandgauge.show.picture.outlook import write_outlook_picture
 

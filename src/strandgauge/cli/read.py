@@ -117,10 +117,10 @@ def _read_one(
 
 
 def _show(session: Session, reading: Reading) -> None:
-    from strandgauge.show.json.reading import reading_document
+    from strandgauge.show.json import document_of
 
     if session.json is not None:
-        session.json.write(reading_document(reading))
+        session.json.write(document_of(reading))
     if session.json is None or not session.json.to_standard_output:
         from strandgauge.show.terminal.reading import print_reading
 

@@ -19,9 +19,10 @@ def targets(context: typer.Context, json: JsonOption = None, targets: TargetsOpt
 
     shades = load_targets(extra=targets or ())
     if session.json is not None:
-        from strandgauge.show.json.outlook import targets_document
+        from strandgauge.show.json import document_of
+        from strandgauge.show.json.shapes import TargetsList
 
-        session.json.write(targets_document(shades))
+        session.json.write(document_of(TargetsList(shades)))
     if session.json is None or not session.json.to_standard_output:
         from strandgauge.show.terminal.outlook import print_targets
 

@@ -14,9 +14,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from strandgauge.colour.arrays import Array
+from strandgauge.facts import NotNegative
 
 Lab = tuple[float, float, float]
 """One colour: CIELAB L*, a*, b* for D65 and the CIE 1931 2 degree observer."""
+LabSd = tuple[NotNegative, NotNegative, NotNegative]
+"""Standard uncertainty of each of L*, a*, b*."""
 
 WHITE_D65: Array = np.array([0.95047, 1.0, 1.08883])
 """XYZ of D65 for the 2 degree observer, Y = 1 (IEC 61966-2-1 white, ASTM E308 rounded)."""

@@ -11,6 +11,7 @@ from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.palette import Palette
 from strandgauge.errors import BadMixError
+from strandgauge.facts import NotNegative
 from strandgauge.hair.pigment import Base
 
 SMALL_STEPS = 5
@@ -22,9 +23,9 @@ class FormulaPart:
     """One line of a formula."""
 
     dye: str
-    parts: float
+    parts: NotNegative
     """Relative to the whole, which is 100."""
-    grams: float
+    grams: NotNegative
 
 
 @dataclass(frozen=True, eq=False)

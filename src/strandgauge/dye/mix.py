@@ -5,13 +5,15 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
 from strandgauge.colour.arrays import Array
-from strandgauge.colour.cielab import Lab, as_lab
+from strandgauge.colour.cielab import Lab, LabSd, as_lab
 from strandgauge.dye.palette import Palette
 from strandgauge.errors import BadMixError
+from strandgauge.facts import NotNegative
 from strandgauge.hair.pigment import Base, solve_around, solve_base
 
 MODEL_SD = (1.0, 0.8, 1.0)
@@ -21,11 +23,18 @@ UPTAKE_SD = 0.15
 judgement; no published figure was found."""
 
 
+class MixPart(NamedTuple):
+    """One dye of a mix, or clear."""
+
+    dye: str
+    parts: NotNegative
+
+
 @dataclass(frozen=True, slots=True)
 class Mix:
     """Parts of dyes and of clear; only their proportion counts."""
 
-    parts: tuple[tuple[str, float], ...]
+    parts: tuple[MixPart, ...]
 
     def shares(self, palette: Palette) -> Array:
         """Return the share (D,) of each dye of the palette in the whole; clear makes up the rest.
@@ -50,9 +59,24 @@ class Mix:
 class MixPrediction:
     """What a mix makes of a base."""
 
+    name: str
+    """The zone of hair that it is laid on."""
     base_lab: Lab
     predicted_lab: Lab
-    predicted_lab_sd: Lab
+    predicted_lab_sd: LabSd
+
+
+@dataclass(frozen=True, slots=True)
+class Mixed:
+    """What a mix makes of each zone of hair."""
+
+    mix: tuple[MixPart, ...]
+    zones: tuple[MixPrediction, ...]
+
+    @property
+    def whole(self) -> MixPrediction:
+        """The zone that stands for the hair as a whole."""
+        return next((zone for zone in self.zones if zone.name == "overall"), self.zones[0])
 
 
 _PART = re.compile(r"^(?P<name>[^=]+)=(?P<amount>[^=]+)$")
@@ -81,11 +105,13 @@ def parse_mix(texts: Iterable[str]) -> Mix:
             parts[name] = parts.get(name, 0.0) + amount
     if not parts or not sum(parts.values()) > 0.0:
         raise BadMixError("The mix is empty")
-    return Mix(tuple(parts.items()))
+    return Mix(tuple(MixPart(*part) for part in parts.items()))
 
 
-def predict(base_lab: Lab, mix: Mix, palette: Palette, base_sd: Lab = (0.0, 0.0, 0.0)) -> MixPrediction:
-    """Predict the colour of a base after a mix has been laid on it.
+def predict(
+    base_lab: Lab, mix: Mix, palette: Palette, base_sd: Lab = (0.0, 0.0, 0.0), name: str = "overall"
+) -> MixPrediction:
+    """Predict the colour of a base after a mix has been laid on it; ``name`` is the zone's.
 
     Raises
     ------
@@ -95,7 +121,7 @@ def predict(base_lab: Lab, mix: Mix, palette: Palette, base_sd: Lab = (0.0, 0.0,
     added = mix.absorption(palette)
     base = solve_base(base_lab)
     sd = prediction_sd(solve_around(base_lab, base_sd), added)
-    return MixPrediction(base_lab, as_lab(base.dyed(added)), as_lab(sd))
+    return MixPrediction(name, base_lab, as_lab(base.dyed(added)), as_lab(sd))
 
 
 def prediction_sd(around: Base, added: Array) -> Array:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from strandgauge.colour.arrays import Array
+from strandgauge.facts import HueAngle, NotNegative, Text
 from strandgauge.hair.words import LiftPath, Words, hue_within, load_words
 
 
@@ -20,11 +21,11 @@ from strandgauge.hair.words import LiftPath, Words, hue_within, load_words
 class Stain:
     """Colour off the natural lift path, left by old dye or a tinted care product."""
 
-    hue: str
+    hue: Text
     """The stain's hue in plain words, such as 'green' or 'violet'."""
-    hue_deg: float
+    hue_deg: HueAngle
     """CIELAB hue angle of the colour difference from the lift path, degrees."""
-    strength: float
+    strength: NotNegative
     """CIELAB chroma difference from the lift path (Delta C*ab in the a*b* plane)."""
 
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal, NamedTuple
 
-from strandgauge.colour.cielab import Lab
+from annotated_types import MinLen
+
+from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.targets import Target
+from strandgauge.facts import NotNegative, Share
 from strandgauge.reading.model import Reading
 
 Verdict = Literal["true", "close", "turns", "out of reach"]
@@ -72,12 +75,12 @@ class ZoneOutlook:
     name: str
     base_lab: Lab
     predicted_lab: Lab
-    predicted_lab_sd: Lab
-    delta_e00: float
+    predicted_lab_sd: LabSd
+    delta_e00: NotNegative
     verdict: Verdict
     saying: str
     """The verdict in words: how it differs, or what it turns into."""
-    probability_true: float
+    probability_true: Share
     formula: tuple[FormulaPart, ...]
     pretone: Pretone | None
     unadjusted_lab: Lab
@@ -105,6 +108,13 @@ class Alternative:
     delta_e00: float
 
 
+class ZoneFormula(NamedTuple):
+    """A formula, and the zone that it is for."""
+
+    name: str
+    formula: tuple[FormulaPart, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Evening:
     """How far root, mids and ends come out alike."""
@@ -113,7 +123,7 @@ class Evening:
     """Largest CIEDE2000 between zones with the formulas above."""
     difference_met: float
     """The same when all zones aim at what the darkest can reach."""
-    formulas: tuple[tuple[str, tuple[FormulaPart, ...]], ...]
+    formulas: tuple[ZoneFormula, ...]
     """Formulas for meeting there; empty where the ones above are even enough, or meeting does not help."""
     saying: str
 
@@ -134,8 +144,8 @@ class Outlook:
 
     target: Target
     verdict: Verdict
-    probability_true: float
-    zones: tuple[ZoneOutlook, ...]
+    probability_true: Share
+    zones: Annotated[tuple[ZoneOutlook, ...], MinLen(1)]
     base_level: float
     needs_level: float | None
     needs_undertone: str | None
@@ -143,7 +153,7 @@ class Outlook:
     instead: tuple[Alternative, ...]
     evening: Evening | None
     shadow: Shadow
-    cautions: tuple[str, ...]
+    cautions: Annotated[tuple[str, ...], MinLen(1)]
     bowl: float
 
     @property

@@ -37,6 +37,7 @@ from strandgauge.judge.outlook import (
     Shadow,
     StripStep,
     Verdict,
+    ZoneFormula,
     ZoneOutlook,
 )
 
@@ -359,7 +360,9 @@ def _evening(
     then = _largest_difference(np.array([one.lab for one in met]))
     if then > now - 0.5:
         return Evening(now, now, (), f"no mix evens this out: zones stay {now:.1f} ΔE00 apart")
-    formulas = tuple((bases[place].name, one.parts) for place, one in zip(places, met, strict=True))
+    formulas = tuple(
+        ZoneFormula(bases[place].name, one.parts) for place, one in zip(places, met, strict=True)
+    )
     what = colour_word(aim)
     if then <= UNEVEN:
         return Evening(now, then, formulas, f"all zones can meet at {what}, what the darkest reaches")

@@ -11,13 +11,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal
+from typing import Annotated, Literal, NamedTuple
 
 import numpy as np
+from annotated_types import Ge
 
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, delta_e_2000
 from strandgauge.errors import CannotLearnLevelsError
+from strandgauge.facts import Level, NotNegative
 from strandgauge.files.toml import toml_text
 from strandgauge.hair.levels import LEVELS, Ladder
 from strandgauge.reading.model import COVERAGE
@@ -41,16 +43,28 @@ class Swatch:
 class Rung:
     """One level of a learned ladder, beside the same level of the ladder it is held against."""
 
-    level: int
+    level: Annotated[int, Ge(1)]
     lab: Lab
     lab_sd: Lab | None
     """None where the level has no swatch."""
     origin: Origin
-    photos: int
-    delta_e00: float
+    photos: Annotated[int, Ge(0)]
+    delta_e00: NotNegative
     """CIEDE2000 from the other ladder's colour of this level."""
-    level_there: float
+    level_there: Level
     """The level of this colour on the other ladder."""
+
+
+class UnsureStep(NamedTuple):
+    """Two neighbouring swatches whose rise in L* is less than its noise."""
+
+    lower: int
+    """Level."""
+    upper: int
+    rise: NotNegative
+    """Of L*."""
+    noise: NotNegative
+    """Half the rise's 95 % interval."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +81,8 @@ class LearnedLadder:
     swatches are lighter than the other ladder."""
     mean_delta_e00: float
     """Mean over the measured levels."""
-    unsure_steps: tuple[tuple[int, int, float, float], ...]
-    """Neighbouring swatches whose rise in L* is less than its noise: the levels, the rise, half its 95 % interval."""
+    unsure_steps: tuple[UnsureStep, ...]
+    """Neighbouring swatches whose rise in L* is less than its noise."""
 
 
 def learn_ladder(
@@ -128,7 +142,7 @@ def learn_ladder(
     )
 
 
-def _check_rise(ordered: Sequence[Swatch]) -> tuple[tuple[int, int, float, float], ...]:
+def _check_rise(ordered: Sequence[Swatch]) -> tuple[UnsureStep, ...]:
     """Return the steps that rise by less than their noise.
 
     Raises
@@ -148,7 +162,7 @@ def _check_rise(ordered: Sequence[Swatch]) -> tuple[tuple[int, int, float, float
                 remedy="Check which swatch is which, and photograph both again.",
             )
         if rise < noise:
-            unsure.append((lower.level, upper.level, rise, noise))
+            unsure.append(UnsureStep(lower.level, upper.level, rise, noise))
     return tuple(unsure)
 
 

@@ -12,8 +12,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Annotated
 
 import numpy as np
+from annotated_types import MinLen
 from numpy.typing import NDArray
 
 from strandgauge.card.find import CardView, find_card, project
@@ -32,6 +34,7 @@ from strandgauge.colour.cielab import (
     xyz_from_lab,
 )
 from strandgauge.errors import CannotLearnCardError, StrandgaugeError
+from strandgauge.facts import NotNegative
 from strandgauge.light import field as light_field
 from strandgauge.light import tone
 from strandgauge.light.trust import judge_exposure, measure_exposure
@@ -80,7 +83,7 @@ class LearnedPatch:
     nominal: Lab
     lab: Lab
     lab_sd: Lab
-    error: float
+    error: NotNegative
     """Expected CIEDE2000 of ``lab`` from the truth (root mean square)."""
 
 
@@ -92,14 +95,14 @@ class LearnedPrint:
     """The card with its learned colours; its ink stays nominal."""
     patches: tuple[LearnedPatch, ...] = field(repr=False)
     paper: Lab | None
-    error: float
+    error: NotNegative
     """Mean of the patches' expected CIEDE2000."""
-    from_nominal: float
+    from_nominal: NotNegative
     """Root mean square CIEDE2000 between learned and nominal colours."""
-    photos: tuple[str, ...]
+    photos: Annotated[tuple[str, ...], MinLen(1)]
     trusted: str
     """Name of the trusted chart."""
-    trusted_left_out: float
+    trusted_left_out: NotNegative
     """Mean CIEDE2000 of the trusted chart's patches, each left out of the fit."""
 
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Annotated, Literal
+
+from annotated_types import MinLen
 
 from strandgauge.colour.cielab import Lab
+from strandgauge.facts import NotNegative, Share
 from strandgauge.strand.names import ZoneName
 
 State = Literal["first look", "lifting", "slowing", "stalled", "light enough", "time is up"]
@@ -16,11 +19,11 @@ State = Literal["first look", "lifting", "slowing", "stalled", "light enough", "
 class Look:
     """One look at the strand."""
 
-    minutes: float
+    minutes: NotNegative
     """Since the lightener went on, or since the first look where that is not known."""
     photo: str
     level: float
-    level_sd: float
+    level_sd: NotNegative
     lab: Lab
     used: bool
     """False where it fits the others so badly that the curve was drawn without it."""
@@ -52,7 +55,7 @@ class LiftCurve:
 
     zone: ZoneName
     """The part of the strand that the curve is of."""
-    looks: tuple[Look, ...]
+    looks: Annotated[tuple[Look, ...], MinLen(1)]
     """In order of time."""
     points: tuple[CurvePoint, ...]
     """From the first look to the end of the time limit or a while past the last look; empty after one look."""
@@ -63,7 +66,7 @@ class LiftCurve:
     """The answer in one short sentence."""
     advice: tuple[str, ...]
     """What to do and why, a sentence each, most pressing first."""
-    stop_signs: tuple[str, ...]
+    stop_signs: Annotated[tuple[str, ...], MinLen(1)]
     """What eyes and fingers must check, always shown."""
     level_now: Estimate
     """At the last look."""
@@ -76,12 +79,12 @@ class LiftCurve:
     """The level that the target needs."""
     minutes_to_need: Estimate | None
     """From the last look until the needed level; None where none is needed or one look cannot tell."""
-    chance_in_time: float | None
+    chance_in_time: Share | None
     """Probability that the needed level comes within the time limit; None without a limit or a need."""
     limit: float | None
     """The maker's time limit, minutes since the lightener went on."""
-    next_look: float | None
+    next_look: NotNegative | None
     """Minutes from the last look to the next; None where the answer is to stop."""
     ladder: str
-    from_start: bool = True
+    from_start: bool
     """False where minutes count from the first look, since it is not known when the lightener went on."""

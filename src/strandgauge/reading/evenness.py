@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from strandgauge.facts import NotNegative
 from strandgauge.reading.model import Reading
 from strandgauge.strand.names import ZoneName
 
@@ -26,7 +27,7 @@ class Evenness:
     """How even a strand is."""
 
     code: EvennessCode
-    level_range: float
+    level_range: NotNegative
     """Lightest zone's level minus the darkest zone's."""
     odd: ZoneName | None
     """The zone that stands out; None on an even strand."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strandgauge.colour.cielab import Lab
-from strandgauge.facts import Note
+from strandgauge.colour.cielab import Lab, LabSd
+from strandgauge.facts import HueAngle, Level, Note, NotNegative, Share, Text
 from strandgauge.hair.stain import Stain
 from strandgauge.strand.names import ZoneName
 
@@ -20,21 +20,21 @@ class ZoneReading:
     name: ZoneName
     lab: Lab
     """Colour under diffuse D65, specular included, 2 degree observer."""
-    lab_sd: Lab
+    lab_sd: LabSd
     """Standard uncertainty of ``lab``, one standard deviation for each of L*, a*, b*."""
     lab_as_lit: Lab
     """Colour in this photo's own light direction, spectrum and unevenness of the light cancelled."""
-    lightness_spread: float
+    lightness_spread: NotNegative
     """Standard deviation of L* over the zone's hair, gloss and gaps left out."""
-    level: float
+    level: Level
     """Lift level on the ladder in use, from 1.0 to its lightest."""
-    level_sd: float
-    level_shares: dict[str, float]
+    level_sd: NotNegative
+    level_shares: dict[str, Share]
     """Share of the zone's hair at each whole level, summing to 1; keys '1' upward."""
-    undertone: str
-    chroma: float
+    undertone: Text
+    chroma: NotNegative
     """C*ab of ``lab``."""
-    hue_deg: float
+    hue_deg: HueAngle
     """h_ab of ``lab``, degrees 0 to 360."""
     yellowness_e313: float
     """ASTM E313 yellowness index of ``lab``, D65 / 2 degree coefficients."""
@@ -45,10 +45,10 @@ class ZoneReading:
 class CardFit:
     """How well the colour correction reproduces the card itself."""
 
-    delta_e00_median: float
-    delta_e00_max: float
-    leave_one_out_mean: float
-    light_unevenness_percent: float
+    delta_e00_median: NotNegative
+    delta_e00_max: NotNegative
+    leave_one_out_mean: NotNegative
+    light_unevenness_percent: NotNegative
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +56,7 @@ class Reading:
     """The reading of one strand, from one photo or several."""
 
     photo: str
+    """File name; several joined for a reading of several photos."""
     card: str
     card_fit: CardFit
     overall: ZoneReading
@@ -67,6 +68,10 @@ class Reading:
     wet: bool = False
     """True when the photo shows wet hair; ``lab`` and ``level`` are then the dry estimate."""
 
+    def __post_init__(self) -> None:
+        if tuple(zone.name for zone in (self.overall, *self.zones)) != ("overall", "root", "mids", "ends"):
+            raise ValueError("its zones are not root, mids and ends")
+
 
 @dataclass(frozen=True, slots=True)
 class PatchCheck:
@@ -75,9 +80,9 @@ class PatchCheck:
     id: str
     lab_reference: Lab
     lab_corrected: Lab
-    delta_e00: float
+    delta_e00: NotNegative
     """Difference after a correction fitted with this patch."""
-    delta_e00_leave_one_out: float
+    delta_e00_leave_one_out: NotNegative
     """Difference after a correction fitted without it."""
 
 
@@ -90,5 +95,5 @@ class CardCheck:
     trusted: bool
     problems: tuple[Note, ...]
     """What speaks against a reading; each code is that of the error which ``read`` would end in."""
-    light_unevenness_percent: float
+    light_unevenness_percent: NotNegative
     patches: tuple[PatchCheck, ...]

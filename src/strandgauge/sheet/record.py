@@ -6,8 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Annotated
+
+from annotated_types import Ge
 
 from strandgauge.errors import Told
+from strandgauge.facts import Count, Level
 from strandgauge.judge.outlook import Verdict
 from strandgauge.reading.model import Reading
 
@@ -21,7 +25,7 @@ class WantedShade:
     predicted_hex: str
     verdict: Verdict
     saying: str
-    needs_level: float | None
+    needs_level: Level | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,19 +67,19 @@ class Summary:
     """What became of a batch."""
 
     out: Path
-    photos: int
+    photos: Count
     """Rows there should be: photos found, files of the manifest that are not there, unreadable folders."""
-    read: int
-    refused: int
-    refused_because: Mapping[str, int]
+    read: Count
+    refused: Count
+    refused_because: Mapping[str, Annotated[int, Ge(1)]]
     """How many for each code, most frequent first."""
-    not_reached: int
+    not_reached: Count
     """Photos that a run stopped early has not come to."""
-    from_before: int
+    from_before: Count
     """Rows taken over from an earlier run."""
-    duplicates: int
+    duplicates: Count
     """Photos with the same content as another, each read by itself."""
-    other_files: int
+    other_files: Count
     """Files that are no photos and were left alone."""
     files: tuple[str, ...]
     """What was written into the result folder."""

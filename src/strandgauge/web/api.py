@@ -10,8 +10,8 @@ from starlette.concurrency import run_in_threadpool
 
 from strandgauge.dye.targets import find_target
 from strandgauge.files.version import __version__
-from strandgauge.show.json.follow import curve_document
-from strandgauge.show.json.outlook import targets_document
+from strandgauge.show.json import document_of
+from strandgauge.show.json.shapes import TargetsList
 from strandgauge.web import documents as told
 from strandgauge.web.bodies import LARGEST_ID, photo_form
 from strandgauge.web.documents import (
@@ -103,7 +103,7 @@ def router(service: Service) -> APIRouter:
 
     @routes.get("/targets", response_model=told.ShadeList, summary="The wanted shades that have a name")
     def targets() -> Document:
-        return targets_document(service.targets)
+        return document_of(TargetsList(service.targets))
 
     @routes.get("/health", response_model=told.Health, summary="Whether the server is well")
     def health() -> told.Health:
@@ -268,7 +268,7 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
                 "There is no lift curve of this strand yet.",
                 "Say when the lightener went on, and take a photo after that.",
             )
-        return JSONResponse(curve_document(found))
+        return JSONResponse(document_of(found))
 
 
 def _shade(service: Service, text: str | None) -> str | None:

@@ -8,9 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
-from strandgauge.show.json.follow import curve_document
-from strandgauge.show.json.outlook import outlook_document
-from strandgauge.show.json.reading import reading_document
+from strandgauge.show.json import document_of
 from strandgauge.web.bodies import LARGEST_ID
 from strandgauge.web.service import Answer, Stretch
 
@@ -220,9 +218,9 @@ def look_document(answer: Answer) -> Document:
         "stretch": answer.stretch,
         "note": answer.note,
         "stop_reason": answer.stop_reason,
-        "reading": reading_document(answer.reading),
-        "outlook": None if answer.outlook is None else outlook_document(answer.outlook),
-        "curve": None if answer.curve is None else curve_document(answer.curve),
+        "reading": document_of(answer.reading),
+        "outlook": None if answer.outlook is None else document_of(answer.outlook),
+        "curve": None if answer.curve is None else document_of(answer.curve),
         "picture": picture,
     }
 

@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from strandgauge.errors import INTERNAL, StrandgaugeError, Told
-from strandgauge.show.json.error import error_document
+from strandgauge.show.json import document_of
 
 RETRY_AFTER_SECONDS = 3
 
@@ -91,7 +91,7 @@ def asks_for_document(request: Request) -> bool:
 def error_response(request: Request, answer: Refused, page: ErrorPage | None = None) -> Response:
     """Answer an error: as a document to a program, as a page to a person."""
     if request.url.path.startswith("/api") or asks_for_document(request):
-        document = error_document(answer.told)
+        document = document_of(answer.told)
         return JSONResponse(document, answer.status_code, answer.headers)
     if page is not None:
         response = page(request, answer)

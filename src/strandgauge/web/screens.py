@@ -309,12 +309,11 @@ def _lines(strand: Strand, checks: Sequence[CheckRecord]) -> tuple[CheckLine, ..
 
 
 def _line(strand: Strand, check: CheckRecord) -> CheckLine:
-    from strandgauge.show.json.savedoutlook import outlook_from_document
-    from strandgauge.show.json.savedreading import reading_from_document
+    from strandgauge.show.json import record_of
 
     where = f"check {check.id}"
-    overall = reading_from_document(check.reading, where).overall
-    outlook = None if check.outlook is None else outlook_from_document(check.outlook, where)
+    overall = record_of(Reading, check.reading, where).overall
+    outlook = None if check.outlook is None else record_of(Outlook, check.outlook, where)
     since = None if strand.started is None else (check.at - strand.started).total_seconds() / 60.0
     return CheckLine(
         id=check.id,

@@ -24,10 +24,7 @@ from strandgauge.judge.outlook import Outlook, base_zones
 from strandgauge.judge.reach import reach
 from strandgauge.photo.formats import recognise
 from strandgauge.reading.model import Reading
-from strandgauge.show.json.outlook import outlook_document
-from strandgauge.show.json.reading import reading_document
-from strandgauge.show.json.savedoutlook import outlook_from_document
-from strandgauge.show.json.savedreading import reading_from_document
+from strandgauge.show.json import document_of, record_of
 from strandgauge.web.settings import ServerSettings
 from strandgauge.web.workers import Job, WorkerPool
 
@@ -162,8 +159,8 @@ class Service:
                 strand_id,
                 at,
                 wet,
-                reading_document(result.reading),
-                outlook=None if result.outlook is None else outlook_document(result.outlook),
+                document_of(result.reading),
+                outlook=None if result.outlook is None else document_of(result.outlook),
                 thumbnail=result.strip_jpeg,
                 photo=upload if keep_photo else None,
             )
@@ -226,7 +223,7 @@ class Service:
             since = strand.minutes_at(check.at)
             if since is None or since < 0:
                 continue
-            reading = reading_from_document(check.reading, f"check {check.id}")
+            reading = record_of(Reading, check.reading, f"check {check.id}")
             if reading.ladder != self.ladder.name:
                 continue  # its levels are no levels of this ladder
             readings.append(reading)
@@ -252,7 +249,7 @@ class Service:
         if strand.target is None:
             return None
         if check.outlook is not None and check.outlook["target"]["name"] == strand.target:
-            return outlook_from_document(check.outlook, f"check {check.id}")
+            return record_of(Outlook, check.outlook, f"check {check.id}")
         try:
             return self._outlook_of(check.id, strand.target, reading)
         except (UnknownTargetError, BadColourError):
@@ -320,8 +317,8 @@ def _answer_from(record: CheckRecord) -> Answer:
         strand_id=record.strand_id,
         at=record.at,
         wet=record.wet,
-        reading=reading_from_document(record.reading, where),
-        outlook=None if record.outlook is None else outlook_from_document(record.outlook, where),
+        reading=record_of(Reading, record.reading, where),
+        outlook=None if record.outlook is None else record_of(Outlook, record.outlook, where),
         curve=None,
         picture_jpeg=strip,
         strip_jpeg=strip,

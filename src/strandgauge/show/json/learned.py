@@ -1,89 +1,104 @@
-"""What was learned as plain dictionaries, ready for JSON."""
+"""What was learned as JSON documents."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
+from typing import Annotated
 
-from strandgauge.show.json.reading import short, shorts
+from annotated_types import Len, MinLen
 
-if TYPE_CHECKING:
-    from strandgauge.learn.kept import Learned
-    from strandgauge.learn.levels import LearnedLadder
-    from strandgauge.learn.prints import LearnedPrint
-
-Document = dict[str, Any]
-
-
-def levels_document(learned: LearnedLadder, source: str, file: str, in_use: bool) -> Document:
-    """Return a learned ladder as ``strandgauge.learned-levels/1``."""
-    return {
-        "schema": "strandgauge.learned-levels/1",
-        "name": learned.ladder.name,
-        "source": source,
-        "file": file,
-        "in_use": in_use,
-        "against": learned.against,
-        "mean_level_shift": short(learned.mean_shift),
-        "mean_delta_e00": short(learned.mean_delta_e00),
-        "levels": [
-            {
-                "level": rung.level,
-                "lab": shorts(rung.lab),
-                "lab_sd": None if rung.lab_sd is None else shorts(rung.lab_sd),
-                "origin": rung.origin,
-                "photos": rung.photos,
-                "delta_e00": short(rung.delta_e00),
-                "level_there": short(rung.level_there),
-            }
-            for rung in learned.rungs
-        ],
-        "unsure_steps": [
-            {"from": lower, "to": upper, "rise": short(rise), "noise": short(noise)}
-            for lower, upper, rise, noise in learned.unsure_steps
-        ],
-    }
+from strandgauge.dye.palette import Dye
+from strandgauge.facts import NotNegative
+from strandgauge.learn.kept import Learned
+from strandgauge.learn.levels import LearnedLadder, Rung, UnsureStep
+from strandgauge.learn.prints import LearnedPrint
+from strandgauge.show.json.serialiser import shape
 
 
-def card_document(name: str, learned: LearnedPrint | None, file: str, in_use: bool) -> Document:
-    """Return a learned print as ``strandgauge.learned-card/1``; of measurements only the file is told."""
-    document: Document = {
-        "schema": "strandgauge.learned-card/1",
-        "name": name,
-        "file": file,
-        "in_use": in_use,
-        "learned": None,
-    }
-    if learned is not None:
-        document["learned"] = {
-            "card": learned.card.name,
-            "trusted": learned.trusted,
-            "photos": list(learned.photos),
-            "error": short(learned.error),
-            "from_nominal": short(learned.from_nominal),
-            "trusted_left_out": short(learned.trusted_left_out),
-            "paper": None if learned.paper is None else shorts(learned.paper),
-            "patches": [
-                {
-                    "id": patch.id,
-                    "nominal": shorts(patch.nominal),
-                    "lab": shorts(patch.lab),
-                    "lab_sd": shorts(patch.lab_sd),
-                    "error": short(patch.error),
-                }
-                for patch in learned.patches
-            ],
-        }
-    return document
+@dataclass(frozen=True, slots=True)
+class LearnedLevels:
+    """A ladder of levels learned from the user's own swatches."""
+
+    name: str
+    source: str
+    file: str
+    in_use: bool
+    against: str
+    """The ladder it is held against."""
+    mean_level_shift: float
+    """Above 0 where the swatches are lighter than that ladder."""
+    mean_delta_e00: NotNegative
+    levels: Annotated[tuple[Rung, ...], MinLen(10)]
+    unsure_steps: tuple[UnsureStep, ...]
+
+    @classmethod
+    def of(cls, learned: LearnedLadder, source: str, file: str, in_use: bool) -> LearnedLevels:
+        """Return a learned ladder with where it came from and where it is kept."""
+        return cls(
+            learned.ladder.name,
+            source,
+            file,
+            in_use,
+            learned.against,
+            learned.mean_shift,
+            learned.mean_delta_e00,
+            learned.rungs,
+            learned.unsure_steps,
+        )
 
 
-def learned_list_document(folder: str, everything: Sequence[Learned]) -> Document:
-    """Return all that was learned as ``strandgauge.learned-list/1``."""
-    return {
-        "schema": "strandgauge.learned-list/1",
-        "folder": folder,
-        "learned": [
-            {"kind": one.kind, "name": one.name, "file": str(one.path), "in_use": one.in_use}
-            for one in everything
-        ],
-    }
+@dataclass(frozen=True, slots=True)
+class LearnedCard:
+    """The user's own print of a card; of measurements only the file is told."""
+
+    name: str
+    file: str
+    in_use: bool
+    learned: LearnedPrint | None
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedDye:
+    """A dye learned from hair before and after."""
+
+    name: str
+    curve: Annotated[tuple[NotNegative, ...], Len(31, 31)]
+    """Absorption measure that it adds, undiluted, from 400 to 700 nm in steps of 10 nm."""
+    lab_error: NotNegative
+    source: str
+    file: str | None
+
+    @classmethod
+    def of(cls, dye: Dye, file: str | None) -> LearnedDye:
+        """Return a dye with where it is kept."""
+        return cls(dye.name, tuple(float(value) for value in dye.curve), dye.lab_error, dye.source, file)
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedList:
+    """All that was learned."""
+
+    folder: str
+    learned: tuple[Learned, ...]
+
+
+def _card_name(learned: LearnedPrint) -> str:
+    return learned.card.name
+
+
+shape(Learned, order="kind name file in_use", names={"path": "file"})
+shape(LearnedList, schema="strandgauge.learned-list/1", title="All that was learned")
+shape(
+    LearnedPrint,
+    order="card trusted photos error from_nominal trusted_left_out paper patches",
+    added={"card": _card_name},
+)
+shape(LearnedCard, schema="strandgauge.learned-card/1", title="A print's colours, learned or measured")
+shape(UnsureStep, names={"lower": "from", "upper": "to"})
+shape(LearnedLevels, schema="strandgauge.learned-levels/1", title="A ladder of levels from own swatches")
+shape(
+    LearnedDye,
+    schema="strandgauge.learned-dye/1",
+    title="A dye learned from hair before and after",
+    decimals={"curve": 4},
+)

@@ -1,62 +1,215 @@
-"""The logbook as plain dictionaries, ready for JSON.
-
-The shapes are published as JSON Schemas in ``docs/schemas`` and are only ever added to.
-"""
+"""The logbook as JSON documents."""
 
 from __future__ import annotations
 
 import base64
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Annotated, Any
+
+from annotated_types import Ge, Len
 
 from strandgauge.errors import StrandgaugeError
+from strandgauge.facts import Count
+from strandgauge.judge.outlook import Outlook, Verdict
 from strandgauge.logbook.book import Logbook
-from strandgauge.logbook.records import CheckRecord, Client, ClientSummary, Deletion, Strand, Visit
+from strandgauge.logbook.records import (
+    CheckRecord,
+    Client,
+    ClientSummary,
+    Deletion,
+    Event,
+    Strand,
+    Stretch,
+    Visit,
+)
+from strandgauge.reading.model import Reading
+from strandgauge.show.json.serialiser import Document, document_of, record_of, shape
 
-Document = dict[str, Any]
+Id = Annotated[int, Ge(1)]
+Alias = Annotated[str, Len(1, 80)]
+
+
+@dataclass(frozen=True, slots=True)
+class ClientLine:
+    """A client as a line of a list."""
+
+    id: Id
+    alias: Alias
+    created: datetime
+    visits: Count
+    checks: Count
+    last_visit: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class LogList:
+    """The clients of a logbook."""
+
+    logbook: str
+    """Its file."""
+    clients: tuple[ClientLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedCheck:
+    """One look at a strand."""
+
+    id: Id
+    at: datetime
+    minutes: float | None
+    """Since the lightener went on."""
+    wet: bool
+    stretch: Stretch | None
+    note: str
+    photo_kept: bool
+    result: bool
+    """Whether it shows the finished shade."""
+    damage: str | None
+    """What of it cannot be read back."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckInShort(LoggedCheck):
+    """One look at a strand, with the reading in short."""
+
+    level: float | None
+    level_sd: float | None
+    target: str | None
+    verdict: Verdict | None
+
+
+@dataclass(frozen=True, slots=True)
+class StrandWithChecks:
+    """A strand and the looks at it."""
+
+    id: Id
+    name: Alias
+    target: str | None
+    started: datetime | None
+    limit_minutes: float | None
+    rinsed: datetime | None
+    """When the lightener came off."""
+    events: tuple[Event, ...]
+    checks: tuple[CheckInShort, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class VisitWithStrands:
+    """A visit and its strands."""
+
+    id: Id
+    started: datetime
+    note: str
+    strands: tuple[StrandWithChecks, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LogClient:
+    """A client with visits, strands and checks, readings in short."""
+
+    client: Client
+    history: dict[str, Any] | None
+    """What the consultation asked about the hair."""
+    visits: tuple[VisitWithStrands, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """Pictures as base64; null where there is none."""
+
+    thumbnail: str | None
+    photo: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class LogCheck:
+    """One check with all there is to it."""
+
+    client: Client
+    visit: Visit
+    strand: Strand
+    check: LoggedCheck
+    reading: dict[str, Any]
+    """As in reading-1.json."""
+    outlook: dict[str, Any] | None
+    """As in outlook-1.json."""
+    answer: dict[str, Any] | None
+    """What was answered when it was taken, strandgauge.answer/1."""
+    pictures: Pictures | None = None
+    """Pictures as base64, where they were asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class LogDeletion:
+    """What was deleted; the alias is not repeated."""
+
+    client: Id
+    visits: Count
+    strands: Count
+    checks: Count
+    photos: Count
+    erased: bool
+    """False where another program was reading the logbook: the last bytes go later."""
+
+
+_ALIAS = {"minLength": 1, "maxLength": 80}
+shape(Client, hidden="history", more={"properties": {"id": {"minimum": 1}, "alias": _ALIAS}})
+shape(Visit, hidden="client_id", more={"properties": {"id": {"minimum": 1}}})
+shape(Strand, hidden="visit_id", more={"properties": {"id": {"minimum": 1}, "name": _ALIAS}})
+shape(LoggedCheck, decimals={"minutes": 2})
+shape(LogList, schema="strandgauge.log-list/1", title="The clients of a logbook")
+shape(LogClient, schema="strandgauge.log-client/1", title="A client's visits, strands and checks")
+shape(
+    LogCheck,
+    schema="strandgauge.log-check/1",
+    title="One check with all there is to it",
+    more={
+        "properties": {
+            "reading": {
+                "required": ["schema"],
+                "properties": {"schema": {"const": "strandgauge.reading/1"}},
+            },
+            "outlook": {
+                "anyOf": [
+                    {
+                        "type": "object",
+                        "required": ["schema"],
+                        "properties": {"schema": {"const": "strandgauge.outlook/1"}},
+                    },
+                    {"type": "null"},
+                ]
+            },
+        }
+    },
+)
+shape(LogDeletion, schema="strandgauge.log-deletion/1", title="What was deleted from a logbook")
 
 
 def clients_document(path: str, summaries: Iterable[ClientSummary]) -> Document:
     """Return the list of clients as ``strandgauge.log-list/1``."""
-    return {
-        "schema": "strandgauge.log-list/1",
-        "logbook": path,
-        "clients": [
-            {
-                **_client(one.client),
-                "visits": one.visits,
-                "checks": one.checks,
-                "last_visit": _time(one.last_visit),
-            }
-            for one in summaries
-        ],
-    }
+    lines = (
+        ClientLine(
+            one.client.id, one.client.alias, one.client.created, one.visits, one.checks, one.last_visit
+        )
+        for one in summaries
+    )
+    return document_of(LogList(path, tuple(lines)))
 
 
 def client_document(logbook: Logbook, client: Client) -> Document:
     """Return a client with visits, strands and checks as ``strandgauge.log-client/1``, readings in short."""
-    return {
-        "schema": "strandgauge.log-client/1",
-        "client": _client(client),
-        "history": client.history,
-        "visits": [
-            {
-                **_visit(visit),
-                "strands": [
-                    {
-                        **_strand(strand),
-                        "events": [
-                            {"at": _time(event.at), "what": event.what} for event in logbook.events(strand.id)
-                        ],
-                        "checks": [_check_in_short(check, strand) for check in logbook.checks(strand.id)],
-                    }
-                    for strand in logbook.strands(visit.id)
-                ],
-            }
-            for visit in logbook.visits(client.id)
-        ],
-    }
+    visits = (
+        VisitWithStrands(
+            visit.id,
+            visit.started,
+            visit.note,
+            tuple(_with_checks(logbook, strand) for strand in logbook.strands(visit.id)),
+        )
+        for visit in logbook.visits(client.id)
+    )
+    return document_of(LogClient(client, client.history, tuple(visits)))
 
 
 def check_document(
@@ -72,16 +225,11 @@ def check_document(
     ----------
     pictures : by name, to be put in as base64; None leaves them out.
     """
-    document = {
-        "schema": "strandgauge.log-check/1",
-        "client": _client(client),
-        "visit": _visit(visit),
-        "strand": _strand(strand),
-        "check": _check(check, strand),
-        "reading": check.reading,
-        "outlook": check.outlook,
-        "answer": check.answer,
-    }
+    logged = LoggedCheck(**_check(check, strand))
+    document = document_of(
+        LogCheck(client, visit, strand, logged, check.reading, check.outlook, check.answer)
+    )
+    del document["pictures"]
     if pictures is not None:
         document["pictures"] = {
             name: None if content is None else base64.b64encode(content).decode("ascii")
@@ -90,62 +238,41 @@ def check_document(
     return document
 
 
-def damage_of(check: CheckRecord) -> str | None:
-    """Say what of a check cannot be read back; None where all can."""
-    from strandgauge.show.json.savedoutlook import outlook_from_document
-    from strandgauge.show.json.savedreading import reading_from_document
-
-    if check.damage is not None:
-        return check.damage
-    try:
-        reading_from_document(check.reading, f"check {check.id}")
-        if check.outlook is not None:
-            outlook_from_document(check.outlook, f"check {check.id}")
-    except StrandgaugeError as error:
-        return error.message.rstrip(".")
-    except (KeyError, TypeError, ValueError, AttributeError):
-        return "a value of it is none"
-    return None
-
-
 def deletion_document(client: Client, deletion: Deletion) -> Document:
-    """Return what was deleted as ``strandgauge.log-deletion/1``; the alias is not repeated."""
-    return {
-        "schema": "strandgauge.log-deletion/1",
-        "client": client.id,
-        "visits": deletion.visits,
-        "strands": deletion.strands,
-        "checks": deletion.checks,
-        "photos": deletion.photos,
-        "erased": deletion.erased,
-    }
+    """Return what was deleted as ``strandgauge.log-deletion/1``."""
+    return document_of(LogDeletion(client.id, **document_of(deletion)))
 
 
-def _client(client: Client) -> Document:
-    return {"id": client.id, "alias": client.alias, "created": _time(client.created)}
+def _with_checks(logbook: Logbook, strand: Strand) -> StrandWithChecks:
+    checks = tuple(_in_short(check, strand) for check in logbook.checks(strand.id))
+    return StrandWithChecks(
+        strand.id,
+        strand.name,
+        strand.target,
+        strand.started,
+        strand.limit_minutes,
+        strand.rinsed,
+        logbook.events(strand.id),
+        checks,
+    )
 
 
-def _visit(visit: Visit) -> Document:
-    return {"id": visit.id, "started": _time(visit.started), "note": visit.note}
+def _in_short(check: CheckRecord, strand: Strand) -> CheckInShort:
+    overall, outlook = check.reading.get("overall") or {}, check.outlook
+    return CheckInShort(
+        **_check(check, strand),
+        level=overall.get("level"),
+        level_sd=overall.get("level_sd"),
+        target=None if outlook is None else outlook.get("target", {}).get("name"),
+        verdict=None if outlook is None else outlook.get("verdict"),
+    )
 
 
-def _strand(strand: Strand) -> Document:
-    return {
-        "id": strand.id,
-        "name": strand.name,
-        "target": strand.target,
-        "started": _time(strand.started),
-        "limit_minutes": strand.limit_minutes,
-        "rinsed": _time(strand.rinsed),
-    }
-
-
-def _check(check: CheckRecord, strand: Strand) -> Document:
-    minutes = strand.minutes_at(check.at)
+def _check(check: CheckRecord, strand: Strand) -> dict[str, Any]:
     return {
         "id": check.id,
-        "at": _time(check.at),
-        "minutes": None if minutes is None else round(minutes, 2),
+        "at": check.at,
+        "minutes": strand.minutes_at(check.at),
         "wet": check.wet,
         "stretch": check.stretch,
         "note": check.note,
@@ -155,16 +282,14 @@ def _check(check: CheckRecord, strand: Strand) -> Document:
     }
 
 
-def _check_in_short(check: CheckRecord, strand: Strand) -> Document:
-    overall, outlook = check.reading.get("overall") or {}, check.outlook
-    return {
-        **_check(check, strand),
-        "level": overall.get("level"),
-        "level_sd": overall.get("level_sd"),
-        "target": None if outlook is None else outlook.get("target", {}).get("name"),
-        "verdict": None if outlook is None else outlook.get("verdict"),
-    }
-
-
-def _time(time: datetime | None) -> str | None:
-    return None if time is None else time.isoformat()
+def damage_of(check: CheckRecord) -> str | None:
+    """Say what of a check cannot be read back; None where all can."""
+    if check.damage is not None:
+        return check.damage
+    try:
+        record_of(Reading, check.reading, f"check {check.id}")
+        if check.outlook is not None:
+            record_of(Outlook, check.outlook, f"check {check.id}")
+    except StrandgaugeError as error:
+        return error.message.rstrip(".")
+    return None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from rich.console import Console
 from rich.table import Table
@@ -12,7 +12,7 @@ from strandgauge.colour.cielab import Lab
 from strandgauge.colour.names import colour_word
 from strandgauge.colour.srgb import hex_colour
 from strandgauge.dye.formula import FormulaPart
-from strandgauge.dye.mix import Mix, MixPrediction
+from strandgauge.dye.mix import Mixed
 from strandgauge.dye.palette import Dye
 from strandgauge.dye.targets import Target
 from strandgauge.hair.levels import level_at_least
@@ -134,16 +134,16 @@ def print_outlook(outlook: Outlook, console: Console | None = None) -> None:
         console.print(line)
 
 
-def print_mix(mix: Mix, rows: Sequence[tuple[str, MixPrediction]], console: Console | None = None) -> None:
+def print_mix(mixed: Mixed, console: Console | None = None) -> None:
     """Print what a mix makes of a base."""
     console = console or Console(highlight=False)
-    console.print(Text(" + ".join(f"{amount:g} {name}" for name, amount in mix.parts), style="bold"))
-    for name, one in rows:
+    console.print(Text(" + ".join(f"{amount:g} {name}" for name, amount in mixed.mix), style="bold"))
+    for one in mixed.zones:
         console.print(
             Text.assemble(
                 *_swatch(console, one.base_lab),
                 *_swatch(console, one.predicted_lab),
-                f"{name:<8} {colour_word(one.base_lab)} ({_lab(one.base_lab)}) → "
+                f"{one.name:<8} {colour_word(one.base_lab)} ({_lab(one.base_lab)}) → "
                 f"{colour_word(one.predicted_lab)} ({_lab(one.predicted_lab)}), "
                 "± {:.1f} {:.1f} {:.1f}".format(*(COVERAGE * sd for sd in one.predicted_lab_sd)),
             )

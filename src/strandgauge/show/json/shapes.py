@@ -1,0 +1,275 @@
+"""In what the published documents of readings, and of what follows from them, differ from the records.
+
+``docs/schemas`` is made from this by ``python -m strandgauge.cli.schemas docs/schemas``. The documents are only
+ever added to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import get_args
+
+from strandgauge.change.compare import Change, ChangeCode, ColourChange, Part, Quantity, StainChange, Step
+from strandgauge.colour.cielab import Lab, LabSd
+from strandgauge.colour.names import colour_word
+from strandgauge.dye.mix import Mixed, MixPart, MixPrediction
+from strandgauge.dye.palette import Dye, Palette
+from strandgauge.dye.targets import Target
+from strandgauge.errors import Told
+from strandgauge.facts import Note, NotNegative
+from strandgauge.judge.outlook import Evening, Outlook, ZoneFormula, ZoneOutlook
+from strandgauge.lift.curve import Estimate, LiftCurve
+from strandgauge.reading.evenness import LIMITS, Evenness, evenness
+from strandgauge.reading.model import CardCheck, Reading, ZoneReading
+from strandgauge.show.json.serialiser import Document, shape
+from strandgauge.words import reading as words
+from strandgauge.words import said, say
+
+CODE = {"pattern": "^[a-z0-9-]+$"}
+
+
+# --- readings -------------------------------------------------------------------------------------------
+
+
+def _named(name: str) -> Document:
+    return {"properties": {"name": {"const": name}}}
+
+
+shape(
+    Reading,
+    schema="strandgauge.reading/1",
+    title="A strand's reading",
+    order="photo card illuminant observer ladder wet card_fit evenness",
+    added={"illuminant": "D65", "observer": "2", "evenness": evenness},
+    more={
+        "allOf": [
+            {
+                "properties": {
+                    "overall": _named("overall"),
+                    "zones": {"prefixItems": [_named(name) for name in ("root", "mids", "ends")]},
+                }
+            }
+        ]
+    },
+)
+
+
+def _evenness_words() -> Document:
+    said_of = [words.evenness_word(Evenness(code, 0.0, None, 0.0)) for _, code in LIMITS]
+    return {"properties": {"word": {"enum": said_of}}}
+
+
+shape(
+    Evenness,
+    order="word code level_range",
+    hidden="odd apart",
+    added={"word": words.evenness_word},
+    more=_evenness_words,
+)
+shape(
+    ZoneReading,
+    more={"properties": {"level_shares": {"propertyNames": {"pattern": "^([1-9]|1[0-9])$"}}}},
+)
+
+
+def _with_facts(document: Document) -> Document:
+    """Return a note; one saved before notes had facts keeps the sentence that it was saved with."""
+    if "facts" in document or "message" not in document:
+        return document
+    return {**document, "severity": "note", "facts": {"said": document["message"]}}
+
+
+shape(
+    Note,
+    order="code message severity facts",
+    pairs="facts",
+    added={"message": said},
+    mend=_with_facts,
+    more={"properties": {"code": CODE, "message": {"minLength": 1}}},
+)
+shape(
+    CardCheck, schema="strandgauge.check/1", title="Whether card and light in a photo are fit for a reading"
+)
+shape(
+    Told,
+    schema="strandgauge.error/1",
+    title="An error",
+    more={
+        "required": ["schema", "code", "message", "remedy"],
+        "properties": {"code": CODE, "message": {"minLength": 1}},
+    },
+)
+
+
+# --- outlooks and mixes ---------------------------------------------------------------------------------
+
+
+def _predicted_word(zone: ZoneOutlook | MixPrediction) -> str:
+    return colour_word(zone.predicted_lab)
+
+
+shape(Target)
+shape(
+    Outlook,
+    schema="strandgauge.outlook/1",
+    title="Whether a wanted shade reads true, and what gets there",
+    order="target verdict probability_true bowl_grams base_level",
+    names={"bowl": "bowl_grams", "evening": "evenness", "shadow": "shadow_root"},
+)
+shape(
+    ZoneOutlook,
+    order="name base_lab predicted_lab predicted_lab_sd predicted_word",
+    names={"unadjusted_saying": "unadjusted_word"},
+    added={"predicted_word": _predicted_word},
+)
+shape(
+    Evening,
+    order="delta_e00_between_zones delta_e00_when_met saying",
+    names={"difference": "delta_e00_between_zones", "difference_met": "delta_e00_when_met"},
+)
+shape(ZoneFormula)
+shape(MixPart)
+shape(MixPrediction, added={"predicted_word": _predicted_word})
+
+
+def _base_lab(mixed: Mixed) -> Lab:
+    return mixed.whole.base_lab
+
+
+def _predicted_lab(mixed: Mixed) -> Lab:
+    return mixed.whole.predicted_lab
+
+
+def _predicted_lab_sd(mixed: Mixed) -> LabSd:
+    return mixed.whole.predicted_lab_sd
+
+
+def _word_of_whole(mixed: Mixed) -> str:
+    return colour_word(mixed.whole.predicted_lab)
+
+
+shape(
+    Mixed,
+    schema="strandgauge.mix/1",
+    title="What a mix makes of a base",
+    order="base_lab predicted_lab predicted_lab_sd predicted_word",
+    added={
+        "base_lab": _base_lab,
+        "predicted_lab": _predicted_lab,
+        "predicted_lab_sd": _predicted_lab_sd,
+        "predicted_word": _word_of_whole,
+    },
+)
+
+
+@dataclass(frozen=True, slots=True)
+class TargetsList:
+    """The wanted shades that have a name."""
+
+    targets: tuple[Target, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShownDye:
+    """A dye, with its colour on level 10 hair."""
+
+    name: str
+    ingredients: tuple[str, ...]
+    """INCI or Colour Index names; empty for a learned dye."""
+    source: str
+    fluorescent: bool
+    lab_error: NotNegative
+    """CIEDE2000 to expect on other hair; 0 where not known."""
+    diluted_lab: Lab
+    """One part in ten."""
+    undiluted_lab: Lab
+
+
+@dataclass(frozen=True, slots=True)
+class DyesList:
+    """The shelf."""
+
+    clear: str
+    """What dilutes the dyes and adds no colour."""
+    dyes: tuple[ShownDye, ...]
+
+
+shape(TargetsList, schema="strandgauge.targets-list/1", title="The wanted shades that have a name")
+shape(DyesList, schema="strandgauge.dyes-list/1", title="The dyes on the shelf")
+
+
+def dyes_list(palette: Palette, shown: Iterable[tuple[Dye, Lab, Lab]]) -> DyesList:
+    """Return the shelf, each dye with its colour one part in ten and undiluted."""
+    return DyesList(
+        palette.clear,
+        tuple(
+            ShownDye(dye.name, dye.ingredients, dye.source, dye.fluorescent, dye.lab_error, diluted, full)
+            for dye, diluted, full in shown
+        ),
+    )
+
+
+# --- changes and lift curves ----------------------------------------------------------------------------
+
+
+def _measurable(quantity: Quantity) -> bool:
+    return quantity.measurable
+
+
+def _verdict(judged: Quantity | Part | ColourChange) -> str:
+    return say(f"verdict.{judged.verdict}")
+
+
+def _with_code(document: Document) -> Document:
+    """Return something judged; one saved before verdicts had codes tells it by its sentence."""
+    if "code" in document or "verdict" not in document:
+        return document
+    codes = {say(f"verdict.{code}"): code for code in get_args(ChangeCode)}
+    return {**document, "code": codes.get(document["verdict"], document["verdict"])}
+
+
+def _change_words() -> Document:
+    return {"properties": {"verdict": {"enum": [say("verdict.changed"), say("verdict.no-change")]}}}
+
+
+_JUDGED: Document = {"names": {"verdict": "code"}, "mend": _with_code}
+
+
+shape(
+    Change,
+    schema="strandgauge.change/1",
+    title="What changed between readings of a strand",
+    order="ladder",
+)
+shape(Step, order="before after evenness overall zones")
+shape(
+    Quantity,
+    order="before after change sd low high measurable verdict",
+    added={"measurable": _measurable, "verdict": _verdict},
+    **_JUDGED,
+)
+shape(Part, order="value sd low high verdict", added={"verdict": _verdict}, **_JUDGED)
+shape(
+    ColourChange,
+    order="delta_e00 low high from_noise chi_square verdict code",
+    added={"verdict": _verdict},
+    more=_change_words,
+    **_JUDGED,
+)
+shape(StainChange, order="before after")
+shape(
+    LiftCurve,
+    schema="strandgauge.lift-curve/1",
+    title="How one strand lifts over time, and what follows; null where not known or never",
+    order="zone ladder from_start state stop headline advice stop_signs target needs_level limit_minutes "
+    "next_look_minutes level_now levels_in_10_minutes plateau_level minutes_to_need chance_in_time looks curve",
+    names={
+        "limit": "limit_minutes",
+        "next_look": "next_look_minutes",
+        "rate": "levels_in_10_minutes",
+        "plateau": "plateau_level",
+        "points": "curve",
+    },
+)
+shape(Estimate, endless="value low high")

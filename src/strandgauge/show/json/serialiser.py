@@ -103,14 +103,13 @@ def shape_of(record: type) -> Shape:
 
 
 def document_of(record: object) -> Document:
-    """Return a record as a document, ready for JSON; numbers are rounded, what is not finite is null."""
+    """Return a record as a document, ready for JSON; numbers are rounded."""
     return {key: _plain(get(record), digits) for key, get, digits in _plan(type(record))}  # type: ignore[arg-type]  # a class is hashable
 
 
-def short(value: float, digits: int = DECIMALS) -> float | None:
+def short(value: float, digits: int = DECIMALS) -> float:
     """Return a number as documents hold it."""
-    number = float(value)  # numpy's own numbers are no JSON
-    return round(number, digits) if math.isfinite(number) else None
+    return round(float(value), digits)  # float(): numpy's own numbers are no JSON
 
 
 def _plain(value: Any, digits: int = DECIMALS) -> Any:  # noqa: ANN401 - whatever a record holds
@@ -136,7 +135,11 @@ def _plan(record: type) -> tuple[tuple[str, Callable[[Any], Any], int], ...]:
     steps: dict[str, tuple[Callable[[Any], Any], int]] = {}
     for name in _fields(record):
         if name not in told.hidden.split():
-            get = partial(_pairs_of, name) if name in told.pairs.split() else partial(_field_of, name)
+            get = partial(_field_of, name)
+            if name in told.pairs.split():
+                get = partial(_pairs_of, name)
+            elif name in told.endless.split():
+                get = partial(_finite_of, name)
             steps[told.key(name)] = (get, told.decimals.get(name, DECIMALS))
     for key, source in told.added.items():
         steps[key] = (source if callable(source) else partial(_constant, source), DECIMALS)
@@ -152,6 +155,11 @@ def _field_of(name: str, record: object) -> object:
 
 def _pairs_of(name: str, record: object) -> object:
     return dict(getattr(record, name))
+
+
+def _finite_of(name: str, record: object) -> float | None:
+    value: float = getattr(record, name)
+    return value if math.isfinite(value) else None
 
 
 def _constant(value: object, _: object) -> object:

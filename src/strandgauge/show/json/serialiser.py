@@ -157,7 +157,7 @@ def _pairs_of(name: str, record: object) -> object:
     return dict(getattr(record, name))
 
 
-def _finite_of(name: str, record: object) -> float | None:
+def _finite_of(name: str, record: object) -> object:
     value: float = getattr(record, name)
     return value if math.isfinite(value) else None
 

@@ -32,7 +32,7 @@ def ladder_text(name="mine", lift=1.0) -> str:
 @example("/absolute")
 @example("nul.txt")
 @example("line\nbreak")
-@example("x" * 61)
+@example("x" * 81)
 def test_a_name_is_refused_or_stays_inside_the_folder(name):
     try:
         tidy = usercalibration.check_name(name)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 
 from strandgauge.errors import BadCalibrationError, StrandgaugeError, UnknownCalibrationError
 from strandgauge.files.calibration import read_calibration
+from strandgauge.files.limits import LONGEST_NAME
 from strandgauge.files.toml import toml_text
 from strandgauge.files.write import cannot_write, write_whole
 
@@ -27,7 +28,6 @@ Kind = Literal["levels", "card", "dye"]
 KINDS: tuple[Kind, ...] = ("levels", "card", "dye")
 IN_USE_SCHEMA = "strandgauge.in-use/1"
 HOME_VARIABLE = "STRANDGAUGE_HOME"
-LONGEST_NAME = 60
 _FOLDERS: dict[Kind, str] = {"levels": "levels", "card": "cards", "dye": "dyes"}
 _FORBIDDEN = frozenset('/\\:*?"<>|')
 _RESERVED = frozenset(

@@ -11,14 +11,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from strandgauge.errors import BadEntryError
+from strandgauge.files.limits import LONGEST_LIMIT, LONGEST_NAME, LONGEST_NOTE, LONGEST_TARGET
 from strandgauge.logbook.records import STRETCH_ANSWERS
-
-LONGEST_NAME = 80
-"""Characters of an alias, and of a strand's name."""
-LONGEST_TARGET = 200
-LONGEST_NOTE = 4000
-LONGEST_LIMIT = 24 * 60.0
-"""Minutes; a limit beyond a day is a slip."""
 
 LOST = datetime(1970, 1, 1, tzinfo=UTC)
 """Stands for a time that cannot be read back: so long ago that no clock which starts there lets anything go on."""

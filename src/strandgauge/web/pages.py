@@ -22,6 +22,7 @@ from starlette.datastructures import FormData
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import find_target
 from strandgauge.errors import BadEntryError, StrandgaugeError, Told, UnknownEntryError
+from strandgauge.files.limits import LONGEST_NAME, LONGEST_NOTE
 from strandgauge.judge.nextstep import (
     STRETCH_ANSWERS,
     STRETCH_QUESTION,
@@ -41,8 +42,6 @@ if TYPE_CHECKING:
 
 TEMPLATES = Path(__file__).parent / "templates"
 
-LONGEST_NAME = 60
-LONGEST_NOTE = 2000
 LIMIT_MINUTES = (1.0, 240.0)
 LONGEST_AGO = 240.0
 EMPTY_FORM: Mapping[str, str] = {

@@ -34,7 +34,7 @@ def pipeline_raises(monkeypatch):
         def fail(*_, **__):
             raise error
 
-        monkeypatch.setattr("strandgauge.reading.pipeline.read_photo", fail)
+        monkeypatch.setattr("strandgauge.reading.pipeline.measure_photo", fail)
 
     return arrange
 
@@ -118,7 +118,8 @@ def test_wrong_usage_is_one_line(arguments, says, strandgauge):
 
 
 def test_the_worst_of_several_photos_decides(strandgauge, valid, photo, tmp_path):
-    told = strandgauge("read", tmp_path / "missing.jpg", photo, tmp_path, "--json", "-")
+    (tmp_path / "text.jpg").write_text("no picture")
+    told = strandgauge("read", tmp_path / "missing.jpg", photo, tmp_path / "text.jpg", "--json", "-")
     assert told.code == 10
     schemas = [valid(document)["schema"] for document in told.documents()]
     assert schemas == ["strandgauge.error/1", "strandgauge.reading/1", "strandgauge.error/1"]
@@ -184,3 +185,21 @@ def test_the_photo_is_never_overwritten(strandgauge, photo):
     for option in ("--json", "--picture"):
         assert strandgauge("read", photo, option, photo).code == EXIT_USAGE
     assert photo.read_bytes() == before
+
+
+def test_a_folder_is_sent_on_to_batch(strandgauge, tmp_path):
+    told = strandgauge("read", tmp_path)
+    assert told.code == 2
+    assert f"strandgauge batch {tmp_path} --out" in told.err
+
+
+@pytest.mark.parametrize("option", ["--json", "--picture"])
+def test_nothing_is_written_over_what_is_read(option, strandgauge, photo, tmp_path):
+    before, own = photo.read_bytes(), tmp_path / "own.toml"
+    own.write_text("mine")
+    assert strandgauge("read", photo, option, photo).code == 2
+    assert photo.read_bytes() == before
+    told = strandgauge("read", photo, "--ladder", own, "--json", own)
+    assert told.code == 2
+    assert "would be lost" in told.err
+    assert own.read_text() == "mine"

@@ -64,7 +64,7 @@ def test_control_c_ends_the_run_in_one_line(tmp_path):
         "def slow(*_, **__):\n"
         "    print('ready', flush=True)\n"
         "    time.sleep(30)\n"
-        "pipeline.read_photo = slow\n"
+        "pipeline.measure_photo = slow\n"
     )
     command = [sys.executable, "-c", slow + PROGRAM, "read", str(tmp_path / "x.jpg")]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE)

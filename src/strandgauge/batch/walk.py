@@ -14,13 +14,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from strandgauge.errors import StrandgaugeError, UnreadableFileError
+from strandgauge.files.endings import OTHER_PICTURES, PHOTO_ENDINGS
 from strandgauge.files.names import shown_name
 
-READ = frozenset(
-    (".jpg", ".jpeg", ".jpe", ".jfif", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".hif")
-)
-NOT_READ = frozenset((".avif", ".gif", ".bmp", ".dng", ".jxl", ".jp2"))
-PICTURE_ENDINGS = READ | NOT_READ
+PICTURE_ENDINGS = PHOTO_ENDINGS | OTHER_PICTURES
 """A file of such a name gets a row, even where it turns out to be nothing that can be read."""
 RESULT_MARK = "batch.json"
 """A folder with this file and ``readings.jsonl`` holds results, not photos."""

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.hair import DyesOption, TargetsOption
-from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import (
     CardOption,
     JsonOption,
@@ -74,9 +73,6 @@ def batch(
 ) -> int:
     """Read every photo of a folder into one table, with a gallery to look through."""
     session: Session = context.obj
-    if json is not None:
-        _check_json(json)
-        session.json = JsonLines(json, several=False)
     from strandgauge.batch.run import BatchStoppedError, run_batch
     from strandgauge.dye.targets import load_targets
 
@@ -105,26 +101,14 @@ def batch(
     return EXIT_SOME_REFUSED if summary.refused else 0
 
 
-def _check_json(target: str) -> None:
-    """Refuse to write the summary over what may well be one of the photos."""
-    from strandgauge.batch.walk import PICTURE_ENDINGS
-
-    if Path(target).suffix.lower() in PICTURE_ENDINGS:
-        raise typer.BadParameter(f"'{target}' is named like a photo; name a file ending in .json.")
-
-
 def _show(session: Session, summary: Summary) -> None:
     from strandgauge.cli.outcome import one_line
-    from strandgauge.show.json import document_of
 
     for note in summary.notes[:_SHOWN_NOTES]:
         print(one_line(f"strandgauge: note: {note}."), file=sys.stderr)
     if len(summary.notes) > _SHOWN_NOTES:
         print(f"strandgauge: {len(summary.notes) - _SHOWN_NOTES} more notes.", file=sys.stderr)
-    if session.json is not None:
-        session.json.write(document_of(summary))
-    if session.json is None or not session.json.to_standard_output:
-        print(one_line(summary_line(summary)))
+    session.show(summary, print, one_line(summary_line(summary)))
 
 
 def summary_line(summary: Summary) -> str:

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from strandgauge.cli.options import CardOption, forbid_overwriting, nominal_card
+from strandgauge.cli.options import CardOption, nominal_card
 from strandgauge.files.write import write_whole
 
 DEFAULT_OUT = Path("card.pdf")
@@ -46,8 +46,6 @@ def card(
         out = DEFAULT_OUT
     if out is not None and png is not None and out == png:
         raise typer.BadParameter("--out and --png name the same file.")
-    if card is not None:
-        forbid_overwriting([card], out, png)
     definition = nominal_card(card)
     from strandgauge.card.sheet import card_pdf, card_png_bytes
 

@@ -7,8 +7,7 @@ from typing import Annotated
 
 import typer
 
-from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, forbid_overwriting, load_card_for
+from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, load_card_for
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import exit_code_of
 
@@ -23,17 +22,10 @@ def check(
     """Judge card and light alone: could a reading from this photo be trusted?"""
     from strandgauge.reading.cardcheck import card_check
     from strandgauge.reading.pipeline import check_photo
-    from strandgauge.show.json import document_of
 
     session: Session = context.obj
-    forbid_overwriting([photo], json)
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     result = card_check(check_photo(photo, card=load_card_for(card, profile)))
-    if session.json is not None:
-        session.json.write(document_of(result))
-    if session.json is None or not session.json.to_standard_output:
-        from strandgauge.show.terminal.reading import print_check
+    from strandgauge.show.terminal.reading import print_check
 
-        print_check(result)
+    session.show(result, print_check)
     return 0 if result.trusted else exit_code_of(result.problems[0].code)

@@ -8,13 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import (
     CardOption,
     JsonOption,
     LadderOption,
     ProfileOption,
-    forbid_overwriting,
     load_card_for,
     load_ladder_for,
 )
@@ -60,14 +58,11 @@ def compare(
     """Say what changed between photos of a strand: levels gained, colour, warmth, evenness."""
     session: Session = context.obj
     files = [before, *after]
-    forbid_overwriting(files, json, page)
     minutes: tuple[float, ...] = ()
     if at is not None:
         from strandgauge.lift.times import parse_minutes
 
         minutes = tuple(parse_minutes(at, len(files)))
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     from strandgauge.change.compare import compare as put_side_by_side
 
     definition, rungs = load_card_for(card, profile), load_ladder_for(ladder)
@@ -84,14 +79,9 @@ def compare(
 
         strips = {reading.photo: strip for reading, strip in seen if strip is not None}
         write_whole(page, compare_page(change, strips, Head(title, group, student, date, minutes)).encode())
-    if session.json is not None:
-        from strandgauge.show.json import document_of
+    from strandgauge.show.terminal.change import print_change
 
-        session.json.write(document_of(change))
-    if session.json is None or not session.json.to_standard_output:
-        from strandgauge.show.terminal.change import print_change
-
-        print_change(change)
+    session.show(change, print_change)
 
 
 def _names(files: list[Path]) -> list[str | None]:

@@ -11,17 +11,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.hair import DyesOption, TargetsOption
-from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import (
-    PHOTO_ENDINGS,
     CardOption,
     JsonOption,
     LadderOption,
     ProfileOption,
-    forbid_overwriting,
     load_card_for,
     load_ladder_for,
     load_shelf,
+    photos_in,
 )
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError
@@ -105,9 +103,6 @@ def follow(
     session: Session = context.obj
     files = _files(photos or [], folder)
     _check_options(files, at, start, target, level)
-    forbid_overwriting(files, json, page)
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     from strandgauge.judge.follow import follow as follow_lift
 
     rungs = load_ladder_for(ladder)
@@ -126,20 +121,15 @@ def follow(
         ladder=rungs,
         from_start=times.from_start,
     )
-    if session.json is not None:
-        from strandgauge.show.json import document_of
-
-        session.json.write(document_of(curve))
     if page is not None:
         from strandgauge.files.write import write_whole
         from strandgauge.show.pages.follow import follow_page
 
         strips = {one.name: one.strip for one in seen if one.strip is not None}
         write_whole(page, follow_page(curve, [one.reading for one in seen], strips).encode())
-    if session.json is None or not session.json.to_standard_output:
-        from strandgauge.show.terminal.follow import print_curve
+    from strandgauge.show.terminal.follow import print_curve
 
-        print_curve(curve)
+    session.show(curve, print_curve)
 
 
 def _files(photos: list[Path], folder: Path | None) -> list[Path]:
@@ -149,12 +139,7 @@ def _files(photos: list[Path], folder: Path | None) -> list[Path]:
         return photos
     if photos:
         raise typer.BadParameter("Name photos or a --folder, not both.")
-    if not folder.is_dir():
-        raise typer.BadParameter(f"There is no folder '{folder}'.")
-    found = sorted(one for one in folder.iterdir() if one.suffix.lower() in PHOTO_ENDINGS)
-    if not found:
-        raise typer.BadParameter(f"There is no photo in '{folder}'.")
-    return found
+    return photos_in(folder)
 
 
 def _check_options(

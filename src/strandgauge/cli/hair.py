@@ -23,7 +23,6 @@ TargetsOption = Annotated[
     list[Path] | None,
     typer.Option("--targets", metavar="FILE", help="Add the shades of this file; may be given again."),
 ]
-PICTURES = (".png", ".jpg", ".jpeg")
 
 
 def hair_zones(text: str, card: Path | None = None) -> tuple[BaseZone, ...]:
@@ -58,9 +57,3 @@ def hair_measured(text: str, card: Path | None = None) -> tuple[tuple[BaseZone, 
 def whole_of(zones: tuple[BaseZone, ...]) -> BaseZone:
     """Return the zone that stands for the hair as a whole."""
     return next((zone for zone in zones if zone.name == "overall"), zones[0])
-
-
-def check_picture(picture: Path | None) -> None:
-    """Refuse, before any work, a picture of a kind that is not written."""
-    if picture is not None and picture.suffix.lower() not in PICTURES:
-        raise typer.BadParameter(f"Name a file ending in {', '.join(PICTURES)}, not '{picture}'.")

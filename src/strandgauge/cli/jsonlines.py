@@ -13,43 +13,38 @@ from strandgauge.files.write import cannot_write
 class JsonLines:
     """Writes JSON documents to a file, or to standard output for ``-``.
 
-    Parameters
-    ----------
-    target : a file, or ``-``.
-    several : whether several documents may come; each is then one line, so that a reader can go line by line.
+    What the file held before is gone with the first document, not earlier.
 
     Raises
     ------
     CannotWriteError : the file cannot be opened for writing; found out before any work is done.
     """
 
-    def __init__(self, target: str, *, several: bool) -> None:
+    def __init__(self, target: str) -> None:
         self.to_standard_output = target == "-"
-        self._several = several
         self._target = target
+        self._begun = False
         if not self.to_standard_output:
-            self._begin()
+            self._append("")
 
-    def write(self, document: dict[str, Any]) -> None:
-        """Write one document.
+    def write(self, document: dict[str, Any], *, one_line: bool) -> None:
+        """Write one document; on one line where several come, so that a reader can go line by line.
 
         Raises
         ------
         CannotWriteError : no space left, or the file is gone.
         """
-        text = json.dumps(document, indent=None if self._several else 2, allow_nan=False) + "\n"
+        text = json.dumps(document, indent=None if one_line else 2, allow_nan=False) + "\n"
         if self.to_standard_output:
             sys.stdout.write(text)
             sys.stdout.flush()
             return
-        try:
-            with Path(self._target).open("a", encoding="utf-8") as file:
-                file.write(text)
-        except OSError as error:
-            raise cannot_write(self._target, error) from error
+        self._append(text, anew=not self._begun)
+        self._begun = True
 
-    def _begin(self) -> None:
+    def _append(self, text: str, *, anew: bool = False) -> None:
         try:
-            Path(self._target).write_bytes(b"")
+            with Path(self._target).open("w" if anew else "a", encoding="utf-8") as file:
+                file.write(text)
         except OSError as error:
             raise cannot_write(self._target, error) from error

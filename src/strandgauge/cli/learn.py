@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.learncard import card
 from strandgauge.cli.learndye import dye
 from strandgauge.cli.learnlevels import levels
@@ -38,19 +37,13 @@ def learn(context: typer.Context) -> None:
 def list_learned(context: typer.Context, json: JsonOption = None) -> None:
     """List what was learned, and what of it is in use."""
     session: Session = context.obj
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     from strandgauge.learn.kept import home, saved
-    from strandgauge.show.json import document_of
     from strandgauge.show.json.learned import LearnedList
 
     everything = saved()
-    if session.json is not None:
-        session.json.write(document_of(LearnedList(str(home()), tuple(everything))))
-    if session.json is None or not session.json.to_standard_output:
-        from strandgauge.show.terminal.learned import print_learned
+    from strandgauge.show.terminal.learned import print_learned
 
-        print_learned(str(home()), everything)
+    session.show(LearnedList(str(home()), tuple(everything)), print_learned, str(home()), everything)
 
 
 def use(

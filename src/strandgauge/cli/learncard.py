@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.cli.options import JsonOption, forbid_overwriting, nominal_card
+from strandgauge.cli.options import JsonOption, nominal_card
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
@@ -71,9 +70,6 @@ def card(
         raise typer.BadParameter(
             "Give photos and the --trusted chart in them, or a --profile of measurements."
         )
-    forbid_overwriting([*given, *([profile] if profile else [])], json, out)
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     from strandgauge.learn.kept import check_name, find, keep, put_in_use
 
     tidy = check_name(name)
@@ -87,13 +83,9 @@ def card(
     used = use and out is None
     if used:
         put_in_use(find(tidy, "card"))
-    if session.json is not None:
-        from strandgauge.show.json import document_of
-        from strandgauge.show.json.learned import LearnedCard
+    from strandgauge.show.json.learned import LearnedCard
 
-        session.json.write(document_of(LearnedCard(tidy, str(file), used, learned)))
-    if session.json is None or not session.json.to_standard_output:
-        _tell(tidy, learned, file, out, used)
+    session.show(LearnedCard(tidy, str(file), used, learned), _tell, tidy, learned, file, out, used)
 
 
 def _learned(
@@ -126,14 +118,9 @@ def _as_definition(out: Path | None) -> bool:
 
 
 def _tell(name: str, learned: LearnedPrint | None, file: Path, out: Path | None, used: bool) -> None:
-    if learned is not None:
-        from strandgauge.show.terminal.learned import print_learned_print
+    from strandgauge.show.terminal.learned import print_kept, print_learned_print
 
+    if learned is not None:
         print_learned_print(learned)
-    if out is not None:
-        print(f"Use it with {'--card' if _as_definition(out) else '--profile'} {out}.")
-        return
-    again = (
-        "'strandgauge learn use --shipped' goes back." if used else f"Use it: strandgauge learn use '{name}'"
-    )
-    print(f"Saved as {file}{', and in use from now on' if used else ''}. {again}")
+    option = "--card" if _as_definition(out) else "--profile"
+    print_kept(name, file, None if out is None else f"{option} {out}", used)

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.hair import hair_zones, whole_of
-from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import CardOption, JsonOption
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
+    from strandgauge.dye.palette import Dye
     from strandgauge.judge.outlook import BaseZone
     from strandgauge.learn.dyes import Observation
 
@@ -49,8 +49,6 @@ def dye(
 ) -> None:
     """Learn a dye from hair before and after, so that it can be mixed like those on the shelf."""
     session: Session = context.obj
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     mixes = mix or [UNDILUTED] * len(dyed)
     if len(mixes) != len(dyed):
         raise typer.BadParameter("Give one --mix for each --dyed.")
@@ -69,17 +67,17 @@ def dye(
     after = [whole_of(hair_zones(one, card)) for one in dyed]
     learned = learn_dye(name, [_observation(*three) for three in zip(before, after, shares, strict=True)])
     file = keep("dye", name, dye_file([learned]), out)
-    if session.json is not None:
-        from strandgauge.show.json import document_of
-        from strandgauge.show.json.learned import LearnedDye
+    from strandgauge.show.json.learned import LearnedDye
 
-        session.json.write(document_of(LearnedDye.of(learned, str(file))))
-    if session.json is None or not session.json.to_standard_output:
-        peak = 400 + 10 * int(learned.curve.argmax())
-        print(
-            f"{name}: {learned.source}, strongest near {peak} nm, ± {learned.lab_error:.1f} ΔE00 on other hair."
-        )
-        print(f"Use it with --dyes {out}." if out is not None else f"It is on your shelf now: {file}")
+    session.show(LearnedDye.of(learned, str(file)), _tell, learned, file, out)
+
+
+def _tell(learned: Dye, file: Path, out: Path | None) -> None:
+    peak = 400 + 10 * int(learned.curve.argmax())
+    print(
+        f"{learned.name}: {learned.source}, strongest near {peak} nm, ± {learned.lab_error:.1f} ΔE00 on other hair."
+    )
+    print(f"Use it with --dyes {out}." if out is not None else f"It is on your shelf now: {file}")
 
 
 def _share(text: str, name: str) -> float:

@@ -8,21 +8,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import (
-    PHOTO_ENDINGS,
     CardOption,
     JsonOption,
     ProfileOption,
-    forbid_overwriting,
     load_card_for,
+    photos_in,
 )
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import CannotLearnLevelsError, StrandgaugeError
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
-    from strandgauge.learn.levels import Swatch
+    from strandgauge.learn.levels import LearnedLadder, Swatch
 
 _SAYS_LEVEL = re.compile(r"(?:level|lvl)[ _.-]*(\d+)(?!\d)", re.IGNORECASE)
 _IS_LEVEL = re.compile(r"(\d+)[ _.-]?[a-z]?(?:[ _.-].*)?", re.IGNORECASE)
@@ -62,10 +60,7 @@ def levels(
     """Learn a ladder of levels from photos of your own level swatches beside the card."""
     session: Session = context.obj
     files = _files(photos)
-    forbid_overwriting(files, json, out)
     by_level = _by_level(files, level)
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     from strandgauge.learn.kept import check_name, find, keep, put_in_use
 
     tidy = check_name(name)
@@ -82,41 +77,20 @@ def levels(
     used = use and out is None
     if used:
         put_in_use(find(tidy, "levels"))
-    if session.json is not None:
-        from strandgauge.show.json import document_of
-        from strandgauge.show.json.learned import LearnedLevels
+    from strandgauge.show.json.learned import LearnedLevels
 
-        session.json.write(document_of(LearnedLevels.of(learned, source, str(file), used)))
-    if session.json is None or not session.json.to_standard_output:
-        from strandgauge.show.terminal.learned import print_levels
+    session.show(LearnedLevels.of(learned, source, str(file), used), _tell, learned, file, out, used)
 
-        print_levels(learned)
-        if out is not None:
-            print(f"Use it with --ladder {out}.")
-        else:
-            again = (
-                "'strandgauge learn use --shipped' goes back."
-                if used
-                else f"Use it: strandgauge learn use '{tidy}'"
-            )
-            print(f"Saved as {file}{', and in use from now on' if used else ''}. {again}")
+
+def _tell(learned: LearnedLadder, file: Path, out: Path | None, used: bool) -> None:
+    from strandgauge.show.terminal.learned import print_kept, print_levels
+
+    print_levels(learned)
+    print_kept(learned.ladder.name, file, None if out is None else f"--ladder {out}", used)
 
 
 def _files(photos: list[Path]) -> list[Path]:
-    files: list[Path] = []
-    for photo in photos:
-        if not photo.is_dir():
-            files.append(photo)
-            continue
-        found = sorted(
-            one
-            for one in photo.iterdir()
-            if one.suffix.lower() in PHOTO_ENDINGS and not one.name.startswith(".")
-        )
-        if not found:
-            raise typer.BadParameter(f"There is no photo in '{photo}'.")
-        files += found
-    return files
+    return [file for photo in photos for file in (photos_in(photo) if photo.is_dir() else [photo])]
 
 
 def _by_level(files: list[Path], told: list[int] | None) -> dict[int, list[Path]]:

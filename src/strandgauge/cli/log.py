@@ -9,29 +9,22 @@ from typing import Annotated
 
 import typer
 
-from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.logadd import add
 from strandgauge.cli.logoptions import ClientArgument, LogbookOption, client_called, opened
 from strandgauge.cli.logrepair import bin, check, merge, rename, restore
-from strandgauge.cli.options import JsonOption, forbid_overwriting
-from strandgauge.cli.outcome import Session
+from strandgauge.cli.options import JsonOption
+from strandgauge.cli.outcome import Session, refuse_overwriting
 
 
 def log(context: typer.Context, logbook: LogbookOption = None, json: JsonOption = None) -> None:
     """List the clients of the logbook; show, add, export, copy or delete what is in it."""
     session: Session = context.obj
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     with opened(context, logbook) as book:
         summaries, path = book.client_summaries(), str(book.path)
-    if session.json is not None:
-        from strandgauge.show.json.logbook import clients_document
+    from strandgauge.show.json.logbook import clients_document
+    from strandgauge.show.terminal.logbook import print_clients
 
-        session.json.write(clients_document(path, summaries))
-    if session.json is None or not session.json.to_standard_output:
-        from strandgauge.show.terminal.logbook import print_clients
-
-        print_clients(summaries, path)
+    session.show(clients_document(path, summaries), print_clients, summaries, path)
 
 
 def show(
@@ -39,18 +32,12 @@ def show(
 ) -> None:
     """Show a client's visits, strands and checks."""
     session: Session = context.obj
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     with opened(context, logbook) as book:
         who = client_called(book, client)
-        if session.json is not None:
-            from strandgauge.show.json.logbook import client_document
+        from strandgauge.show.json.logbook import client_document
+        from strandgauge.show.terminal.logbook import print_client
 
-            session.json.write(client_document(book, who))
-        if session.json is None or not session.json.to_standard_output:
-            from strandgauge.show.terminal.logbook import print_client
-
-            print_client(book, who)
+        session.show(client_document(book, who), print_client, book, who)
 
 
 def export(
@@ -77,7 +64,7 @@ def export(
     from strandgauge.show.export import checks_of, csv_lines, json_lines
 
     with opened(context, logbook) as book:
-        forbid_overwriting([book.path], csv, jsonl)
+        refuse_overwriting([book.path], [file for file in (csv, jsonl) if file is not None])
         clients = book.clients() if client is None else (client_called(book, client),)
         if csv is not None:
             _write(csv, csv_lines(checks_of(book, clients)))
@@ -94,8 +81,6 @@ def delete(
 ) -> None:
     """Delete a client with everything of theirs, for good."""
     session: Session = context.obj
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     from strandgauge.show.terminal.logbook import counts, print_deletion
 
     with opened(context, logbook) as book:
@@ -106,12 +91,9 @@ def delete(
             print("Nothing was deleted.", file=sys.stderr)
             raise typer.Abort
         deletion = book.delete_client(who.id)
-    if session.json is not None:
-        from strandgauge.show.json.logbook import deletion_document
+    from strandgauge.show.json.logbook import deletion_document
 
-        session.json.write(deletion_document(who, deletion))
-    if session.json is None or not session.json.to_standard_output:
-        print_deletion(who, deletion)
+    session.show(deletion_document(who, deletion), print_deletion, who, deletion)
 
 
 def backup(

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.logoptions import ClientArgument, LogbookOption, opened
 from strandgauge.cli.options import JsonOption, load_card_for, load_ladder_for, load_shelf
 from strandgauge.cli.outcome import Session
@@ -61,8 +60,7 @@ def add(
     A client who is not in the logbook yet is entered. Where a photo does not tell its time, it is now.
     """
     session: Session = context.obj
-    if json is not None:
-        session.json = JsonLines(json, several=len(photos) > 1)
+    session.several = len(photos) > 1
     from strandgauge.show.json.logbook import check_document
     from strandgauge.show.terminal.logbook import print_entered
 
@@ -76,10 +74,7 @@ def add(
             except StrandgaugeError as error:
                 worst = max(worst, session.tell(error))
                 continue
-            if session.json is not None:
-                session.json.write(check_document(who, visit, which, check, None))
-            if session.json is None or not session.json.to_standard_output:
-                print_entered(who, which, check)
+            session.show(check_document(who, visit, which, check, None), print_entered, who, which, check)
     return worst
 
 

@@ -7,7 +7,6 @@ from typing import Annotated
 import typer
 
 from strandgauge.cli.hair import DyesOption, hair_zones
-from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import CardOption, JsonOption, load_shelf
 from strandgauge.cli.outcome import Session
 
@@ -27,19 +26,12 @@ def mix(
 ) -> None:
     """Predict the colour that a mix of dyes gives on this hair."""
     session: Session = context.obj
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     from strandgauge.dye.mix import Mixed, parse_mix, predict
 
     shelf, parts = load_shelf(dyes), parse_mix(dye)
     parts.shares(shelf)  # an unknown dye is told before a photo is read
     zones = (predict(zone.lab, parts, shelf, zone.lab_sd, zone.name) for zone in hair_zones(base, card))
     mixed = Mixed(parts.parts, tuple(zones))
-    if session.json is not None:
-        from strandgauge.show.json import document_of
+    from strandgauge.show.terminal.outlook import print_mix
 
-        session.json.write(document_of(mixed))
-    if session.json is None or not session.json.to_standard_output:
-        from strandgauge.show.terminal.outlook import print_mix
-
-        print_mix(mixed)
+    session.show(mixed, print_mix)

@@ -13,9 +13,6 @@ if TYPE_CHECKING:
     from strandgauge.dye.palette import Palette
     from strandgauge.hair.levels import Ladder
 
-PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
-"""How the names of photos end, where a folder of them is named."""
-
 CardOption = Annotated[
     Path | None,
     typer.Option(metavar="FILE", help="The card's definition, if it is another than the one shipped."),
@@ -80,11 +77,30 @@ def load_shelf(dyes: Iterable[Path] | None) -> Palette:
     return load_palette(extra=(*current_dyes(), *(dyes or ())))
 
 
-def forbid_overwriting(photos: Iterable[Path], *targets: Path | str | None) -> None:
-    """Refuse to write a result over a photo that is being read."""
-    for target in targets:
-        if target is None or target == "-":
-            continue
-        for photo in photos:
-            if Path(target).exists() and photo.exists() and Path(target).samefile(photo):
-                raise typer.BadParameter(f"'{target}' is the photo itself, which would be lost.")
+def photos_in(folder: Path) -> list[Path]:
+    """Return the photos that lie in a folder itself, by name; hidden ones are left out.
+
+    Raises
+    ------
+    typer.BadParameter : there is no such folder, or no photo in it.
+    """
+    from strandgauge.files.endings import PHOTO_ENDINGS
+
+    if not folder.is_dir():
+        raise typer.BadParameter(f"There is no folder '{folder}'.")
+    found = sorted(
+        one
+        for one in folder.iterdir()
+        if one.suffix.lower() in PHOTO_ENDINGS and not one.name.startswith(".")
+    )
+    if not found:
+        raise typer.BadParameter(f"There is no photo in '{folder}'.")
+    return found
+
+
+def check_picture(picture: Path | None) -> None:
+    """Refuse, before any work, a picture of a kind that is not written."""
+    from strandgauge.files.endings import WRITTEN_PICTURES
+
+    if picture is not None and picture.suffix.lower() not in WRITTEN_PICTURES:
+        raise typer.BadParameter(f"Name a file ending in {', '.join(WRITTEN_PICTURES)}, not '{picture}'.")

@@ -9,16 +9,20 @@ import os
 import re
 import sys
 import traceback
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import typer
 
 from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.errors import CannotWriteError, StrandgaugeError, Told, unforeseen
+from strandgauge.files.endings import PHOTO_ENDINGS
 
 EXIT_USAGE = 2
+OUTPUTS = ("json", "picture", "page", "out", "png", "csv", "jsonl")
+"""Options that name what is written."""
 
 
 @dataclass
@@ -26,8 +30,44 @@ class Session:
     """What one run of the command line carries along: how errors are told, and where to."""
 
     debug: bool = False
-    json: JsonLines | None = field(default=None)
-    """Set by a command that was asked for JSON, so that its errors are written there as well."""
+    json: JsonLines | None = None
+    """Where a command was asked for JSON, its errors are written there as well."""
+    several: bool = False
+    """Whether several results may come, a JSON document a line."""
+
+    def begin(self, options: Mapping[str, Any]) -> None:
+        """Make ready for a command, before any work is done.
+
+        Raises
+        ------
+        typer.BadParameter : a result would be written over a photo or another file that is being read.
+        CannotWriteError : the file for JSON cannot be written.
+        """
+        outputs = {name: options[name] for name in OUTPUTS if isinstance(options.get(name), str | Path)}
+        inputs = [value for name, value in options.items() if name not in OUTPUTS]
+        refuse_overwriting(inputs, outputs.values())
+        if "json" in outputs:
+            self.json = JsonLines(str(outputs["json"]))
+
+    def show(self, result: object, text: Callable[..., None], *more: Any) -> None:  # noqa: ANN401 - for `text`
+        """Hand a result out: as JSON where that was asked for, as text unless JSON takes its place.
+
+        Parameters
+        ----------
+        result : a record, or a document that is made already.
+        text : the function that prints it; it is given ``more``, or the result where there is none.
+        """
+        self.write(result)
+        if self.json is None or not self.json.to_standard_output:
+            text(*(more or (result,)))
+
+    def write(self, result: object) -> None:
+        """Write a record or a document as JSON, where that was asked for."""
+        if self.json is not None:
+            from strandgauge.show.json import document_of
+
+            document = result if isinstance(result, dict) else document_of(result)
+            self.json.write(document, one_line=self.several)
 
     def tell_aside(self, error: StrandgaugeError) -> None:
         """Tell, in one line on standard error, of something that was left out while the rest goes on."""
@@ -42,12 +82,9 @@ class Session:
         if self.debug:
             traceback.print_exception(error, file=sys.stderr)
         print(one_line(f"strandgauge: {failure.line}"), file=sys.stderr)
-        if self.json is not None:
-            from strandgauge.show.json import document_of
-
-            # Where the error is that nothing can be written, this cannot be written either.
-            with contextlib.suppress(CannotWriteError, OSError):
-                self.json.write(document_of(failure))
+        # Where the error is that nothing can be written, this cannot be written either.
+        with contextlib.suppress(CannotWriteError, OSError):
+            self.write(failure)
         if isinstance(error, OSError):
             _abandon_standard_output()
         return failure.exit_code
@@ -87,6 +124,7 @@ def guarded(command: Callable[..., int | None], session: Session) -> Callable[..
     @functools.wraps(command)
     def wrapped(*arguments: Any, **options: Any) -> None:  # noqa: ANN401 - hands on whatever the command takes
         try:
+            session.begin(options)
             code = command(*arguments, **options) or 0
             sys.stdout.flush()
         except (typer.Exit, typer.Abort, typer.TyperException):
@@ -110,6 +148,39 @@ def _abandon_standard_output() -> None:
     """Keep the interpreter from trying once more, on its way out, to write what could not be written."""
     with contextlib.suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def refuse_overwriting(inputs: Iterable[object], targets: Iterable[Path | str]) -> None:
+    """Refuse to write a result over a file that is being read, or over a photo of a folder that is.
+
+    Parameters
+    ----------
+    inputs : values of options; whatever names a file or a folder that is there counts.
+    targets : files to write.
+
+    Raises
+    ------
+    typer.BadParameter : one of them would be lost.
+    """
+    written = [target for target in map(Path, targets) if target.is_file()]
+    for source in _paths(inputs) if written else ():
+        for target in written:
+            if source.is_file() and target.samefile(source):
+                raise typer.BadParameter(f"'{target}' is being read, and would be lost.")
+            if source.is_dir() and target.suffix.lower() in PHOTO_ENDINGS and _lies_in(target, source):
+                raise typer.BadParameter(f"'{target}' is one of the photos, and would be lost.")
+
+
+def _paths(values: Iterable[object]) -> Iterator[Path]:
+    for value in values:
+        if isinstance(value, list | tuple):
+            yield from _paths(value)
+        elif isinstance(value, Path) or (isinstance(value, str) and os.path.exists(value)):
+            yield Path(value)
+
+
+def _lies_in(file: Path, folder: Path) -> bool:
+    return file.resolve().is_relative_to(folder.resolve())
 
 
 def one_line(text: str) -> str:

@@ -9,13 +9,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.hair import DyesOption, TargetsOption, check_picture, hair_measured
-from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.hair import DyesOption, TargetsOption, hair_measured
 from strandgauge.cli.options import (
     CardOption,
     JsonOption,
     LadderOption,
-    forbid_overwriting,
+    check_picture,
     load_card_for,
     load_ladder_for,
     load_shelf,
@@ -87,9 +86,6 @@ def reach(
     """Say whether a wanted shade reads true on this hair, and give the formula that comes closest."""
     session: Session = context.obj
     check_picture(picture)
-    forbid_overwriting([Path(hair)], json, picture)
-    if json is not None:
-        session.json = JsonLines(json, several=False)
     from strandgauge.dye.targets import load_targets
     from strandgauge.judge.outlook import Settings
     from strandgauge.judge.reach import reach as look_ahead
@@ -115,18 +111,13 @@ def reach(
         shadow_level=shadow,
     )
     outlook = look_ahead(chosen, wanted, shelf, shades, rungs, settings)
-    if session.json is not None:
-        from strandgauge.show.json import document_of
-
-        session.json.write(document_of(outlook))
     if picture is not None:
         from strandgauge.show.picture.outlook import write_outlook_picture
 
         write_outlook_picture(picture, outlook, measurement)
-    if session.json is None or not session.json.to_standard_output:
-        from strandgauge.show.terminal.outlook import print_outlook
+    from strandgauge.show.terminal.outlook import print_outlook
 
-        print_outlook(outlook)
+    session.show(outlook, print_outlook)
 
 
 def _target(text: str, shades: tuple[Target, ...], pick: Pick | None, card: Path | None) -> Target:

@@ -2,31 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import (
     CardOption,
     JsonOption,
     LadderOption,
     ProfileOption,
-    forbid_overwriting,
+    check_picture,
     load_card_for,
     load_ladder_for,
 )
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError
+from strandgauge.files.endings import WRITTEN_PICTURES
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
     from strandgauge.dye.targets import Target
     from strandgauge.hair.levels import Ladder
     from strandgauge.reading.model import Reading
-
-PICTURE_ENDINGS = (".png", ".jpg", ".jpeg")
 
 
 def read(
@@ -65,82 +64,59 @@ def read(
     """Read level, evenness, undertone and warmth of a strand from a photo beside the card."""
     session: Session = context.obj
     single = together or len(photos) == 1
-    _check_picture(picture, single)
+    session.several = not single
+    for photo in photos:
+        if photo.is_dir():
+            raise typer.BadParameter(
+                f"'{photo}' is a folder. Read all of it with: strandgauge batch {photo} --out results"
+            )
+    if single:
+        check_picture(picture)
+    elif picture is not None and picture.suffix.lower() in WRITTEN_PICTURES:
+        raise typer.BadParameter(f"With several photos, name a folder, not '{picture}'.")
     if picture is None and (target is not None or technical):
         raise typer.BadParameter(
             "--target and --technical say how the picture looks: name one with --picture."
         )
-    forbid_overwriting(photos, json, picture)
-    if json is not None:
-        session.json = JsonLines(json, several=not single)
+    from strandgauge.dye.targets import find_target, load_targets
+    from strandgauge.files.write import make_folder
+    from strandgauge.show.terminal.reading import print_reading
+
+    if picture is not None and not single:
+        make_folder(picture)
+    pictures = _Pictures(None if target is None else find_target(target, load_targets()), technical)
     definition, rungs = load_card_for(card, profile), load_ladder_for(ladder)
-    wish = _wish(target)
-    if together:
-        return _read_one(session, photos, definition, rungs, wet, picture, wish, technical)
     worst = 0
-    for photo in photos:
+    for some in [photos] if together else [[photo] for photo in photos]:
+        file = picture
+        if picture is not None and not single:
+            file = picture / f"{some[0].stem}-reading.png"
         try:
-            file = picture / f"{photo.stem}-reading.png" if picture and not single else picture
-            code = _read_one(session, [photo], definition, rungs, wet, file, wish, technical)
+            session.show(_read(some, definition, rungs, wet, file, pictures), print_reading)
         except StrandgaugeError as error:
-            code = session.tell(error)
-        worst = max(worst, code)
+            if single:
+                raise
+            worst = max(worst, session.tell(error))
     return worst
 
 
-def _read_one(
-    session: Session,
-    photos: list[Path],
-    card: CardDefinition,
-    ladder: Ladder,
-    wet: bool,
-    picture: Path | None,
-    wish: Target | None,
-    technical: bool,
-) -> int:
-    from strandgauge.reading.pipeline import measure_photo, read_photo, read_together, reading_together
+@dataclass(frozen=True, slots=True)
+class _Pictures:
+    """How the pictures of readings look."""
 
-    if picture is None:
-        reading = (
-            read_together(photos, card=card, ladder=ladder, wet=wet)
-            if len(photos) > 1
-            else read_photo(photos[0], card=card, ladder=ladder, wet=wet)
-        )
-    else:
+    wish: Target | None
+    technical: bool
+
+
+def _read(
+    photos: list[Path], card: CardDefinition, ladder: Ladder, wet: bool, picture: Path | None, look: _Pictures
+) -> Reading:
+    from strandgauge.reading.pipeline import measure_photo, reading_together
+
+    measured = [measure_photo(photo, card=card, ladder=ladder, wet=wet) for photo in photos]
+    reading = reading_together(measured, ladder, wet)
+    if picture is not None:
         from strandgauge.show.picture.reading import write_picture
 
-        measured = [measure_photo(photo, card=card, ladder=ladder, wet=wet) for photo in photos]
-        reading = reading_together(measured, ladder, wet)
-        write_picture(picture, measured[0], reading, ladder=ladder, wish=wish, technical=technical)
-    _show(session, reading)
-    return 0
-
-
-def _show(session: Session, reading: Reading) -> None:
-    from strandgauge.show.json import document_of
-
-    if session.json is not None:
-        session.json.write(document_of(reading))
-    if session.json is None or not session.json.to_standard_output:
-        from strandgauge.show.terminal.reading import print_reading
-
-        print_reading(reading)
-
-
-def _wish(target: str | None) -> Target | None:
-    if target is None:
-        return None
-    from strandgauge.dye.targets import find_target, load_targets
-
-    return find_target(target, load_targets())
-
-
-def _check_picture(picture: Path | None, single: bool) -> None:
-    """Refuse, before any work, a picture that could not be written."""
-    if picture is None:
-        return
-    if not single:
-        if not picture.is_dir():
-            raise typer.BadParameter(f"With several photos, name a folder that exists, not '{picture}'.")
-    elif picture.suffix.lower() not in PICTURE_ENDINGS:
-        raise typer.BadParameter(f"Name a file ending in {', '.join(PICTURE_ENDINGS)}, not '{picture}'.")
+        write_picture(picture, measured[0], reading, ladder=ladder, wish=look.wish, technical=look.technical)
+    return reading

@@ -73,6 +73,19 @@ def write_parts(path: Path, parts: Iterable[bytes]) -> None:
         file.writelines(parts)
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder, and those above it, where it is not there yet.
+
+    Raises
+    ------
+    CannotWriteError : it cannot be made, or something else has its name.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise cannot_write(folder, error) from error
+
+
 def cannot_write(path: Path | str, error: OSError | ValueError) -> CannotWriteError:
     """Turn the system's refusal into an error of the family."""
     reason = getattr(error, "strerror", None) or str(error)

@@ -17,7 +17,7 @@ from strandgauge.errors import BadCalibrationError, StrandgaugeError, UnknownCal
 from strandgauge.files.calibration import read_calibration
 from strandgauge.files.limits import LONGEST_NAME
 from strandgauge.files.toml import toml_text
-from strandgauge.files.write import cannot_write, write_whole
+from strandgauge.files.write import cannot_write, make_folder, write_whole
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
@@ -135,10 +135,7 @@ def save(kind: Kind, name: str, text: str) -> Learned:
     """
     tidy = check_name(name)
     folder = home() / _FOLDERS[kind]
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise cannot_write(folder, error) from error
+    make_folder(folder)
     same = [path for path in _files(kind) if _same(tidy, path.stem)]
     path = same[0] if same else folder / f"{tidy}.toml"
     write_whole(path, text.encode())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.console import Console
@@ -111,3 +112,18 @@ def print_learned(folder: str, everything: Sequence[Learned], console: Console |
         table.add_row(_KINDS[one.kind], Text(one.name), state)
     console.print(table)
     console.print(Text(f"In {folder}", style="dim"))
+
+
+def print_kept(name: str, file: Path, option: str | None, used: bool) -> None:
+    """Say where something learned is now, and how it is used.
+
+    Parameters
+    ----------
+    option : how a file that the user named is given to other commands; None where it went into the user's folder.
+    """
+    if option is not None:
+        print(f"Use it with {option}.")
+    elif used:
+        print(f"Saved as {file}, and in use from now on. 'strandgauge learn use --shipped' goes back.")
+    else:
+        print(f"Saved as {file}. Use it: strandgauge learn use '{name}'")

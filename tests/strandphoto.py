@@ -6,6 +6,8 @@ right the numbers are on real-looking hair is another test's business.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +20,15 @@ ZONE_LABS = ((40.0, 12.0, 30.0), (57.0, 9.0, 36.0), (66.0, 5.0, 32.0))
 """Orange roots, yellow-orange mids, yellow ends."""
 
 
-def strand_photo(card: CardDefinition, sheet: NDArray[np.float64], *, seed: int = 3) -> NDArray[np.uint8]:
+def strand_photo(
+    card: CardDefinition,
+    sheet: NDArray[np.float64],
+    *,
+    seed: int = 3,
+    light: Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]] = lambda x, y: (
+        1 + 0.12 * x
+    ),
+) -> NDArray[np.uint8]:
     """Return a BGR photo of an unevenly lifted strand lying in the card's window."""
     random = np.random.default_rng(seed)
     x, y, width, height = (round(PIXELS_PER_MM * v) for v in card.window.box)
@@ -36,7 +46,7 @@ def strand_photo(card: CardDefinition, sheet: NDArray[np.float64], *, seed: int 
         for thickness in (0, 1):
             covered[rows + thickness, columns] = colours * shade
     camera = np.array([[1.1, 0.05, 0.0], [0.02, 0.95, 0.03], [0.0, 0.05, 0.8]])
-    return photograph(covered, card, Shot(camera=camera, light=lambda x, y: 1 + 0.12 * x))
+    return photograph(covered, card, Shot(camera=camera, light=light))
 
 
 def jpeg(pixels: NDArray[np.uint8]) -> bytes:

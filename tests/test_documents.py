@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -23,9 +24,21 @@ def test_the_readme_has_one_line_to_read_a_sample_and_one_to_run_the_tests():
 
 
 def test_the_check_script_runs_the_readmes_own_line():
+    """What the script takes from the README is run here, without the installing and testing that follow from it."""
     script = ROOT / ".ci" / "run"
     assert os.access(script, os.X_OK)
-    assert "README.md" in script.read_text()
+    taking = [line for line in script.read_text().splitlines() if re.match("(commands|install|tests)=", line)]
+    taken = subprocess.run(
+        ["bash", "-euc", "\n".join([*taking, 'echo "$install"', 'echo "$tests"'])],
+        cwd=ROOT,
+        capture_output=True,
+        check=True,
+        text=True,
+    ).stdout.splitlines()
+    (line,) = (one for one in (ROOT / "README.md").read_text().splitlines() if "'.[test]'" in one)
+    assert " && ".join(taken) == line.replace(".venv", ".ci/venv")
+    assert taken[-1].endswith("-m pytest")
+    assert script.read_text().rstrip().endswith('eval "$tests"')
 
 
 @pytest.mark.parametrize("document", DOCUMENTS, ids=lambda document: document.name)

@@ -103,13 +103,19 @@ def test_two_looks_leave_the_end_open_and_more_looks_close_it():
     assert width(9) < 0.5 * width(2)
 
 
-def test_the_interval_of_the_level_holds_what_it_says():
-    """120 lifts drawn as the model expects them, four looks each; 95 % intervals, so 91 to 100 % must hold."""
+ROUNDS = 120
+
+
+@pytest.fixture(scope="module")
+def held() -> dict[tuple[float, float], float]:
+    """Of lifts drawn as the model expects them, four looks each: how often an interval holds the true level.
+
+    By the minute asked for, the last look's or a later one, and by what the interval claims.
+    """
     generator = np.random.default_rng(11)
     kinetics = load_kinetics()
-    held_now = held_later = 0
-    rounds = 120
-    for _ in range(rounds):
+    found: dict[tuple[float, float], float] = {}
+    for _ in range(ROUNDS):
         first = generator.uniform(2.0, 8.0)
         truth = lift(
             first,
@@ -122,14 +128,36 @@ def test_the_interval_of_the_level_holds_what_it_says():
         seen = levels(truth, minutes) + generator.normal(0.0, 0.3, 4)
         fit = fit_lift(minutes, np.clip(seen, 1.0, 12.0), [0.3] * 4, LADDER, seed=7)
         for when in (28.0, 40.0):
-            low, high = np.quantile(fit.levels_at(when), [0.025, 0.975])
             true_level = float(truth.levels_at(when, SCALE)[0])
-            if when == 28.0:
-                held_now += low <= true_level <= high
-            else:
-                held_later += low <= true_level <= high
-    assert 0.91 <= held_now / rounds <= 1.0
-    assert 0.91 <= held_later / rounds <= 1.0
+            for share in (0.95, 0.5):
+                low, high = np.quantile(fit.levels_at(when), [0.5 - share / 2, 0.5 + share / 2])
+                found[when, share] = found.get((when, share), 0.0) + (low <= true_level <= high) / ROUNDS
+    return found
+
+
+def chance(share: float) -> float:
+    """Three standard deviations of a share of so many lifts."""
+    return 3.0 * float(np.sqrt(share * (1.0 - share) / ROUNDS))
+
+
+@pytest.mark.parametrize("when", [28.0, 40.0])
+@pytest.mark.parametrize("share", [0.95, 0.5])
+def test_the_interval_of_the_level_holds_what_it_says(held, when, share):
+    assert held[when, share] >= share - chance(share)
+
+
+@pytest.mark.parametrize(
+    "when",
+    [
+        pytest.param(
+            28.0, marks=pytest.mark.xfail(strict=True, reason="at the last look it is wider than it says")
+        ),
+        40.0,
+    ],
+)
+def test_the_interval_is_not_bought_by_width(held, when):
+    """Half of the levels must lie outside the 50 % interval; the 95 % one could not tell."""
+    assert held[when, 0.5] <= 0.5 + chance(0.5)
 
 
 def test_the_same_looks_give_the_same_fit():

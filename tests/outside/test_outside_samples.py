@@ -1,7 +1,8 @@
 """The committed sample photos, read and held against what the renderer that made them knows.
 
 Truth: ``sample_images/truth.json``, from path tracing and the CIE 1931 2 degree observer, not from this package.
-The limits are a little above what was measured when they were set; ``docs/accuracy.md`` has the figures.
+The limits follow from what a reading is for: an error must not pass for another level, and a 95 % interval must
+hold. What is measured is in ``docs/accuracy.md``.
 """
 
 from __future__ import annotations
@@ -67,26 +68,34 @@ def test_what_cannot_be_trusted_is_refused_for_its_own_reason(sample):
 
 
 def test_colour_as_lit():
-    found = errors(READABLE, "lab_as_lit", "lab_as_lit")
-    assert found.mean() <= 2.5
-    assert found.max() <= 6.0
+    """Off by less than half the step to the next level, on average, and by a whole one in 5 of 100 zones at most."""
+    ladder = load_ladder()
+    true = np.array([t["lab_as_lit"] for t, _ in truth_and_readings(READABLE)])
+    level = np.clip(ladder.level_of(true), 1.5, ladder.lightest - 0.5)
+    step = deltaE_ciede2000(ladder.lab_at(level - 0.5), ladder.lab_at(level + 0.5))
+    share = errors(READABLE, "lab_as_lit", "lab_as_lit") / step
+    assert share.mean() <= 0.5
+    assert (share <= 1.0).mean() >= 0.95
 
 
 def test_diffuse_colour_from_one_photo():
-    assert errors(READABLE, "lab_diffuse", "lab").mean() <= 3.5
+    """Within the uncertainty stated for each of L*, a*, b*: the 95 % of a normal error, less what chance allows."""
+    pairs = [(np.array(t["lab_diffuse"]), r) for t, r in truth_and_readings(READABLE)]
+    held = [abs(np.array(r.lab) - true) <= 1.96 * np.array(r.lab_sd) for true, r in pairs]
+    share, least = np.mean(held, axis=0), 0.95 - 3 * np.sqrt(0.95 * 0.05 / len(READABLE))
+    assert (share >= least).all(), share
 
 
 def test_level():
     error, half_width = level_errors_and_half_widths(READABLE)
-    assert np.abs(error).mean() <= 0.35
+    assert np.abs(error).mean() <= 0.5  # beyond half a level it would be another one
     assert (np.abs(error) <= half_width).mean() >= 0.90
 
 
 def test_stated_interval_of_the_level_is_not_bought_by_width():
-    # The aim is a median half-width of 0.6; on harder sets it is not met (docs/accuracy.md), since one photo
-    # tells the light's direction only weakly.
+    # The aim; on harder sets it is not met (docs/accuracy.md), since one photo tells the light's direction weakly.
     _error, half_width = level_errors_and_half_widths(DRY)
-    assert np.median(half_width) <= 0.65
+    assert np.median(half_width) <= 0.6
 
 
 def test_dry_estimate_of_wet_hair_covers_the_dry_level():

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000, lab2xyz
 
-from strandgauge.errors import NoStrandError, StrandgaugeError, StrandOffWindowError, StrandTooThinError
+from strandgauge.errors import StrandError
 from strandgauge.reading.pipeline import measure_photo
 from synthetic import XYZ_TO_SRGB, Shot, photograph
 
@@ -89,20 +89,22 @@ def test_level_shares_are_those_of_the_hair(card, sheet):
 
 
 @pytest.mark.parametrize(
-    ("strand", "error"),
+    ("strand", "code", "fault"),
     [
-        (None, NoStrandError),
-        ({"width": 2.0}, (StrandTooThinError, NoStrandError)),
-        ({"length": 18.0}, (StrandOffWindowError, NoStrandError)),
-        ({"middle": 67.5, "bend": 0.0}, StrandOffWindowError),
+        (None, "no-strand", None),
+        ({"width": 2.0}, "strand-too-thin", "width"),
+        ({"length": 18.0}, "no-strand", None),
+        ({"length": 24.0}, "strand-off-window", "length"),
+        ({"middle": 67.5, "bend": 0.0}, "strand-off-window", "beside"),
     ],
 )
-def test_a_strand_that_cannot_be_measured_is_refused(card, sheet, strand, error):
+def test_a_strand_that_cannot_be_measured_is_refused(card, sheet, strand, code, fault):
     picture = sheet if strand is None else lay(sheet, COLOURS["orange"], **strand)
-    with pytest.raises(error) as caught:
+    with pytest.raises(StrandError) as caught:
         measured(picture, card)
-    assert isinstance(caught.value, StrandgaugeError)
-    assert caught.value.remedy
+    assert caught.value.code == code
+    assert dict(caught.value.facts).get("fault") == fault
+    assert caught.value.photo == "photo"
 
 
 def test_one_sided_light_is_told(card, sheet):

@@ -1,0 +1,149 @@
+"""Each note and each refusal on the strand, at both sides of its limit: the numbers stand here, not taken over."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from strandgauge.errors import OverexposedError, StrandError, StrandOffWindowError, StrandTooThinError
+from strandgauge.light.region import Region
+from strandgauge.reading.describe import join_readings, mean_colours, strand_notes, zone_colours
+from strandgauge.reading.model import CardFit
+from strandgauge.strand.direction import LightClues
+from strandgauge.strand.isolate import Isolated, _outline
+from strandgauge.strand.zones import measure_zones, strand_coordinates
+
+PPM = 4.0
+HEIGHT, WIDTH = 160, 520
+"""A region of 40 by 130 mm; a strand lies in its middle."""
+CLEAR = LightClues(0.1, 0.0, 0.0, 0.0, 0.0, 0.0, 0.05, 0.0)
+
+
+def rectangle(*, length_mm: float = 100.0, width_mm: float = 16.0, beside: float = 0.0) -> np.ndarray:
+    """Return a strand as a mask, the last share of its length lying along the region's edge."""
+    mask = np.zeros((HEIGHT, WIDTH), dtype=bool)
+    rows, columns = round(width_mm * PPM), round(length_mm * PPM)
+    top, left = (HEIGHT - rows) // 2, (WIDTH - columns) // 2
+    turn = left + round((1 - beside) * columns)
+    mask[top : top + rows, left:turn] = True
+    mask[:rows, turn : left + columns] = True
+    return mask
+
+
+def outlined(mask: np.ndarray) -> Isolated:
+    return _outline(mask, np.ones(mask.shape, np.float32), PPM, margin_mm=2.0)
+
+
+@pytest.mark.parametrize(
+    ("within", "beyond", "error", "fault"),
+    [
+        ({"width_mm": 4.5}, {"width_mm": 4.25}, StrandTooThinError, "width"),
+        ({"length_mm": 26.0}, {"length_mm": 24.0}, StrandOffWindowError, "length"),
+        ({"beside": 0.17}, {"beside": 0.23}, StrandOffWindowError, "beside"),
+    ],
+)
+def test_a_strand_is_refused_from_its_limit_on(within, beyond, error, fault):
+    assert outlined(rectangle(**within)).last > 0
+    with pytest.raises(error) as refusal:
+        outlined(rectangle(**beyond))
+    assert dict(refusal.value.facts)["fault"] == fault
+
+
+def lying(*, gaps: float = 0.0, clipped: float = 0.0) -> tuple[Region, Isolated]:
+    """Return a straight strand in true colour, with these shares of it looking like paper and clipped."""
+    hair = rectangle()
+    # Every row of a zone's middle has the same share, spread evenly along it.
+    columns = np.arange(WIDTH)
+    gap = hair & (columns * 0.618 % 1 < gaps)
+    gloss = hair & (columns * 0.618 % 1 > 1 - clipped)
+    linear = np.full((HEIGHT, WIDTH, 3), 0.3, np.float32)
+    region = Region(linear, np.zeros_like(linear), gloss, PPM, np.array([[1 / PPM, 0, 0], [0, 1 / PPM, 0]]))
+    return region, replace(outlined(hair), gap=gap)
+
+
+def zones_of(**shares: float):
+    region, strand = lying(**shares)
+    return measure_zones(region, strand, strand_coordinates(strand, PPM))
+
+
+@pytest.mark.parametrize(
+    ("within", "beyond", "error", "fault"),
+    [
+        ({"gaps": 0.32}, {"gaps": 0.38}, StrandTooThinError, "gaps"),
+        ({"clipped": 0.08}, {"clipped": 0.12}, OverexposedError, "hair"),
+    ],
+)
+def test_a_zone_is_refused_from_its_limit_on(within, beyond, error, fault):
+    assert set(zones_of(**within)) == {"overall", "root", "mids", "ends"}
+    with pytest.raises(error) as refusal:
+        zones_of(**beyond)
+    assert dict(refusal.value.facts)["fault"] == fault
+
+
+def test_shares_of_gaps_and_gloss_are_those_of_the_strands_middle():
+    zone = zones_of(gaps=0.2, clipped=0.05)["overall"]
+    assert zone.gap_share == pytest.approx(0.2, abs=0.01)
+    assert zone.clipped_share == pytest.approx(0.05, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("within", "beyond", "code"),
+    [
+        ({"shadow": 0.35}, {"shadow": 0.351}, "one-sided-light"),
+        ({"gap_share": 0.12}, {"gap_share": 0.121}, "gaps"),
+        ({"clipped_share": 0.01}, {"clipped_share": 0.011}, "gloss"),
+        ({"wet": False}, {"wet": True}, "wet"),
+        ({"print_measured": True}, {"print_measured": False}, "print-not-measured"),
+    ],
+)
+def test_a_note_begins_at_its_limit(within, beyond, code):
+    assert notes(**within) == []
+    assert notes(**beyond) == [code]
+
+
+def notes(*, shadow=0.0, gap_share=0.0, clipped_share=0.0, wet=False, print_measured=True) -> list[str]:
+    zones = zones_of()
+    zones["overall"] = replace(zones["overall"], gap_share=gap_share, clipped_share=clipped_share)
+    return [note.code for note in strand_notes(zones, replace(CLEAR, shadow=shadow), wet, print_measured)]
+
+
+# --- how sure -------------------------------------------------------------------------------------------
+
+FIT = CardFit(0.8, 2.0, 1.0, 12.0)
+
+
+def colours(cautions: int = 0):
+    return zone_colours(zones_of(), CLEAR, FIT, cautions)
+
+
+def test_each_caution_widens_the_uncertainty_by_15_percent():
+    none, one, three = (colours(cautions)["overall"].lab_sd for cautions in (0, 1, 3))
+    assert one / none == pytest.approx([1.15] * 3, rel=0.02)
+    assert three / none == pytest.approx([1.15**3] * 3, rel=0.02)
+
+
+def test_photos_that_agree_are_surer_together_and_those_that_do_not_are_as_far_apart_as_they_are():
+    one = colours()
+    alike = mean_colours([one, one])["overall"]
+    assert (alike.lab_sd < one["overall"].lab_sd).all()
+    far = {name: replace(zone, lab=zone.lab + 20.0) for name, zone in one.items()}
+    apart = mean_colours([one, far])["overall"]
+    assert apart.lab == pytest.approx(one["overall"].lab + 10.0)
+    assert apart.lab_sd == pytest.approx([20.0 / np.sqrt(2) / np.sqrt(2)] * 3)
+
+
+def test_the_worst_of_several_cards_is_the_joined_ones():
+    from readings import reading
+    from strandgauge.hair.levels import load_ladder
+
+    parts = [reading(card_fit=CardFit(0.6, 2.0, 1.0, 30.0)), reading(card_fit=CardFit(1.0, 5.0, 2.0, 10.0))]
+    joined = join_readings(parts, colours(), load_ladder(), wet=False)
+    assert joined.card_fit == CardFit(0.8, 5.0, 1.5, 30.0)
+    assert len(joined.notes) == len(parts[0].notes)
+
+
+def test_refusals_of_the_strand_are_a_family():
+    assert issubclass(StrandTooThinError, StrandError)
+    assert issubclass(StrandOffWindowError, StrandError)

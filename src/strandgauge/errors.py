@@ -386,6 +386,13 @@ class BadMixError(OutlookError):
     exit_code = 66
 
 
+class BadHistoryError(OutlookError):
+    """A history that cannot be used."""
+
+    code = "bad-history"
+    exit_code = 85
+
+
 class BadReadingError(FileError):
     """A file that is not a reading saved by this program."""
 

@@ -36,8 +36,11 @@ def _saved_reading(path, schema="strandgauge.reading/1"):
 def test_reach_from_a_colour(capsys):
     assert run(["reach", "76,0.8,24.5", "--target", "pastel pink", "--bowl", "40", "--json", "-"]) == 0
     document = _document(capsys, "outlook-1.json")
-    assert document["verdict"] == "true"
-    assert [step["level"] for step in document["strip"]] == [6, 7, 8, 9, 10]
+    assert document["verdict"] in ("true", "may")
+    assert document["chance"] == document["probability_true"] > 0.3
+    assert document["needs"]["low"] <= document["needs"]["level"] <= document["needs"]["high"]
+    assert [(one["zone"], one["do"]) for one in document["advice"]] == [("overall", "dye")]
+    assert [step["level"] for step in document["strip"]] == [6, 7, 8, 9, 10, 11, 12]
     assert sum(part["grams"] for part in document["zones"][0]["formula"]) == pytest.approx(40)
 
 
@@ -68,9 +71,29 @@ def test_mix_and_a_learned_dye(capsys, tmp_path):
 def test_text_output_names_verdict_formula_and_cautions(capsys):
     assert run(["reach", "36,13,28", "--target", "pastel pink"]) == 0
     text = capsys.readouterr().out
+    assert text.startswith("Pastel pink: ask for the history first.")
     assert "out of reach" in text
-    assert "Stop:" in text
     assert "Strand test" in text
+    assert text.count("!") == 2
+    assert "Shadow" not in text
+    assert run(["reach", "36,13,28", "--target", "pastel pink", "--full"]) == 0
+    assert "Shadow" in capsys.readouterr().out
+
+
+def test_what_was_told_changes_the_advice(capsys, tmp_path):
+    asked = ["reach", "47,6,17", "--target", "lilac", "--json", "-"]
+
+    def advised(*told):
+        assert run([*asked, *told]) == 0
+        return {one["do"] for one in _document(capsys, "outlook-1.json")["advice"]}
+
+    assert advised() == {"ask-history", "lift"}
+    assert advised("--told", "virgin") == {"lift"}
+    assert advised("--told", "metallic=yes") == {"metal-test", "stop-history", "choose-another"}
+    file = tmp_path / "history.toml"
+    file.write_text('schema = "strandgauge.history/1"\nvirgin = true\nscalp = "broken"\n')
+    assert advised("--history", str(file)) == {"stop-condition"}
+    assert advised("--history", str(file), "--told", "scalp=fine") == {"lift"}
 
 
 def test_lists_print(capsys):
@@ -92,6 +115,7 @@ def test_lists_print(capsys):
         (["mix", "--base", "66,4,32", "--dye", "plaid=1"], 65),
         (["mix", "--base", "66,4,32", "--dye", "violet=1", "--dyes", "missing.toml"], 52),
         (["reach", "missing.json", "--target", "lilac"], 67),
+        (["reach", "66,4,32", "--target", "lilac", "--told", "hena=yes"], 85),
         (["learn", "dye", "--name", "x", "--base", "60,5,20", "--dyed", "75,5,20"], 68),
         (["reach", "66,4,32", "--target", "lilac", "--bowl", "-5"], 66),
     ],

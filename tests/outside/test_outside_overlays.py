@@ -75,7 +75,7 @@ def from_colours(surface: str, pigments: Pigments | None = None) -> np.ndarray:
     for dye in DYES:
         for strength in STRENGTHS.values():
             added = strength * band(dye)
-            learned = learn_dye("own", [Observation(seen(PALEST), seen(PALEST + added), 0.5)]).curve * 0.5
+            learned = learn_dye("own", [Observation(seen(PALEST), seen(PALEST + added), 1.0)]).curve
             for base in BASES.values():
                 found = solve_base(seen(base), pigments).dyed(learned)
                 errors.append(float(delta_e_2000(found, seen(base + added))))

@@ -151,7 +151,7 @@ def test_the_whole_way_without_script(browse, site):  # noqa: F811
     grams = [float(text.split()[0]) for text in page.locator(".mix:last-of-type .grams b").all_inner_texts()]
     assert sum(grams) == pytest.approx(40.0, abs=0.2)
     page.get_by_role("button", name="Slow").click()
-    assert page.locator(".step h1").inner_text() == "Go slow"
+    assert page.locator(".step h1").inner_text() == "Rinse"
     page.get_by_label("Your note").fill("porous ends")
     page.get_by_role("button", name="Keep the note").click()
     assert page.get_by_label("Your note").input_value() == "porous ends"

@@ -13,16 +13,11 @@ from strandgauge.dye.palette import load_palette
 from strandgauge.dye.targets import find_target, load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.judge.follow import follow
-from strandgauge.judge.nextstep import (
-    TIME_IS_UP,
-    curve_sentences,
-    next_step,
-    short_verdict,
-    worst_stretch,
-)
+from strandgauge.judge.nextstep import worst_stretch
 from strandgauge.judge.outlook import BaseZone
 from strandgauge.judge.reach import reach
 from strandgauge.web.screens import Clock, step_now
+from strandgauge.words.nextstep import curve_sentences, next_step, short_verdict, time_is_up
 
 TRUE, CLOSE, FAR, FORBIDDEN = (9.7, "copper"), (9.7, "pastel pink"), (7.9, "rose"), (5.2, "pastel pink")
 
@@ -57,16 +52,12 @@ OUTLOOKS = (None, TRUE, CLOSE, FAR, FORBIDDEN)
     ("seen", "lift", "stretch", "kind", "word"),
     [
         (TRUE, None, None, "ready", "Ready"),
-        (TRUE, LIFTING, "springs back", "ready", "Ready"),
         (TRUE, ENOUGH, None, "ready", "Ready"),
-        (FAR, ENOUGH, None, "slow", "Rinse"),
+        (FAR, ENOUGH, None, "ready", "Ready"),
         (FAR, LIFTING, None, "go on", "Go on"),
-        (FAR, LATE, None, "slow", "Too slow"),
-        (FAR, LIFTING, "slow", "slow", "Go slow"),
-        (FAR, None, None, "slow", "Not yet"),
-        (CLOSE, None, None, "slow", "Nearly"),
-        (FORBIDDEN, LIFTING, None, "go on", "Go on"),
-        (FORBIDDEN, None, None, "stop", "Not this shade"),
+        (FAR, LIFTING, "slow", "stop", "Rinse"),
+        (FAR, None, None, "slow", "Ask first"),
+        (FORBIDDEN, None, None, "slow", "Ask first"),
         (TRUE, OVER, None, "stop", "Stop"),
         (None, None, None, "go on", "Choose a shade"),
         (None, LIFTING, None, "go on", "Go on"),
@@ -95,13 +86,6 @@ def test_a_look_that_does_not_fit_is_taken_again_however_good_it_seems():
     assert next_step(outlook(*TRUE), odd).word == "Look again"
 
 
-def test_a_true_verdict_on_an_unsure_reading_is_no_promise():
-    unsure = replace(outlook(*TRUE), probability_true=0.3)
-    step = next_step(unsure, None)
-    assert step.word == "Look again"
-    assert "not sure enough" in step.sentence
-
-
 def test_the_sentence_leaves_the_time_to_the_countdown():
     step = next_step(outlook(*FAR), LIFTING)
     assert step.minutes == LIFTING.next_look
@@ -112,7 +96,7 @@ def test_the_sentence_leaves_the_time_to_the_countdown():
 def test_time_that_is_up_stops_what_was_going_on():
     going = next_step(outlook(*FAR), LIFTING)
     assert step_now(going, Clock(59.9, 60.0)) == going
-    assert step_now(going, Clock(60.0, 60.0)) == TIME_IS_UP
+    assert step_now(going, Clock(60.0, 60.0)) == time_is_up()
     ready = next_step(outlook(*TRUE), ENOUGH)
     assert step_now(ready, Clock(75.0, 60.0)) == ready
 

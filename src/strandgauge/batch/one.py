@@ -101,14 +101,15 @@ def wanted_shade(reading: Reading, target: str, tools: Tools) -> WantedShade:
     from strandgauge.dye.targets import find_target
     from strandgauge.judge.outlook import Settings, base_zones
     from strandgauge.judge.reach import reach
+    from strandgauge.words.judge import saying
 
     shade = find_target(target, tools.targets)
     zones = base_zones(reading)
-    # Other shades that would read true are no part of a row, and to look for them takes a third of the time;
-    # so do samples for a probability.
-    outlook = reach(zones, shade, tools.palette, (), tools.ladder, Settings(pretone=False, samples=16))
+    # Other shades that would read true are no part of a row, and to look for them takes a third of the time.
+    outlook = reach(zones, shade, tools.palette, (), tools.ladder, Settings(pretone=False, instead=False))
     worst = max(outlook.zones, key=lambda zone: zone.delta_e00)
-    alike = len({zone.saying for zone in outlook.zones}) == 1
+    told = {zone.name: saying(zone, shade.lab) for zone in outlook.zones}
+    alike = len(set(told.values())) == 1
     where = "" if alike or worst.name == "overall" else f" ({worst.name})"
     whole = next(zone for zone in outlook.zones if zone.name == "overall")
     return WantedShade(
@@ -116,7 +117,7 @@ def wanted_shade(reading: Reading, target: str, tools: Tools) -> WantedShade:
         target_hex=hex_colour(shade.lab),
         predicted_hex=hex_colour(whole.predicted_lab),
         verdict=outlook.verdict,
-        saying=f"{worst.saying}{where}",
+        saying=f"{told[worst.name]}{where}",
         needs_level=outlook.needs_level,
     )
 

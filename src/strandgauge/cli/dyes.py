@@ -14,14 +14,17 @@ DILUTED = 0.1
 def dyes(context: typer.Context, json: JsonOption = None, dyes: DyesOption = None) -> None:
     """List the dyes on the shelf, as they look on level 10 hair."""
     session: Session = context.obj
+    import numpy as np
+
     from strandgauge.colour.cielab import as_lab
     from strandgauge.hair.levels import load_ladder
     from strandgauge.hair.pigment import solve_base
 
-    shelf, palest = load_shelf(dyes), solve_base(load_ladder().lab[-1])
+    shelf, palest = load_shelf(dyes), solve_base(load_ladder().lab_at(10.0))
+    held = float(shelf.held(np.array([DILUTED]))[0])
     shown = []
     for dye in shelf.dyes:
-        shown.append((dye, as_lab(palest.dyed(DILUTED * dye.curve)), as_lab(palest.dyed(dye.curve))))
+        shown.append((dye, as_lab(palest.dyed(held * dye.curve)), as_lab(palest.dyed(dye.curve))))
     from strandgauge.show.json.shapes import dyes_list
     from strandgauge.show.terminal.outlook import print_dyes
 

@@ -10,6 +10,7 @@ import typer
 from strandgauge.cli.options import load_card_for
 
 if TYPE_CHECKING:
+    from strandgauge.judge.history import History
     from strandgauge.judge.outlook import BaseZone
     from strandgauge.reading.pipeline import Measurement
 
@@ -22,6 +23,18 @@ DyesOption = Annotated[
 TargetsOption = Annotated[
     list[Path] | None,
     typer.Option("--targets", metavar="FILE", help="Add the shades of this file; may be given again."),
+]
+HistoryOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--history", metavar="FILE", help="What was asked of the client, a TOML file; see docs/safety.md."
+    ),
+]
+ToldOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--told", metavar="KEY=VALUE", help="One fact of the history, such as henna=yes; may be given again."
+    ),
 ]
 
 
@@ -38,11 +51,11 @@ def hair_zones(text: str, card: Path | None = None) -> tuple[BaseZone, ...]:
 def hair_measured(text: str, card: Path | None = None) -> tuple[tuple[BaseZone, ...], Measurement | None]:
     """Return the zones that :func:`hair_zones` returns and, of a photo, what was measured in it."""
     from strandgauge.dye.targets import parse_colour
-    from strandgauge.judge.outlook import BaseZone, base_zones
+    from strandgauge.judge.outlook import TYPED_SD, BaseZone, base_zones
 
     path = Path(text)
     if not path.exists() and (lab := parse_colour(text)) is not None:
-        return (BaseZone("overall", lab),), None
+        return (BaseZone("overall", lab, TYPED_SD),), None
     if path.suffix.lower() == ".json":
         from strandgauge.reading.model import Reading
         from strandgauge.show.json import load
@@ -52,6 +65,13 @@ def hair_measured(text: str, card: Path | None = None) -> tuple[tuple[BaseZone, 
 
     measurement = measure_photo(path, card=load_card_for(card, None))
     return base_zones(measurement.reading), measurement
+
+
+def load_told(history: Path | None, told: list[str] | None) -> History:
+    """Return what was told of the hair, in a file and by options; the options come last."""
+    from strandgauge.judge.history import NOTHING_TOLD, history_told, load_history
+
+    return history_told(told or (), NOTHING_TOLD if history is None else load_history(history))
 
 
 def whole_of(zones: tuple[BaseZone, ...]) -> BaseZone:

@@ -4,12 +4,20 @@ from __future__ import annotations
 
 import re
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.hair import DyesOption, TargetsOption, hair_measured
+from strandgauge.cli.hair import (
+    DyesOption,
+    HistoryOption,
+    TargetsOption,
+    ToldOption,
+    hair_measured,
+    load_told,
+)
 from strandgauge.cli.options import (
     CardOption,
     JsonOption,
@@ -65,6 +73,11 @@ def reach(
         float,
         typer.Option("--true", metavar="DE", min=0.1, help="CIEDE2000 up to which a result reads true."),
     ] = 3.0,
+    history: HistoryOption = None,
+    told: ToldOption = None,
+    full: Annotated[
+        bool, typer.Option("--full", help="Also print the rest: by level, zones together, a shadow root.")
+    ] = False,
     shadow: Annotated[
         float | None,
         typer.Option(metavar="LEVEL", min=1.0, max=14.0, help="Depth of the shadow root that is proposed."),
@@ -110,14 +123,14 @@ def reach(
         pretone=pretone is PretoneChoice.auto,
         shadow_level=shadow,
     )
-    outlook = look_ahead(chosen, wanted, shelf, shades, rungs, settings)
+    outlook = look_ahead(chosen, wanted, shelf, shades, rungs, settings, load_told(history, told))
     if picture is not None:
         from strandgauge.show.picture.outlook import write_outlook_picture
 
         write_outlook_picture(picture, outlook, measurement)
     from strandgauge.show.terminal.outlook import print_outlook
 
-    session.show(outlook, print_outlook)
+    session.show(outlook, partial(print_outlook, full=full))
 
 
 def _target(text: str, shades: tuple[Target, ...], pick: Pick | None, card: Path | None) -> Target:

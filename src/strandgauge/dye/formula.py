@@ -40,11 +40,13 @@ class Weighed:
     delta_e: float
 
 
-def weigh(base: Base, wanted: Array, shares: Array, palette: Palette, bowl: float, scale: float) -> Weighed:
+def weigh(
+    base: Base, wanted: Array, shares: Array, palette: Palette, bowl: float, scale: float, room: float = 1.0
+) -> Weighed:
     """Return the formula for ``bowl`` grams nearest to the wanted colour in steps of ``scale`` grams.
 
     Each dye is tried one step below to two above its exact weight, and the colour is that of what is weighed.
-    ``base`` is one base, ``wanted`` its target (3,), ``shares`` (D,).
+    ``base`` is one base, ``wanted`` its target (3,), ``shares`` (D,) those of the bowl.
 
     Raises
     ------
@@ -61,11 +63,12 @@ def weigh(base: Base, wanted: Array, shares: Array, palette: Palette, bowl: floa
     moves = np.array(list(product(range(-1, 3), repeat=len(used))), dtype=int).reshape(4 ** len(used), -1)
     tried = np.maximum(steps + moves, 0)
     tried = tried[tried.sum(axis=1) <= total]
-    lab = base.dyed((tried / total) @ palette.curves[used])
+    mixed = np.zeros((len(tried), len(palette.dyes)))
+    mixed[:, used] = tried / total
+    lab = base.dyed(room * palette.held(mixed) @ palette.curves)
     delta = delta_e_2000(lab, wanted)
     best = int(np.argmin(delta))
-    weighed = np.zeros(len(palette.dyes))
-    weighed[used] = tried[best] / total
+    weighed = mixed[best]
     grams = {
         palette.names[place]: count * scale for place, count in zip(used, tried[best], strict=True) if count
     }

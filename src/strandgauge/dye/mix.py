@@ -18,9 +18,11 @@ from strandgauge.hair.pigment import Base, solve_around, solve_base
 
 MODEL_SD = (1.0, 0.8, 1.0)
 """Standard uncertainty of a predicted L*, a*, b* that is the algebra's own (docs/accuracy-pigment.md)."""
-UPTAKE_SD = 0.15
-"""Relative standard uncertainty of how much dye this hair takes up and holds: porosity, time, rinsing. Own
-judgement; no published figure was found."""
+UPTAKE_COMMON_SD = 0.12
+"""Relative standard uncertainty of how much of all dyes this hair takes up: porosity, time, rinsing. Own judgement;
+no published figure was found."""
+UPTAKE_OWN_SD = 0.10
+"""... and of each dye by itself: its batch, its strength in the tube, its liking for hair."""
 
 
 class MixPart(NamedTuple):
@@ -52,7 +54,7 @@ class Mix:
 
     def absorption(self, palette: Palette) -> Array:
         """Return what the mix adds to hair's absorption, (31,)."""
-        return np.asarray(self.shares(palette) @ palette.curves)
+        return np.asarray(palette.held(self.shares(palette)) @ palette.curves)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,40 +120,28 @@ def predict(
     OutsideModelError : no hair has that base colour.
     UnknownDyeError : a dye is not on the shelf.
     """
-    added = mix.absorption(palette)
-    base = solve_base(base_lab)
-    sd = prediction_sd(solve_around(base_lab, base_sd), added)
-    return MixPrediction(name, base_lab, as_lab(base.dyed(added)), as_lab(sd))
+    parts = palette.held(mix.shares(palette))[:, None] * palette.curves
+    sd = prediction_sd(solve_around(base_lab, base_sd), parts)
+    return MixPrediction(name, base_lab, as_lab(solve_base(base_lab).dyed(parts.sum(axis=0))), as_lab(sd))
 
 
-def prediction_sd(around: Base, added: Array) -> Array:
+def prediction_sd(around: Base, parts: Array) -> Array:
     """Return the standard uncertainty (..., 3) of a predicted colour.
 
-    Independent parts: the base's (``around``, see `solve_around`, (..., 7)), how much dye is taken up, and
-    the algebra's own. ``added`` is (..., 31).
+    Independent parts: the base's (``around``, see `solve_around`, (..., 7)), how much dye is taken up, in common and
+    of each by itself, and the algebra's own. ``parts`` is what each dye adds, (..., D, 31).
     """
+    added = np.sum(parts, axis=-2)
     dyed = around.dyed(added[..., None, :])
     from_base = (dyed[..., 1:4, :] - dyed[..., 4:7, :]) / 2.0
-    centre = around.at((..., 0))
-    from_uptake = (centre.dyed(added * (1.0 + UPTAKE_SD)) - centre.dyed(added * (1.0 - UPTAKE_SD))) / 2.0
+    centre, step = around.at((..., 0, None)), 0.1
+    by_dye = (
+        centre.dyed(added[..., None, :] + step * parts) - centre.dyed(added[..., None, :] - step * parts)
+    ) / (2.0 * step)
+    common = (UPTAKE_COMMON_SD * np.sum(by_dye, axis=-2)) ** 2
+    own = np.sum((UPTAKE_OWN_SD * by_dye) ** 2, axis=-2)
     share = np.clip(
         np.max(added, axis=-1, keepdims=True), 0.0, 1.0
     )  # without dye there is nothing to predict
     from_model = share * np.asarray(MODEL_SD)
-    return np.asarray(np.sqrt(np.sum(from_base**2, axis=-2) + from_uptake**2 + from_model**2))
-
-
-def sampled_colours(around: Base, added: Array, draws: Array) -> Array:
-    """Return colours (S, 3) that a mix may give on an uncertain base (7,): see `prediction_sd`.
-
-    The predicted colour is followed to the second order along each axis of the base's uncertainty. ``draws``
-    are standard normal numbers, (S, 7).
-    """
-    dyed = around.dyed(added)
-    up, down, middle = dyed[1:4], dyed[4:7], dyed[0]
-    t = draws[:, :3]
-    colours = middle + t @ ((up - down) / 2.0) + t**2 @ ((up + down) / 2.0 - middle)
-    centre = around.at(0)
-    uptake = (centre.dyed(added * (1.0 + UPTAKE_SD)) - centre.dyed(added * (1.0 - UPTAKE_SD))) / 2.0
-    share = float(np.clip(np.max(added), 0.0, 1.0))
-    return np.asarray(colours + draws[:, 3:4] * uptake + draws[:, 4:7] * share * np.asarray(MODEL_SD))
+    return np.asarray(np.sqrt(np.sum(from_base**2, axis=-2) + common + own + from_model**2))

@@ -15,6 +15,10 @@ from strandgauge.files.calibration import CalibrationTable, calibration_file, re
 from strandgauge.hair.spectra import GRID
 
 SCHEMA = "strandgauge.dyes/1"
+HALF_UPTAKE = 0.35
+"""Share of dye in the bowl at which hair takes up half of what it could hold at most. Uptake that levels off as the
+bath grows stronger (Langmuir 1918, J. Am. Chem. Soc. 40:1361) is what dye baths are usually described by; the value
+is own choice: with it a tenth of the strongest dye still leaves a third of its colour, as pastels are mixed."""
 STRONGEST = 80.0
 """Largest absorption measure that a dye may have at any wavelength; the strongest blacks have half of it."""
 
@@ -40,6 +44,28 @@ class Palette:
 
     dyes: tuple[Dye, ...]
     clear: str
+    half_uptake: float = HALF_UPTAKE
+
+    def held(self, shares: Array) -> Array:
+        """Return what hair holds (..., D) after a bowl with shares (..., D), each 1 for the undiluted dye alone.
+
+        All dyes of a bowl compete for the same places: ``share (1 + h) / (h + sum of shares)``.
+        """
+        half = self.half_uptake
+        return np.asarray(shares * ((1.0 + half) / (half + np.sum(shares, axis=-1, keepdims=True))))
+
+    def bowl(self, held: Array) -> Array:
+        """Return the shares (..., D) of a bowl that leaves ``held`` (..., D), the inverse of `held`.
+
+        More than an undiluted bowl can leave is brought down to that.
+        """
+        total = np.sum(held, axis=-1, keepdims=True)
+        held, total = held / np.maximum(total, 1.0), np.minimum(total, 1.0)
+        return np.asarray(held * (self.half_uptake / (1.0 + self.half_uptake - total)))
+
+    def room(self, held: Array) -> float:
+        """Return the share of places that dye already held, (D,), leaves to a further layer: 1 on bare hair."""
+        return float(max(1.0 - np.sum(held) / (1.0 + self.half_uptake), 0.0))
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -84,7 +110,7 @@ def load_palette(path: Path | None = None, extra: Iterable[Path] = ()) -> Palett
         more = _read(one)
         new = {dye.name for dye in more.dyes}
         kept = tuple(dye for dye in palette.dyes if dye.name not in new)
-        palette = Palette((*kept, *more.dyes), palette.clear)
+        palette = Palette((*kept, *more.dyes), palette.clear, palette.half_uptake)
     return palette
 
 
@@ -96,6 +122,7 @@ def _shipped() -> Palette:
 def _read(path: Path) -> Palette:
     table = read_calibration(path, SCHEMA)
     clear = table.text("clear", "name", default="clear")
+    half = table.number("uptake", "half", low=0.01, high=100.0, default=HALF_UPTAKE)
     ingredients = {
         table.text("ingredient", row, "inci"): _ingredient(table, row)
         for row in range(table.rows("ingredient"))
@@ -110,7 +137,7 @@ def _read(path: Path) -> Palette:
         dyes.append(_dye(table, row, name, ingredients))
     if not dyes:
         raise table.error("the file holds no [[dye]]", "dye")
-    return Palette(tuple(dyes), clear)
+    return Palette(tuple(dyes), clear, half)
 
 
 def _dye(table: CalibrationTable, row: int, name: str, ingredients: dict[str, Array]) -> Dye:
@@ -147,7 +174,7 @@ def _ingredient(table: CalibrationTable, row: int) -> Array:
     """Return the curve (31,), 1 at the highest peak, of one ingredient in hair."""
     shift = table.number("in_hair", "shift", low=-30.0, high=30.0, default=0.0)
     widen = table.number("in_hair", "widen", low=0.5, high=3.0, default=1.0)
-    tail = table.number("in_hair", "blue_tail", low=0.5, high=3.0, default=1.0)
+    blue = table.number("in_hair", "blue_share", low=0.3, high=0.8, default=0.5)
     width = widen * table.number("ingredient", row, "width", low=10.0, high=300.0)
     table.text("ingredient", row, "source")
     table.text("ingredient", row, "grade")
@@ -162,16 +189,17 @@ def _ingredient(table: CalibrationTable, row: int) -> Array:
             raise table.error(
                 "a peak lies at 300 to 800 nm, with a height up to 1", "ingredient", row, "peaks"
             )
-        curve = curve + peak[1] * band(peak[0] + shift, width, tail)
+        curve = curve + peak[1] * band(peak[0] + shift, width, blue)
     return np.asarray(curve / curve.max())
 
 
-def band(peak: float, width: float, blue_tail: float = 1.0) -> Array:
-    """Return an absorption band (31,): a Gaussian over wavenumber, 1 at ``peak`` (nm).
+def band(peak: float, width: float, blue_share: float = 0.5) -> Array:
+    """Return an absorption band (31,): a Gaussian over wavenumber on each flank, 1 at ``peak`` (nm).
 
-    ``width`` is the full width at half the height, in nm; the flank toward blue is ``blue_tail`` times that.
+    ``width`` is the full width at half the height, nm; ``blue_share`` of it lies toward shorter waves, so that a
+    share above a half makes the flank toward red the steeper one.
     """
-    half = (1.0 / (peak - width / 2.0) - 1.0 / (peak + width / 2.0)) / 2.0
-    away = (1.0 / GRID - 1.0 / peak) / half
-    away = np.where(away > 0.0, away / blue_tail, away)
-    return np.asarray(np.exp(-np.log(2.0) * away**2))
+    blue, red = peak - blue_share * width, peak + (1.0 - blue_share) * width
+    away = 1.0 / GRID - 1.0 / peak
+    half = np.where(away > 0.0, 1.0 / blue - 1.0 / peak, 1.0 / peak - 1.0 / red)
+    return np.asarray(np.exp(-np.log(2.0) * (away / half) ** 2))

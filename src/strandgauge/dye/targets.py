@@ -13,7 +13,7 @@ import numpy as np
 from strandgauge.colour.cielab import Lab, as_lab
 from strandgauge.colour.srgb import lab_from_srgb
 from strandgauge.errors import BadColourError, UnknownTargetError
-from strandgauge.files.calibration import calibration_file, read_calibration
+from strandgauge.files.calibration import CalibrationTable, Key, calibration_file, read_calibration
 
 _NUMBER = r"\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*"
 _LAB = re.compile(rf"^{_NUMBER},{_NUMBER},{_NUMBER}$")
@@ -26,6 +26,9 @@ class Target:
 
     name: str
     lab: Lab
+    """At its clearest."""
+    deep: tuple[Lab, ...] = ()
+    """Colours that still go by its name on darker hair, one deeper than the other."""
 
 
 def load_targets(path: Path | None = None, extra: Iterable[Path] = ()) -> tuple[Target, ...]:
@@ -53,13 +56,27 @@ def _read(path: Path) -> tuple[Target, ...]:
         name = table.text("target", row, "name")
         if name in {target.name for target in targets}:
             raise table.error(f"'{name}' is named twice", "target", row, "name")
-        lightness, a, b = table.numbers("target", row, "lab", count=3, low=-128.0, high=128.0)
-        if not 0.0 <= lightness <= 100.0:
-            raise table.error(f"L* is {lightness:g}, outside 0 to 100", "target", row, "lab")
-        targets.append(Target(name, (lightness, a, b)))
+        deep = table.get("target", row, "deep")
+        steps = len(deep) if isinstance(deep, list) else 0
+        if deep is not None and not steps:
+            raise table.error("'deep' must be a list of L*, a*, b*", "target", row, "deep")
+        targets.append(
+            Target(
+                name,
+                _lab(table, "target", row, "lab"),
+                tuple(_lab(table, "target", row, "deep", step) for step in range(steps)),
+            )
+        )
     if not targets:
         raise table.error("the file holds no [[target]]", "target")
     return tuple(targets)
+
+
+def _lab(table: CalibrationTable, *key: Key) -> Lab:
+    lightness, a, b = table.numbers(*key, count=3, low=-128.0, high=128.0)
+    if not 0.0 <= lightness <= 100.0:
+        raise table.error(f"L* is {lightness:g}, outside 0 to 100", *key)
+    return lightness, a, b
 
 
 def parse_colour(text: str) -> Lab | None:

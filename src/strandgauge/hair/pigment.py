@@ -82,7 +82,8 @@ class Base:
     def over(self, absorption: ArrayLike) -> Base:
         """Return this hair with dye of absorption (..., 31) on it, as the base of a further step."""
         before = 0.0 if self.laid_over is None else self.laid_over
-        return replace(self, laid_over=before + np.asarray(absorption, dtype=float))
+        laid = before + np.asarray(absorption, dtype=float)
+        return replace(self, laid_over=np.broadcast_to(laid, (*self.amounts.shape[:-1], GRID.size)))
 
     def at(self, index: Index) -> Base:
         """Return the part of the leading shape at ``index``, which numpy's rules apply to."""

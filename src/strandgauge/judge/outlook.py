@@ -1,4 +1,4 @@
-"""What a reading becomes once a shade is wished for: the outlook, as plain frozen records."""
+"""What follows from a reading once a shade is wished for, as plain frozen records: codes and numbers, no sentence."""
 
 from __future__ import annotations
 
@@ -10,16 +10,41 @@ from annotated_types import MinLen
 from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.targets import Target
-from strandgauge.facts import NotNegative, Share
+from strandgauge.facts import Fact, Note, NotNegative, Share
 from strandgauge.reading.model import Reading
 
-Verdict = Literal["true", "close", "turns", "out of reach"]
-
-VERDICTS: tuple[Verdict, ...] = ("true", "close", "turns", "out of reach")
+Verdict = Literal["true", "may", "close", "turns", "out"]
+"""Reads true; may read true, the chance stands beside it; comes close; turns into another colour; out of reach."""
+VERDICTS: tuple[Verdict, ...] = ("true", "may", "close", "turns", "out")
 """From best to worst."""
+
+Do = Literal[
+    "lift",
+    "rinse",
+    "look-again",
+    "deposit",
+    "clarify",
+    "remove-dye",
+    "wait",
+    "fill",
+    "neutralise",
+    "tone",
+    "dye",
+    "melt-root",
+    "choose-another",
+    "ask-history",
+    "metal-test",
+    "stop-condition",
+    "stop-time",
+    "stop-history",
+]
+"""What a zone is advised."""
+STOPS: tuple[Do, ...] = ("stop-condition", "stop-time", "stop-history")
 
 UNEVEN = 2.0
 """CIEDE2000 between zones from which they no longer pass for one colour; own judgement."""
+TYPED_SD: Lab = (1.0, 0.8, 1.0)
+"""Standard uncertainty that a colour typed in is given: someone read it somewhere. Own judgement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,11 +54,26 @@ class BaseZone:
     name: str
     lab: Lab
     lab_sd: Lab = (0.0, 0.0, 0.0)
+    level: float | None = None
+    """As read; None where it follows from the colour."""
+    level_sd: float | None = None
+    level_shares: tuple[tuple[int, float], ...] = ()
+    """Whole levels and their shares of the zone's hair; empty for a colour typed in, which is one piece."""
 
 
 def base_zones(reading: Reading) -> tuple[BaseZone, ...]:
     """Return root, mids, ends and overall of a reading as hair to be dyed."""
-    return tuple(BaseZone(zone.name, zone.lab, zone.lab_sd) for zone in (*reading.zones, reading.overall))
+    return tuple(
+        BaseZone(
+            zone.name,
+            zone.lab,
+            zone.lab_sd,
+            zone.level,
+            zone.level_sd,
+            tuple((int(level), share) for level, share in zone.level_shares.items()),
+        )
+        for zone in (*reading.zones, reading.overall)
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +81,7 @@ class Settings:
     """What the user may set for an outlook."""
 
     true_within: float = 3.0
-    """CIEDE2000 up to which a result reads true."""
+    """CIEDE2000 from the shade's region up to which a result reads true."""
     close_within: float = 6.0
     """... reads close."""
     turns_within: float = 20.0
@@ -53,9 +93,34 @@ class Settings:
     pretone: bool = True
     """Whether a pre-tone may be proposed."""
     shadow_level: float | None = None
-    """Level of a smoky shadow root; two levels below the base where None."""
-    samples: int = 1000
+    """Level of a smoky shadow root; two levels below the root where None."""
+    samples: int = 600
     seed: int = 20
+    instead: bool = True
+    """Whether other shades are looked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Needs:
+    """The level from which a shade reads true, on the ladder."""
+
+    level: float
+    low: float
+    """Below this it hardly can."""
+    high: float
+    """From here on it is as sure as it gets."""
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """One thing to do, and why."""
+
+    zone: str
+    do: Do
+    why: tuple[str, ...] = ()
+    """Codes, the most telling first; `strandgauge.words` has a sentence for each."""
+    facts: tuple[tuple[str, Fact], ...] = ()
+    """Numbers and names that the sentences may use."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +134,17 @@ class Pretone:
 
 
 @dataclass(frozen=True, slots=True)
+class Piece:
+    """The part of a zone's hair at one depth, and what the zone's formula makes of it."""
+
+    level: float
+    share: Share
+    predicted_lab: Lab
+    delta_e00: NotNegative
+    """From the shade's region."""
+
+
+@dataclass(frozen=True, slots=True)
 class ZoneOutlook:
     """The outlook for one zone: the best that can be had, as it can be weighed."""
 
@@ -77,20 +153,38 @@ class ZoneOutlook:
     predicted_lab: Lab
     predicted_lab_sd: LabSd
     delta_e00: NotNegative
+    """CIEDE2000 from the nearest colour that goes by the shade's name."""
     verdict: Verdict
-    saying: str
-    """The verdict in words: how it differs, or what it turns into."""
     probability_true: Share
+    """Chance that at least three quarters of this hair read true."""
     formula: tuple[FormulaPart, ...]
     pretone: Pretone | None
     unadjusted_lab: Lab
-    """What the mix that suits pale, level 10 hair would give here."""
-    unadjusted_saying: str
+    """What the mix that suits the ladder's palest hair would give here."""
+    level: float = 0.0
+    level_sd: float = 0.0
+    hair: str = "lifted"
+    """What the hair seems to be: natural, lifted, white, toned or dyed."""
+    cast: str | None = None
+    """Hue of old dye on it."""
+    slight: bool = True
+    """Whether what lies on it is little enough to be washed out."""
+    red: bool = False
+    """Redder than lightener leaves hair of this depth: henna, or red dye."""
+    needs: Needs | None = None
+    """None where no lift makes the shade read true."""
+    pieces: tuple[Piece, ...] = ()
+    share_true: Share = 1.0
+    """Share of the hair that reads true on average."""
+    bowl: int = 0
+    """Zones with the same number can be served from one bowl."""
+    wanted_lab: Lab | None = None
+    """The shade at its clearest."""
 
 
 @dataclass(frozen=True, slots=True)
 class StripStep:
-    """The best result on this hair at another level of lift."""
+    """The best result on lifted hair of another level."""
 
     level: float
     base_lab: Lab
@@ -100,12 +194,16 @@ class StripStep:
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
-    """A shade that does read true today."""
+    """A shade that is likely to read true today."""
 
     name: str
     lab: Lab
     predicted_lab: Lab
     delta_e00: float
+    chance: Share = 1.0
+
+
+Outcome = Literal["one-colour", "meets", "partly", "apart", "lighten-first"]
 
 
 class ZoneFormula(NamedTuple):
@@ -125,40 +223,63 @@ class Evening:
     """The same when all zones aim at what the darkest can reach."""
     formulas: tuple[ZoneFormula, ...]
     """Formulas for meeting there; empty where the ones above are even enough, or meeting does not help."""
-    saying: str
+    outcome: Outcome = "apart"
+    zone: str = ""
+    """The zone that holds it back, where one does."""
+    aim_lab: Lab | None = None
+    """What the zones would meet at."""
 
 
 @dataclass(frozen=True, slots=True)
 class Shadow:
-    """A pair of dyes that makes a smoky neutral of a wanted depth."""
+    """A mix that makes a smoky neutral of a wanted depth at the root."""
 
     level: float
     predicted_lab: Lab
     delta_e00: float
     formula: tuple[FormulaPart, ...]
+    zone: str = "overall"
 
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """Whether the wanted shade can be had, and what gets there."""
+    """Whether the wanted shade can be had, what gets there, and what is advised."""
 
     target: Target
     verdict: Verdict
     probability_true: Share
+    """Chance that all zones read true together."""
     zones: Annotated[tuple[ZoneOutlook, ...], MinLen(1)]
     base_level: float
-    needs_level: float | None
+    needs: Needs | None
+    """Of the zone that needs most; None where no lift makes the shade read true there."""
     needs_undertone: str | None
     strip: tuple[StripStep, ...]
     instead: tuple[Alternative, ...]
     evening: Evening | None
     shadow: Shadow
-    cautions: Annotated[tuple[str, ...], MinLen(1)]
+    advice: tuple[Advice, ...]
+    """What to do, most pressing first."""
+    cautions: tuple[Note, ...]
+    """What to mind, most pressing first."""
     bowl: float
+    target_level: float = 0.0
+    """The level of the shade's own lightness."""
+
+    @property
+    def needs_level(self) -> float | None:
+        """The needed level alone."""
+        return None if self.needs is None else self.needs.level
 
     @property
     def level_to_come_to(self) -> float | None:
         """The level that the shade needs: where it reads true already, the level that the hair has."""
-        if self.needs_level is None and self.verdict == "true":
-            return self.base_level
-        return self.needs_level
+        return self.base_level if self.needs is None and self.verdict == "true" else self.needs_level
+
+    def does(self, *codes: Do, zone: str | None = None) -> bool:
+        """Whether any of these is advised, for a zone or for any."""
+        return any(one.do in codes and zone in (None, one.zone) for one in self.advice)
+
+    def zone(self, name: str) -> ZoneOutlook:
+        """Return one zone."""
+        return next(one for one in self.zones if one.name == name)

@@ -1,7 +1,7 @@
-"""The outlook: will the wanted shade read true on this base, and if not, what gets there.
+"""The outlook: will the wanted shade read true on this hair, and if not, what gets there.
 
-base zones + wanted shade -> best mixes -> weighed formulas -> verdicts with their probability -> what it
-would take, what can be had instead, how the zones come out alike.
+zones + wanted shade -> candidate mixes -> the one most likely to read true -> weighed formulas -> verdicts with their
+chance -> what it would take, what can be had instead, how the zones come out alike -> advice.
 """
 
 from __future__ import annotations
@@ -11,27 +11,34 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, as_lab, chroma, delta_e_2000, hue_deg
-from strandgauge.colour.names import colour_word, difference_words
-from strandgauge.dye.formula import SMALL_STEPS, Weighed, too_small, weigh
-from strandgauge.dye.mix import prediction_sd, sampled_colours
+from strandgauge.dye.formula import FormulaPart, weigh
+from strandgauge.dye.mix import prediction_sd
 from strandgauge.dye.palette import Palette
-from strandgauge.dye.solve import Grid, Solutions, best_mixes, make_grid
+from strandgauge.dye.region import Region, region_of
+from strandgauge.dye.solve import Grid, best_mixes, make_grid, make_sieve, ranked_mixes, survey_mixes
 from strandgauge.dye.targets import Target
 from strandgauge.hair.levels import Ladder
-from strandgauge.hair.pigment import Base, lifted, solve_around
-from strandgauge.hair.stain import find_stain
+from strandgauge.hair.pigment import Base, solve_around
 from strandgauge.hair.warmth import undertone
+from strandgauge.judge.advise import advise
 from strandgauge.judge.cautions import cautions_for
+from strandgauge.judge.chance import MOST_OF_IT, Draws, draws, share_true
+from strandgauge.judge.hairkind import Hair, what_hair
+from strandgauge.judge.history import NOTHING_TOLD, History
+from strandgauge.judge.needs import grid_for, needs_on, path_of, paths_of
 from strandgauge.judge.outlook import (
     UNEVEN,
     VERDICTS,
     Alternative,
     BaseZone,
     Evening,
+    Needs,
     Outlook,
+    Piece,
     Pretone,
     Settings,
     Shadow,
@@ -41,14 +48,29 @@ from strandgauge.judge.outlook import (
     ZoneOutlook,
 )
 
-STRIP_LEVELS = (6.0, 7.0, 8.0, 9.0, 10.0)
-DARK_LEVELS = (3.0, 4.0, 5.0)
+STRIP_FROM = 6.0
+LIKELY = 0.7
+"""Chance from which a shade is said to read true ..."""
+POSSIBLE = 0.3
+"""... and from which it is said that it may."""
 PRETONE_GAIN = 0.5
 """CIEDE2000 that a pre-tone must win to be worth a second round on the hair."""
-SAME_DYES_WORTH = 0.1
-"""CIEDE2000 that it is worth to mix all zones from the same dyes."""
-DARKER = 0.4
-"""Levels by which a zone must lie below the whole to be named as what holds it back."""
+RANKED = 3
+"""Mixes of unlike dyes that are weighed against each other for each colour aimed at."""
+DEEPER_COST = 0.08
+"""Chance that the next deeper variant of a shade must win to be chosen over the clearer one ..."""
+DYE_COST = 0.02
+"""... that one dye more must win ..."""
+OTHER_DYES_COST = 0.1
+"""... and that other dyes than those of the strand as a whole must win."""
+SAME_BOWL = 0.03
+"""Chance that may be lost by serving several zones from one bowl."""
+FULLER = (1.3, 1.7)
+"""Factors by which a mix is made fuller for zones with darker pieces in them."""
+LEAST_SPREAD = 0.35
+"""Levels by which a zone's pieces must differ, noise taken off, to be judged one by one."""
+PIXEL_NOISE = 0.25
+"""Levels by which places of one colour differ as read: light and shade between fibres."""
 MOST_ALTERNATIVES = 6
 NEUTRAL = (1.0, 3.0)
 """a*, b* of a smoky neutral. What looks neutral in hair lies toward +a*, +b* (Brightness and Hue Judgment of
@@ -62,8 +84,9 @@ def reach(
     targets: Sequence[Target],
     ladder: Ladder,
     settings: Settings | None = None,
+    history: History = NOTHING_TOLD,
 ) -> Outlook:
-    """Return the outlook for a wanted shade on one or more zones of hair.
+    """Return the outlook for a wanted shade on one or more zones of hair, before any lightener goes on.
 
     Parameters
     ----------
@@ -72,6 +95,7 @@ def reach(
     palette : dyes on the shelf.
     targets : shades from which to propose others that read true.
     ladder : levels of lift.
+    history : what was told of the hair.
 
     Raises
     ------
@@ -79,111 +103,184 @@ def reach(
     BadMixError : the bowl cannot be weighed.
     """
     settings = settings or Settings()
-    grid, wanted = _grid_for(palette), np.asarray(target.lab, dtype=float)
-    around = solve_around([zone.lab for zone in bases], [zone.lab_sd for zone in bases])
-    base = around.at((slice(None), 0))
-    whole = next((place for place, zone in enumerate(bases) if zone.name == "overall"), 0)
-    lift = _along_lift(base.at(whole), wanted, grid, ladder, settings)
-    zones, weighed = _zones(bases, whole, around, target, grid, settings, lift.palest_shares)
-    stain = find_stain(bases[whole].lab, bases[whole].lab_sd)
-    levels = [float(ladder.level_of(zone.lab)) for zone in bases]
-    base_level, darkest = levels[whole], int(np.argmin(levels))
-    if base_level - levels[darkest] < DARKER:
-        darkest = whole
-    return Outlook(
+    work = _Work(target, region_of(target), palette, grid_for(palette), ladder, settings)
+    path = path_of(target, palette, ladder)
+    heads = [_head(zone, ladder, history) for zone in bases]
+    whole = next((place for place, head in enumerate(heads) if head.zone.name == "overall"), 0)
+    drawn = draws(len(heads), len(palette.dyes), settings.samples, settings.seed)
+    choices = _choices(heads, whole, drawn, work)
+    needs = needs_on(path, settings.true_within)
+    zones = tuple(
+        _zone_outlook(head, choice, path.shares[-1], needs, work)
+        for head, choice in zip(heads, choices, strict=True)
+    )
+    zones = _in_one_bowl(zones, choices, heads, drawn, whole, work)
+    own = [place for place, head in enumerate(heads) if head.zone.name != "overall"] or [whole]
+    chance = float(np.mean(np.min([choices[place].true for place in own], axis=0)))
+    verdict = max((zones[place].verdict for place in own), key=VERDICTS.index)
+    verdict = _verdict(chance, 0.0, settings) if verdict in ("true", "may") else verdict
+    asked = [zones[place].needs for place in own]
+    most = None if None in asked else max((one for one in asked if one is not None), key=lambda n: n.level)
+    outlook = Outlook(
         target=target,
-        verdict=max((zone.verdict for zone in zones), key=VERDICTS.index),
-        probability_true=min(zone.probability_true for zone in zones),
+        verdict=verdict,
+        probability_true=chance,
         zones=zones,
-        base_level=base_level,
-        needs_level=lift.needs_level,
-        needs_undertone=lift.needs_undertone,
-        strip=lift.strip,
-        instead=_instead(base, whole, target, targets, grid, settings),
-        evening=_evening(bases, zones, base, weighed, grid, settings),
-        shadow=_shadow(base.at(whole), base_level, palette, ladder, settings),
-        cautions=cautions_for(
-            zones,
-            palette,
-            None if darkest == whole else bases[darkest].name,
-            levels[darkest],
-            lift.needs_level,
-            _weighing(zones, palette, settings),
-            None if stain is None else stain.hue,
+        base_level=heads[whole].level,
+        target_level=float(ladder.level_of(target.lab)),
+        needs=most,
+        needs_undertone=None if most is None else undertone(ladder.lab_at(most.level), ladder),
+        strip=tuple(
+            StripStep(float(level), as_lab(base), as_lab(lab), float(away))
+            for level, base, lab, away in zip(path.levels, path.base, path.lab, path.away, strict=True)
+            if level >= STRIP_FROM
         ),
+        instead=_instead(heads, own, target, targets, work) if settings.instead else (),
+        evening=_evening(heads, zones, choices, own, work),
+        shadow=_shadow(heads, whole, work),
+        advice=(),
+        cautions=(),
         bowl=settings.bowl,
+    )
+    outlook = replace(outlook, advice=advise(outlook, history))
+    return replace(outlook, cautions=cautions_for(outlook, palette, settings.scale, history))
+
+
+@dataclass(frozen=True, eq=False)
+class _Work:
+    """What stays the same for all zones."""
+
+    target: Target
+    region: Region
+    palette: Palette
+    grid: Grid
+    ladder: Ladder
+    settings: Settings
+
+
+@dataclass(frozen=True, eq=False)
+class _Head:
+    """One zone, ready to be dyed."""
+
+    zone: BaseZone
+    level: float
+    level_sd: float
+    hair: Hair
+    shares: tuple[float, ...]
+    """Of its pieces, dark to light."""
+    levels: tuple[float, ...]
+    pieces: Base
+    """(P, 7) pieces and their neighbours."""
+    whole: Base
+    """(7,) the zone's mean and its neighbours."""
+
+    @property
+    def base(self) -> Base:
+        return self.whole.at(0)
+
+
+def _head(zone: BaseZone, ladder: Ladder, history: History) -> _Head:
+    colour = np.asarray(zone.lab, dtype=float)
+    level = float(ladder.level_of(colour)) if zone.level is None else zone.level
+    sd = (
+        float(ladder.level_sd(colour, np.diag(np.square(zone.lab_sd))))
+        if zone.level_sd is None
+        else zone.level_sd
+    )
+    found = _pieces(zone, level)
+    levels = np.array([one[0] for one in found])
+    labs = colour + ladder.lab_at(levels) - ladder.lab_at(level)
+    labs[:, 0] = np.clip(labs[:, 0], 2.0, 100.0)
+    whole = solve_around(colour, zone.lab_sd)
+    pieces = (
+        Base(whole.pigments, whole.amounts[None], whole.floor[None])
+        if len(found) == 1
+        else solve_around(labs, np.broadcast_to(zone.lab_sd, labs.shape))
+    )
+    return _Head(
+        zone,
+        level,
+        sd,
+        what_hair(zone, ladder, history),
+        tuple(share for _, share in found),
+        tuple(levels.tolist()),
+        pieces,
+        whole,
     )
 
 
-@lru_cache(maxsize=8)
-def _grid_for(palette: Palette) -> Grid:
-    return make_grid(palette)
+def _pieces(zone: BaseZone, level: float) -> list[tuple[float, float]]:
+    """Return levels and shares of a zone's pieces, dark to light: one piece where it is even within the noise.
 
-
-@lru_cache(maxsize=8)
-def _pairs_for(palette: Palette) -> Grid:
-    return make_grid(palette, most=2)
+    Whole levels make an even zone look like two; their rounding and the pixels' noise are taken off the spread.
+    """
+    shares = sorted((whole, share) for whole, share in zone.level_shares if share >= 0.03)
+    if len(shares) < 2:
+        return [(level, 1.0)]
+    at, much = np.array(shares, dtype=float).T
+    much = much / much.sum()
+    mean = float(at @ much)
+    spread = float(much @ (at - mean) ** 2)
+    true = spread - 1.0 / 12.0 - PIXEL_NOISE**2
+    if true < LEAST_SPREAD**2:
+        return [(level, 1.0)]
+    kept = np.sqrt(true / spread)
+    return [(level + kept * (one - mean), float(share)) for one, share in zip(at, much, strict=True)]
 
 
 # --- each zone ------------------------------------------------------------------------------------------
 
 
-def _zones(
-    bases: Sequence[BaseZone],
-    whole: int,
-    around: Base,
-    target: Target,
-    grid: Grid,
-    settings: Settings,
-    palest: Array,
-) -> tuple[tuple[ZoneOutlook, ...], tuple[Weighed, ...]]:
-    wanted, palette = np.asarray(target.lab, dtype=float), grid.palette
-    base = around.at((slice(None), 0))
-    found = best_mixes(base, wanted, grid)
-    found = _in_the_same_dyes(base, wanted, found, found.shares[whole, 0], grid)
-    draws = np.random.default_rng(settings.seed).standard_normal((settings.samples, 7))
-    outlooks, formulas = [], []
-    for place, zone in enumerate(bases):
-        own = base.at(place)
-        first: Array = np.zeros(base.absorption.shape[-1])
-        weighed = weigh(own, wanted, found.shares[place, 0], palette, settings.bowl, settings.scale)
-        pretone = None
-        if settings.pretone and settings.true_within < weighed.delta_e <= settings.turns_within:
-            pretone, first, weighed = _pretoned(own, wanted, weighed, found.shares[place, 0], grid, settings)
-        added = first + weighed.shares @ palette.curves
-        colours = sampled_colours(around.at(place), added, draws)
-        verdict = _verdict(weighed.delta_e, settings)
-        unadjusted = own.dyed(palest @ palette.curves)
-        outlooks.append(
-            ZoneOutlook(
-                name=zone.name,
-                base_lab=zone.lab,
-                predicted_lab=as_lab(weighed.lab),
-                predicted_lab_sd=as_lab(prediction_sd(around.at(place), added)),
-                delta_e00=weighed.delta_e,
-                verdict=verdict,
-                saying=_saying(verdict, weighed.lab, wanted, own.lab),
-                probability_true=float(np.mean(delta_e_2000(colours, wanted) <= settings.true_within)),
-                formula=weighed.parts,
-                pretone=pretone,
-                unadjusted_lab=as_lab(unadjusted),
-                unadjusted_saying=colour_word(unadjusted),
-            )
-        )
-        formulas.append(weighed)
-    return tuple(outlooks), tuple(formulas)
+@dataclass(frozen=True, eq=False)
+class _Choice:
+    """The mix chosen for a zone."""
+
+    held: Array
+    """(D,)"""
+    lab: Array
+    """(3,) on the zone's mean, pre-tone included."""
+    formula: tuple[FormulaPart, ...]
+    share: Array
+    """(S,) of the hair that reads true in each draw."""
+    pretone: Pretone | None = None
+    first: Array | None = None
+    """(31,) what the pre-tone adds."""
+
+    @property
+    def true(self) -> NDArray[np.bool_]:
+        """(S,) whether the zone reads true."""
+        return np.asarray(self.share >= MOST_OF_IT - 1e-9)
 
 
-def _in_the_same_dyes(base: Base, wanted: Array, found: Solutions, shares: Array, grid: Grid) -> Solutions:
-    """Return the solutions (B, 1), mixed from the dyes of ``shares`` (D,) wherever that costs next to nothing.
+def _choices(heads: Sequence[_Head], whole: int, drawn: Draws, work: _Work) -> list[_Choice]:
+    """Choose a mix for each zone: that of the strand as a whole first, the others rather from the same dyes."""
+    means = _stack([head.base for head in heads])
+    ranked = ranked_mixes(means, work.region.anchors, work.grid, RANKED)
+    first = _choose(heads[whole], whole, ranked[whole], None, drawn, work)
+    dyes = first.held > 0.0
+    same = _few(work.grid, dyes)
+    shared = None if same is None or len(heads) == 1 else best_mixes(means, work.region.anchors, same)
+    chosen = []
+    for place, head in enumerate(heads):
+        mine = ranked[place]
+        if shared is not None and place != whole:
+            mine = [np.vstack([mixes, shared.shares[place, k]]) for k, mixes in enumerate(mine)]
+        chosen.append(first if place == whole else _choose(head, place, mine, dyes, drawn, work))
+    return chosen
 
-    Several sets of dyes often come equally near; one set for all zones means fewer tubes and no seams.
-    """
-    dyes = np.append(shares > 0.0, True)  # the last place holds the dye that does nothing
-    rows = np.flatnonzero(np.all(dyes[grid.members], axis=1))
+
+def _stack(bases: Sequence[Base]) -> Base:
+    return Base(
+        bases[0].pigments, np.stack([one.amounts for one in bases]), np.stack([one.floor for one in bases])
+    )
+
+
+def _few(grid: Grid, dyes: NDArray[np.bool_]) -> Grid | None:
+    """Return the coarse mixes of some dyes (D,) only; None where there is none."""
+    rows = np.flatnonzero(np.all(np.append(dyes, True)[grid.members], axis=1))  # the last does nothing
     if rows.size == 0:
-        return found
-    few = replace(
+        return None
+    return replace(
         grid,
         members=grid.members[rows],
         shares=grid.shares[rows],
@@ -191,130 +288,290 @@ def _in_the_same_dyes(base: Base, wanted: Array, found: Solutions, shares: Array
         subset=grid.subset[rows],
         absorption=grid.absorption[rows],
     )
-    same = best_mixes(base, wanted, few)
-    near = same.delta_e <= found.delta_e + SAME_DYES_WORTH
-    return Solutions(
-        np.where(near[..., None], same.shares, found.shares),
-        np.where(near[..., None], same.lab, found.lab),
-        np.where(near, same.delta_e, found.delta_e),
-    )
 
 
-def _verdict(delta: float, settings: Settings) -> Verdict:
-    limits = (settings.true_within, settings.close_within, settings.turns_within)
-    return VERDICTS[sum(delta > limit for limit in limits)]
+def _choose(
+    head: _Head, place: int, ranked: list[Array], dyes: NDArray[np.bool_] | None, drawn: Draws, work: _Work
+) -> _Choice:
+    """Choose among mixes by the chance of success, then by fewer dyes; where none has a chance, by the colour."""
+    palette, region, settings = work.palette, work.region, work.settings
+    mixes, depth = [np.zeros((1, len(palette.dyes)))], [0]
+    for anchor, some in enumerate(ranked):
+        mixes.append(some)
+        depth += [anchor] * len(some)
+        if len(head.shares) > 1:
+            # Pieces that are darker take a fuller mix, which may serve more of the hair.
+            most = 1.0 / np.maximum(some.sum(axis=1, keepdims=True), 1e-9)
+            mixes += [some * np.minimum(factor, most) for factor in FULLER]
+            depth += [anchor] * (2 * len(some))
+    held = np.vstack(mixes)
+    away = region.away(head.base.dyed(held @ palette.curves))
+    worth = np.flatnonzero(away <= away.min() + 3.0)
+    pieces = _weighted(head)
+    shares = [
+        share_true(pieces, held[one], palette.curves, region, settings.true_within, drawn, place)
+        for one in worth
+    ]
+    counts = (held[worth] > 0.0).sum(axis=1)
+    other = 0.0 if dyes is None else OTHER_DYES_COST * np.any((held[worth] > 0.0) & ~dyes, axis=1)
+    score = np.array([np.mean(one >= MOST_OF_IT - 1e-9) + 0.2 * np.mean(one) for one in shares])
+    score = score - DEEPER_COST * np.array(depth)[worth] - DYE_COST * counts - other - 0.02 * away[worth]
+    best = int(worth[int(np.argmax(score))])
+    return _weighed(head, place, held[best], drawn, work)
 
 
-def _saying(verdict: Verdict, lab: Array, wanted: Array, bare: Array) -> str:
-    """Put a verdict in words."""
-    word, how = colour_word(lab), difference_words(lab, wanted)[:2]
-    match verdict:
-        case "true":
-            return "reads true"
-        case "close":
-            return "reads close, " + " and ".join(how) if how else "reads close"
-        case "turns":
-            if word == colour_word(wanted) and how:
-                return f"comes out {' and '.join(how)}"
-            return f"turns {word}"
-        case _:
-            hardly = float(delta_e_2000(lab, bare)) < UNEVEN
-            return f"out of reach: {'stays' if hardly else 'comes out'} {word}"
+def _weighted(head: _Head) -> list[tuple[float, Base]]:
+    return [(share, head.pieces.at(k)) for k, share in enumerate(head.shares)]
 
 
-def _pretoned(
-    base: Base, wanted: Array, plain: Weighed, shares: Array, grid: Grid, settings: Settings
-) -> tuple[Pretone | None, Array, Weighed]:
-    """Return a pre-tone that wins enough, what it adds (31,), and the formula after it; else no pre-tone.
+def _weighed(head: _Head, place: int, held: Array, drawn: Draws, work: _Work) -> _Choice:
+    """Weigh a mix for a zone, with a pre-tone where that is worth a second round."""
+    palette, settings = work.palette, work.settings
+    lab = head.base.dyed(held @ palette.curves)
+    weighed = weigh(head.base, lab, palette.bowl(held), palette, settings.bowl, settings.scale)
+    choice = _Choice(palette.held(weighed.shares), weighed.lab, weighed.parts, np.zeros(1))
+    away = float(work.region.away(choice.lab))
+    if settings.pretone and settings.true_within < away <= settings.turns_within:
+        choice = _pretoned(head, choice, away, work)
+    pieces = [
+        (share, piece if choice.first is None else piece.over(choice.first))
+        for share, piece in _weighted(head)
+    ]
+    share = share_true(pieces, choice.held, palette.curves, work.region, settings.true_within, drawn, place)
+    return replace(choice, share=share)
 
-    What a toner takes out of the light adds to what the formula takes out, so that a pre-tone can only help
-    where three dyes, or the strength of the bowl, were the limit. That is tried first, on the formula so far.
+
+def _pretoned(head: _Head, plain: _Choice, away: float, work: _Work) -> _Choice:
+    """Return the choice after a pre-tone that wins enough; else the plain one.
+
+    What a toner takes out of the light adds to what the formula takes out, and the places it fills are not free for
+    the formula: it can only help where three dyes, or the strength of the bowl, were the limit.
     """
-    palette = grid.palette
-    strengths = np.geomspace(0.01, 0.9, 9)
+    palette, region, settings = work.palette, work.region, work.settings
+    strengths = np.geomspace(0.01, 0.6, 7)
     toners = strengths[:, None, None] * palette.curves
-    quick = delta_e_2000(base.dyed(toners + shares @ palette.curves), wanted)
+    quick = region.away(head.base.dyed(toners + plain.held @ palette.curves))
     strength, dye = np.unravel_index(int(np.argmin(quick)), quick.shape)
-    if quick[strength, dye] > plain.delta_e - PRETONE_GAIN / 2.0:
-        return None, np.zeros(palette.curves.shape[1]), plain
-    choices = [0.5 * strengths[strength], strengths[strength], min(1.0, 2.0 * strengths[strength])]
-    best: tuple[Pretone | None, Array, Weighed] = (None, np.zeros(palette.curves.shape[1]), plain)
-    for share in choices:
-        toner = np.zeros(len(palette.dyes))
-        toner[dye] = share
-        whole = weigh(
-            base, base.dyed(share * palette.curves[dye]), toner, palette, settings.bowl, settings.scale
+    if quick[strength, dye] > away - PRETONE_GAIN / 2.0:
+        return plain
+    toner = np.zeros(len(palette.dyes))
+    toner[dye] = strengths[strength]
+    lab = head.base.dyed(toner @ palette.curves)
+    whole = weigh(head.base, lab, palette.bowl(toner), palette, settings.bowl, settings.scale)
+    before = palette.held(whole.shares)
+    first, room = before @ palette.curves, palette.room(before)
+    over = head.base.over(first)
+    found = best_mixes(over.at((None,)), region.anchors, work.grid)
+    aim = int(np.argmin(region.away(found.lab[0])))
+    bowl = palette.bowl(found.shares[0, aim] / max(room, 1e-6))
+    after = weigh(over, found.lab[0, aim], bowl, palette, settings.bowl, settings.scale, room)
+    if float(region.away(after.lab)) > away - PRETONE_GAIN:
+        return plain
+    pretone = Pretone(palette.names[dye], whole.parts, as_lab(whole.lab), away)
+    return _Choice(room * palette.held(after.shares), after.lab, after.parts, plain.share, pretone, first)
+
+
+def _verdict(chance: float, away: float, settings: Settings) -> Verdict:
+    if chance >= LIKELY:
+        return "true"
+    if chance >= POSSIBLE:
+        return "may"
+    return "close" if away <= settings.close_within else "turns" if away <= settings.turns_within else "out"
+
+
+def _zone_outlook(
+    head: _Head, choice: _Choice, palest: Array, needs: Needs | None, work: _Work
+) -> ZoneOutlook:
+    palette, zone = work.palette, head.zone
+    parts = choice.held[:, None] * palette.curves
+    if choice.first is not None:
+        parts = np.vstack([parts, choice.first])
+    pieces = [piece.at(0).dyed(parts.sum(axis=0)) for _, piece in _weighted(head)]
+    chance, away = float(np.mean(choice.true)), float(work.region.away(choice.lab))
+    verdict = _verdict(chance, away, work.settings)
+    if verdict in ("true", "may"):
+        # Where it reads true as it is, no more lift is needed, whatever other hair of this level would need.
+        needs = needs and Needs(
+            min(needs.level, head.level), min(needs.low, head.level), min(needs.high, head.level)
         )
-        first = whole.shares @ palette.curves
-        over = base.over(first)
-        mix = best_mixes(over.at((None,)), wanted, grid)
-        after = weigh(over, wanted, mix.shares[0, 0], palette, settings.bowl, settings.scale)
-        if after.delta_e < min(best[2].delta_e, plain.delta_e - PRETONE_GAIN):
-            best = (Pretone(palette.names[dye], whole.parts, as_lab(whole.lab), plain.delta_e), first, after)
-    return best
-
-
-# --- the way there --------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, eq=False)
-class _Lift:
-    """What a shade gives at other levels of lift."""
-
-    strip: tuple[StripStep, ...]
-    needs_level: float | None
-    needs_undertone: str | None
-    palest_shares: Array
-
-
-def _along_lift(base: Base, wanted: Array, grid: Grid, ladder: Ladder, settings: Settings) -> _Lift:
-    """Follow this hair along the lift path: the best result at each level, and the lowest that reads true."""
-    levels = np.array([*DARK_LEVELS, *STRIP_LEVELS])
-    hair = lifted(base, levels, ladder.lab)
-    found = best_mixes(hair, wanted, grid)
-    delta = found.delta_e[:, 0]
-    strip = tuple(
-        StripStep(float(levels[i]), as_lab(hair.lab[i]), as_lab(found.lab[i, 0]), float(delta[i]))
-        for i in range(len(DARK_LEVELS), len(levels))
+        needs = needs or Needs(head.level, head.level, head.level)
+    elif head.hair.kind == "dyed":
+        needs = None  # lightener may not shift what lies on it
+    return ZoneOutlook(
+        name=zone.name,
+        base_lab=zone.lab,
+        predicted_lab=as_lab(choice.lab),
+        predicted_lab_sd=as_lab(prediction_sd(head.whole, parts)),
+        delta_e00=away,
+        verdict=verdict,
+        probability_true=chance,
+        formula=choice.formula,
+        pretone=choice.pretone,
+        unadjusted_lab=as_lab(head.base.dyed(palest @ palette.curves)),
+        level=head.level,
+        level_sd=head.level_sd,
+        hair=head.hair.kind,
+        cast=head.hair.cast,
+        slight=head.hair.slight,
+        wanted_lab=work.target.lab,
+        red=head.hair.red,
+        needs=needs,
+        pieces=tuple(
+            Piece(level, share, as_lab(lab), float(work.region.away(lab)))
+            for level, share, lab in zip(head.levels, head.shares, pieces, strict=True)
+        ),
+        share_true=float(np.mean(choice.share)),
     )
-    good = np.flatnonzero(delta <= settings.true_within)
-    if good.size == 0:
-        return _Lift(strip, None, None, found.shares[-1, 0])
-    needs, needed = float(levels[good[0]]), hair.at(int(good[0]))
-    if good[0] > 0:
-        between = needs - np.array([0.75, 0.5, 0.25])
-        finer = lifted(base, between, ladder.lab)
-        enough = np.flatnonzero(best_mixes(finer, wanted, grid).delta_e[:, 0] <= settings.true_within)
-        if enough.size:
-            needs, needed = float(between[enough[0]]), finer.at(int(enough[0]))
-    return _Lift(strip, needs, undertone(needed.lab, ladder), found.shares[-1, 0])
+
+
+def _in_one_bowl(
+    zones: tuple[ZoneOutlook, ...],
+    choices: list[_Choice],
+    heads: Sequence[_Head],
+    drawn: Draws,
+    whole: int,
+    work: _Work,
+) -> tuple[ZoneOutlook, ...]:
+    """Give zones that agree within the noise one bowl: that of the strand as a whole, or of an earlier zone."""
+    order = [whole, *(place for place in range(len(zones)) if place != whole)]
+    found = list(zones)
+    owners: list[int] = []
+    for place in order:
+        zone, choice = found[place], choices[place]
+        for number, owner in enumerate(owners):
+            if choice.pretone is not None or choices[owner].pretone is not None or zone.verdict == "out":
+                continue
+            shared = replace(
+                choices[owner], lab=heads[place].base.dyed(choices[owner].held @ work.palette.curves)
+            )
+            share = share_true(
+                _weighted(heads[place]),
+                shared.held,
+                work.palette.curves,
+                work.region,
+                work.settings.true_within,
+                drawn,
+                place,
+            )
+            shared = replace(shared, share=share)
+            if float(np.mean(shared.true)) < float(np.mean(choice.true)) - SAME_BOWL:
+                continue
+            if float(work.region.away(shared.lab)) > zone.delta_e00 + UNEVEN / 2.0:
+                continue
+            choices[place] = shared
+            found[place] = replace(
+                _zone_outlook(heads[place], shared, np.zeros(len(shared.held)), zone.needs, work),
+                unadjusted_lab=zone.unadjusted_lab,
+                bowl=number,
+            )
+            break
+        else:
+            owners.append(place)
+            found[place] = replace(zone, bowl=len(owners) - 1)
+    return tuple(found)
+
+
+# --- other shades ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Prospect:
+    """How one of many shades would do on this hair."""
+
+    name: str
+    verdict: Verdict
+    chance: float
+    needs: Needs | None
+    predicted_lab: Lab
+    """On the zone where it does worst."""
+    delta_e00: float
+
+
+def prospects(
+    bases: Sequence[BaseZone],
+    targets: Sequence[Target],
+    palette: Palette,
+    ladder: Ladder,
+    settings: Settings | None = None,
+) -> tuple[Prospect, ...]:
+    """Return how each of many shades would do on all zones of hair, in the order of the shades.
+
+    Raises
+    ------
+    OutsideModelError : no hair has the colour of one of the bases.
+    """
+    if not targets:
+        return ()
+    settings = settings or Settings()
+    heads = [_head(zone, ladder, NOTHING_TOLD) for zone in bases]
+    own = [place for place, head in enumerate(heads) if head.zone.name != "overall"] or [0]
+    work = _Work(targets[0], region_of(targets[0]), palette, grid_for(palette), ladder, settings)
+    needs = [needs_on(path, settings.true_within) for path in paths_of(targets, palette, ladder)]
+    return _prospects([heads[place] for place in own], targets, needs, work)
+
+
+def _prospects(
+    heads: Sequence[_Head], targets: Sequence[Target], needs: Sequence[Needs | None], work: _Work
+) -> tuple[Prospect, ...]:
+    """Survey many shades on some zones."""
+    palette, settings = work.palette, work.settings
+    regions = [region_of(one) for one in targets]
+    sieve = make_sieve(_stack([head.base for head in heads]), work.grid)
+    found = survey_mixes(sieve, np.concatenate([region.anchors for region in regions]))
+    drawn = draws(len(heads), len(palette.dyes), 96, settings.seed)
+    prospects_, start = [], 0
+    for one, region, need in zip(targets, regions, needs, strict=True):
+        end = start + len(region.anchors)
+        away = region.away(found.lab[:, start:end])
+        best = np.argmin(away + 0.5 * np.arange(end - start), axis=1)
+        least = away[np.arange(len(heads)), best]
+        worst = int(np.argmax(least))
+        chance = 0.0
+        if least[worst] <= settings.close_within:
+            good = [
+                share_true(
+                    _weighted(head),
+                    found.shares[place, start + best[place]],
+                    palette.curves,
+                    region,
+                    settings.true_within,
+                    drawn,
+                    place,
+                )
+                >= MOST_OF_IT - 1e-9
+                for place, head in enumerate(heads)
+            ]
+            chance = float(np.mean(np.all(good, axis=0)))
+        verdict = _verdict(chance, float(least[worst]), settings)
+        lab = as_lab(found.lab[worst, start + best[worst]])
+        prospects_.append(Prospect(one.name, verdict, chance, need, lab, float(least[worst])))
+        start = end
+    return tuple(prospects_)
 
 
 def _instead(
-    base: Base, whole: int, target: Target, targets: Sequence[Target], grid: Grid, settings: Settings
+    heads: Sequence[_Head], own: Sequence[int], target: Target, targets: Sequence[Target], work: _Work
 ) -> tuple[Alternative, ...]:
-    """Return other shades that read true on the whole and on the darkest zone, nearest in hue first."""
+    """Return other shades that are likely to read true on every zone, nearest in hue first."""
     others = [one for one in targets if one.name != target.name]
     if not others:
         return ()
-    darkest = int(np.argmin(base.lab[:, 0]))
-    first = best_mixes(base.at(([darkest],)), np.array([one.lab for one in others]), grid, thorough=False)
-    kept = np.flatnonzero(first.delta_e[0] <= settings.true_within)
-    if kept.size == 0:
-        return ()
-    shades = [others[place] for place in kept]
-    found = best_mixes(base.at(([whole],)), np.array([one.lab for one in shades]), grid, thorough=False)
-    worst = np.maximum(found.delta_e[0], first.delta_e[0, kept])
-    fitting = [
-        (
-            _hue_distance(one.lab, target.lab),
-            Alternative(one.name, one.lab, as_lab(found.lab[0, i]), float(worst[i])),
+    found = _prospects([heads[place] for place in own], others, [None] * len(others), work)
+    fitting = sorted(
+        (_hue_distance(shade.lab, target.lab), place)
+        for place, (shade, one) in enumerate(zip(others, found, strict=True))
+        if one.verdict == "true" or (one.verdict == "may" and one.chance >= 0.5)
+    )
+    return tuple(
+        Alternative(
+            others[place].name,
+            others[place].lab,
+            found[place].predicted_lab,
+            found[place].delta_e00,
+            found[place].chance,
         )
-        for i, one in enumerate(shades)
-        if worst[i] <= settings.true_within
-    ]
-    fitting.sort(key=lambda item: item[0])
-    return tuple(alternative for _, alternative in fitting[:MOST_ALTERNATIVES])
+        for _, place in fitting[:MOST_ALTERNATIVES]
+    )
 
 
 def _hue_distance(one: Lab, other: Lab) -> tuple[float, float]:
@@ -331,66 +588,56 @@ def _hue_distance(one: Lab, other: Lab) -> tuple[float, float]:
 
 
 def _evening(
-    bases: Sequence[BaseZone],
+    heads: Sequence[_Head],
     zones: Sequence[ZoneOutlook],
-    base: Base,
-    weighed: Sequence[Weighed],
-    grid: Grid,
-    settings: Settings,
+    choices: Sequence[_Choice],
+    own: Sequence[int],
+    work: _Work,
 ) -> Evening | None:
     """Say whether the zones come out alike, and bring them together at what the darkest can reach."""
-    places = [place for place, zone in enumerate(bases) if zone.name != "overall"]
-    if len(places) < 2:
+    if len(own) < 2:
         return None
-    now = _largest_difference(np.array([weighed[place].lab for place in places]))
+    palette, settings = work.palette, work.settings
+    now = _largest_difference(np.array([choices[place].lab for place in own]))
     if now <= UNEVEN:
-        return Evening(now, now, (), "all come out as one colour")
-    darkest = min(places, key=lambda place: float(base.lab[place, 0]))
-    if zones[darkest].verdict == "out of reach":
+        return Evening(now, now, (), "one-colour")
+    darkest = min(own, key=lambda place: heads[place].zone.lab[0])
+    if zones[darkest].verdict in ("turns", "out"):
         # To bring pale hair down to what dark hair makes of a wish it cannot carry helps nobody.
-        name = bases[darkest].name
-        return Evening(now, now, (), f"no mix evens this out: the {name} must be lighter first")
-    aim = weighed[darkest].lab
-    found = best_mixes(base.at((places,)), aim, grid)
-    found = _in_the_same_dyes(base.at((places,)), aim, found, weighed[darkest].shares, grid)
+        return Evening(now, now, (), "lighten-first", heads[darkest].zone.name)
+    aim = choices[darkest].lab
+    found = best_mixes(_stack([heads[place].base for place in own]), aim, work.grid)
     met = [
-        weigh(base.at(place), aim, found.shares[i, 0], grid.palette, settings.bowl, settings.scale)
-        for i, place in enumerate(places)
+        weigh(
+            heads[place].base, aim, palette.bowl(found.shares[i, 0]), palette, settings.bowl, settings.scale
+        )
+        for i, place in enumerate(own)
     ]
     then = _largest_difference(np.array([one.lab for one in met]))
     if then > now - 0.5:
-        return Evening(now, now, (), f"no mix evens this out: zones stay {now:.1f} ΔE00 apart")
+        return Evening(now, now, (), "apart")
     formulas = tuple(
-        ZoneFormula(bases[place].name, one.parts) for place, one in zip(places, met, strict=True)
+        ZoneFormula(heads[place].zone.name, one.parts) for place, one in zip(own, met, strict=True)
     )
-    what = colour_word(aim)
-    if then <= UNEVEN:
-        return Evening(now, then, formulas, f"all zones can meet at {what}, what the darkest reaches")
-    return Evening(
-        now, then, formulas, f"no mix evens this out fully: meeting at {what} leaves {then:.1f} ΔE00"
-    )
+    return Evening(now, then, formulas, "meets" if then <= UNEVEN else "partly", aim_lab=as_lab(aim))
 
 
 def _largest_difference(lab: Array) -> float:
     return float(np.max(delta_e_2000(lab[:, None, :], lab[None, :, :])))
 
 
-def _shadow(base: Base, base_level: float, palette: Palette, ladder: Ladder, settings: Settings) -> Shadow:
-    """Return the pair of dyes that makes a smoky neutral of the wanted depth on this base."""
-    level = settings.shadow_level if settings.shadow_level is not None else max(1.0, base_level - 2.0)
-    aim = np.array([float(ladder.lab_at(level)[0]), *NEUTRAL])
-    found = best_mixes(base.at((None,)), aim, _pairs_for(palette))
-    weighed = weigh(base, aim, found.shares[0, 0], palette, settings.bowl, settings.scale)
-    return Shadow(level, as_lab(weighed.lab), weighed.delta_e, weighed.parts)
+@lru_cache(maxsize=8)
+def _pairs_for(palette: Palette) -> Grid:
+    return make_grid(palette, most=2)
 
 
-def _weighing(zones: Sequence[ZoneOutlook], palette: Palette, settings: Settings) -> str | None:
-    small = [part for zone in zones if (part := too_small(zone.formula, palette, settings.scale))]
-    if not small:
-        return None
-    part = min(small, key=lambda one: one.grams)
-    return (
-        f"{part.grams:g} g of {part.dye} is too little to weigh well in steps of {settings.scale:g} g: stir "
-        f"1 g of it into 9 g of {palette.clear} and weigh ten times as much of that, or mix a bowl "
-        f"{int(np.ceil(SMALL_STEPS * settings.scale / part.grams))} times as large."
-    )
+def _shadow(heads: Sequence[_Head], whole: int, work: _Work) -> Shadow:
+    """Return the pair of dyes that makes a smoky neutral of the wanted depth, made for the root."""
+    head = next((one for one in heads if one.zone.name == "root"), heads[whole])
+    palette, settings = work.palette, work.settings
+    level = settings.shadow_level if settings.shadow_level is not None else max(1.0, head.level - 2.0)
+    aim = np.array([float(work.ladder.lab_at(level)[0]), *NEUTRAL])
+    found = best_mixes(head.base.at((None,)), aim, _pairs_for(palette))
+    bowl = palette.bowl(found.shares[0, 0])
+    weighed = weigh(head.base, aim, bowl, palette, settings.bowl, settings.scale)
+    return Shadow(level, as_lab(weighed.lab), weighed.delta_e, weighed.parts, head.zone.name)

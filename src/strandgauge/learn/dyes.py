@@ -14,7 +14,7 @@ import numpy as np
 
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, delta_e_2000
-from strandgauge.dye.palette import SCHEMA, STRONGEST, Dye
+from strandgauge.dye.palette import SCHEMA, STRONGEST, Dye, Palette
 from strandgauge.errors import BadMixError, CannotLearnError
 from strandgauge.files.toml import toml_text
 from strandgauge.hair.pigment import Base, solve_base
@@ -69,9 +69,11 @@ def learn_dye(name: str, observations: Sequence[Observation]) -> Dye:
             raise CannotLearnError("Base and dyed hair hardly differ in colour")
         if one.dyed[0] > one.base[0] + 2.0:
             raise CannotLearnError("The dyed hair is lighter than its base; a dye cannot lighten")
+    # What hair holds of each, since uptake levels off as the bath grows stronger.
+    alone = Palette((), "")
     bases = solve_base([one.base for one in observations])
     dyed = np.array([one.dyed for one in observations])
-    shares = np.array([one.share for one in observations])
+    shares = np.array([float(alone.held(np.array([one.share]))[0]) for one in observations])
     best = min((_fit(bases, dyed, shares, [start]) for start in _STARTS), key=lambda fit: fit.cost)
     if best.error > ENOUGH:
         places = [(low, high) for low in _STARTS[:4] for high in _STARTS[3:] if high > low + 60.0]

@@ -23,18 +23,14 @@ from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import find_target
 from strandgauge.errors import BadEntryError, StrandgaugeError, Told, UnknownEntryError
 from strandgauge.files.limits import LONGEST_NAME, LONGEST_NOTE
-from strandgauge.judge.nextstep import (
-    STRETCH_ANSWERS,
-    STRETCH_QUESTION,
-    curve_sentences,
-)
 from strandgauge.show.pages.render import FOLDER as PAGES_FOLDER
 from strandgauge.show.pages.render import environment as pages_environment
-from strandgauge.show.terminal.outlook import chance_line, formula_text, mix_line, needs_line
 from strandgauge.web import screens
 from strandgauge.web.bodies import photo_form
 from strandgauge.web.refusals import Refused, asks_for_document, refused
 from strandgauge.words import reading as words
+from strandgauge.words.judge import chance_line, evening_saying, formula_text, mix_line, needs_line, saying
+from strandgauge.words.nextstep import STRETCH_ANSWERS, curve_sentences, stretch_answers, stretch_question
 
 if TYPE_CHECKING:
     from strandgauge.logbook.records import Strand
@@ -175,7 +171,7 @@ def _look_routes(routes: APIRouter, service: Service) -> None:
 
     @routes.post("/looks/{check_id}/stretch")
     def stretch(check_id: int, answer: Annotated[str, Form()]) -> Response:
-        for known, _, _ in STRETCH_ANSWERS:
+        for known in STRETCH_ANSWERS:
             if known == answer:
                 service.set_stretch(check_id, known)
         return _see(f"/looks/{check_id}#{'answer' if answer == 'gummy' else 'stretch'}")
@@ -251,8 +247,10 @@ def templates() -> jinja2.Environment:
         words=words,
         needs_line=needs_line,
         chance_line=chance_line,
-        stretch_question=STRETCH_QUESTION,
-        stretch_answers=STRETCH_ANSWERS,
+        saying=saying,
+        evening_saying=evening_saying,
+        stretch_question=stretch_question(),
+        stretch_answers=stretch_answers(),
         bowls=screens.BOWLS,
     )
     return made

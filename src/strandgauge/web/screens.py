@@ -15,20 +15,12 @@ from strandgauge.colour.cielab import Lab
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import Target, find_target
 from strandgauge.errors import StrandgaugeError
-from strandgauge.judge.nextstep import (
-    TIME_IS_UP,
-    NextStep,
-    Stretch,
-    cautions,
-    first_caution,
-    next_step,
-    short_verdict,
-    worst_stretch,
-)
+from strandgauge.judge.nextstep import NextStep, Stretch, worst_stretch
 from strandgauge.judge.outlook import UNEVEN, Outlook, base_zones
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
-from strandgauge.show.terminal.outlook import verdict_headline
 from strandgauge.words import reading as words
+from strandgauge.words.judge import verdict_headline
+from strandgauge.words.nextstep import cautions, first_caution, next_step, short_verdict, time_is_up
 
 if TYPE_CHECKING:
     from strandgauge.logbook.book import Logbook
@@ -276,7 +268,7 @@ def _head(
 def step_now(step: NextStep, clock: Clock | None) -> NextStep:
     """Return a step as it stands now: once the maker's time is up, no look goes on."""
     if clock is not None and clock.over and step.kind in ("go on", "slow"):
-        return TIME_IS_UP
+        return time_is_up()
     return step
 
 

@@ -72,7 +72,9 @@ class Shape:
     decimals: Mapping[str, int] = field(default_factory=dict)
     """Of fields with others than `DECIMALS`."""
     mend: Callable[[Document], Document] | None = None
-    """Brings a document of an earlier version up to this one."""
+    """Brings a part of a document of an earlier version up to this one; the part may hold no list."""
+    renew: Callable[[Document], Document] | None = None
+    """Brings a whole document of an earlier version up to this one, its parts included."""
     more: Mapping[str, Any] | Callable[[], Mapping[str, Any]] = field(default_factory=dict)
     """What its JSON Schema says beyond the types, or a function that returns it."""
 
@@ -204,6 +206,8 @@ def record_of(record: type[R], document: object, where: str) -> R:
         raise BadReadingError(f"{said}, which should be '{schema}'", where=where)
     from pydantic import ValidationError
 
+    renew = shape_of(record).renew
+    document = document if renew is None else renew(dict(document))
     try:
         # By way of JSON, where pydantic's strictness takes lists for tuples and texts for times, but nothing else.
         found: R = _reader(record).validate_json(json.dumps(document), strict=True)  # type: ignore[arg-type]

@@ -17,12 +17,13 @@ from strandgauge.dye.mix import Mixed, MixPart, MixPrediction
 from strandgauge.dye.palette import Dye, Palette
 from strandgauge.dye.targets import Target
 from strandgauge.errors import Told
-from strandgauge.facts import Note, NotNegative
-from strandgauge.judge.outlook import Evening, Outlook, ZoneFormula, ZoneOutlook
+from strandgauge.facts import Note, NotNegative, Share
+from strandgauge.judge.outlook import Advice, Evening, Outlook, ZoneFormula, ZoneOutlook
 from strandgauge.lift.curve import Estimate, LiftCurve
 from strandgauge.reading.evenness import LIMITS, Evenness, evenness
 from strandgauge.reading.model import CardCheck, Reading, ZoneReading
 from strandgauge.show.json.serialiser import Document, shape
+from strandgauge.words import judge as outlooks
 from strandgauge.words import reading as words
 from strandgauge.words import said, say
 
@@ -109,24 +110,90 @@ def _predicted_word(zone: ZoneOutlook | MixPrediction) -> str:
     return colour_word(zone.predicted_lab)
 
 
+def _saying(zone: ZoneOutlook) -> str:
+    return outlooks.saying(zone)
+
+
+def _unadjusted_word(zone: ZoneOutlook) -> str:
+    return colour_word(zone.unadjusted_lab)
+
+
+def _chance(one: ZoneOutlook | Outlook) -> Share:
+    return one.probability_true
+
+
+def _needs_level(outlook: Outlook) -> float | None:
+    return outlook.needs_level
+
+
+def _cautions(outlook: Outlook) -> tuple[str, ...]:
+    return tuple(said(one) for one in outlook.cautions)
+
+
+def _sentences(advice: Advice) -> tuple[str, ...]:
+    return outlooks.why_sentences(advice)
+
+
+def _evening_saying(evening: Evening) -> str:
+    return outlooks.evening_saying(evening)
+
+
+def _judged_as_now(document: Document) -> Document:
+    """Bring an outlook of before there were chances and advice up to what it is now."""
+    if "advice" in document:
+        return document
+    level = document.get("needs_level")
+    told = [
+        {"code": "as-saved", "severity": "note", "facts": {"said": text}}
+        for text in document.get("cautions", [])
+    ]
+    renewed = {
+        **document,
+        "needs": None if level is None else {"level": level, "low": level, "high": level},
+        "advice": [],
+        "cautions_coded": told,
+    }
+    zones = document.get("zones")
+    if isinstance(zones, list):
+        renewed["zones"] = [{**zone, "verdict": _verdict_now(zone.get("verdict"))} for zone in zones]
+    return {**renewed, "verdict": _verdict_now(document.get("verdict"))}
+
+
+def _verdict_now(verdict: object) -> object:
+    return "out" if verdict == "out of reach" else verdict
+
+
 shape(Target)
+shape(Advice, pairs="facts", added={"sentences": _sentences})
 shape(
     Outlook,
     schema="strandgauge.outlook/1",
     title="Whether a wanted shade reads true, and what gets there",
-    order="target verdict probability_true bowl_grams base_level",
-    names={"bowl": "bowl_grams", "evening": "evenness", "shadow": "shadow_root"},
+    order="target verdict chance needs advice probability_true bowl_grams base_level",
+    names={
+        "bowl": "bowl_grams",
+        "evening": "evenness",
+        "shadow": "shadow_root",
+        "cautions": "cautions_coded",
+    },
+    added={"chance": _chance, "needs_level": _needs_level, "cautions": _cautions},
+    renew=_judged_as_now,
 )
 shape(
     ZoneOutlook,
-    order="name base_lab predicted_lab predicted_lab_sd predicted_word",
-    names={"unadjusted_saying": "unadjusted_word"},
-    added={"predicted_word": _predicted_word},
+    order="name verdict chance needs base_lab predicted_lab predicted_lab_sd predicted_word",
+    added={
+        "predicted_word": _predicted_word,
+        "saying": _saying,
+        "unadjusted_word": _unadjusted_word,
+        "chance": _chance,
+    },
 )
 shape(
     Evening,
     order="delta_e00_between_zones delta_e00_when_met saying",
     names={"difference": "delta_e00_between_zones", "difference_met": "delta_e00_when_met"},
+    added={"saying": _evening_saying},
 )
 shape(ZoneFormula)
 shape(MixPart)

@@ -32,7 +32,7 @@ from strandgauge.show.pages.render import environment, minutes
 from strandgauge.words import reading as words
 from strandgauge.words import say
 
-_VERDICT_ICONS = dict(zip(VERDICTS, ("yes", "near", "turn", "no"), strict=True))
+_VERDICT_ICONS = dict(zip(VERDICTS, ("yes", "yes", "near", "turn", "no"), strict=True))
 _CHUNK = 1 << 16
 _WARMTH = (*get_args(WarmthCode), "hidden")
 """Codes of warmth; the last where old dye hides it."""

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from strandgauge.colour.cielab import Lab
 from strandgauge.judge.outlook import Outlook, ZoneOutlook
 from strandgauge.show.picture.canvas import (
     EDGE,
@@ -27,14 +28,16 @@ from strandgauge.show.picture.canvas import (
     wrapped,
 )
 from strandgauge.show.picture.upright import upright
-from strandgauge.show.terminal.outlook import (
+from strandgauge.words import said, say, sentence
+from strandgauge.words.judge import (
     chance_line,
+    first_thing,
     formula_text,
     mix_line,
     needs_line,
+    saying,
     verdict_headline,
 )
-from strandgauge.words import say, sentence
 from strandgauge.words.reading import zone_name
 
 if TYPE_CHECKING:
@@ -68,11 +71,11 @@ def write_outlook_picture(path: Path, outlook: Outlook, measurement: Measurement
 def draw_outlook(outlook: Outlook, measurement: Measurement | None = None) -> Image:
     """Return the picture, sRGB."""
     canvas = Canvas()
-    headline, room = verdict_headline(outlook), WIDTH - 2 * MARGIN
+    headline, room = first_thing(outlook), WIDTH - 2 * MARGIN
     # The largest of three sizes at which the verdict takes no more than two lines.
     size = next((s for s in TITLES if len(wrapped(headline, font(s, bold=True), room)) <= 2), TITLES[-1])
     at = canvas.write((MARGIN, MARGIN), headline, size, bold=True)
-    at = canvas.write((MARGIN, at), chance_line(outlook), NAME) + GAP
+    at = canvas.write((MARGIN, at), f"{verdict_headline(outlook)} {chance_line(outlook)}", LINE) + GAP
     zones = [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
     at = _side_by_side(canvas, outlook, zones, measurement, at) + GAP
     at = _by_level(canvas, outlook, at) + GAP
@@ -80,8 +83,8 @@ def draw_outlook(outlook: Outlook, measurement: Measurement | None = None) -> Im
         at = _instead(canvas, outlook, at) + GAP
     canvas.pen.line((MARGIN, at, WIDTH - MARGIN, at), fill=EDGE, width=2)
     at += 14
-    for caution in outlook.cautions:
-        at = canvas.write((MARGIN, at), caution, SMALL, colour=QUIET) + 6
+    for caution in outlook.cautions[:2]:
+        at = canvas.write((MARGIN, at), said(caution), SMALL, colour=QUIET) + 6
     return canvas.down_to(at + MARGIN // 2)
 
 
@@ -113,7 +116,9 @@ def _side_by_side(
         canvas.pen.text((x + 6, top), name, font=font(_LINE, bold=True), fill=INK)
     below = at
     for zone in zones:
-        below = _zone(canvas, zone, right + _FIELD + GAP, max(rows.get(zone.name, at) - 100, below))
+        below = _zone(
+            canvas, zone, outlook.target.lab, right + _FIELD + GAP, max(rows.get(zone.name, at) - 100, below)
+        )
     return max(at + height, below)
 
 
@@ -125,9 +130,9 @@ def _foretold(zone: ZoneOutlook) -> tuple[float, float, float]:
     return zone.predicted_lab
 
 
-def _zone(canvas: Canvas, zone: ZoneOutlook, x: int, y: int) -> int:
+def _zone(canvas: Canvas, zone: ZoneOutlook, wanted: Lab, x: int, y: int) -> int:
     y = canvas.write((x, y), zone_name(zone.name).capitalize(), NAME, bold=True)
-    y = canvas.write((x, y), sentence(zone.saying), _LINE)
+    y = canvas.write((x, y), sentence(saying(zone, wanted)), _LINE)
     if zone.pretone is not None:
         y = canvas.write(
             (x, y), say("picture.pretone", formula=_unbroken(formula_text(zone.pretone.formula))), _LINE

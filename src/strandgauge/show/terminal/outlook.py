@@ -11,127 +11,96 @@ from rich.text import Text
 from strandgauge.colour.cielab import Lab
 from strandgauge.colour.names import colour_word
 from strandgauge.colour.srgb import hex_colour
-from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.mix import Mixed
 from strandgauge.dye.palette import Dye
 from strandgauge.dye.targets import Target
-from strandgauge.hair.levels import level_at_least
-from strandgauge.judge.outlook import Outlook, ZoneOutlook
+from strandgauge.judge.outlook import Outlook
 from strandgauge.reading.model import COVERAGE
+from strandgauge.words import judge as words
+from strandgauge.words import said, say
 
 _COLOURS = ("truecolor", "256")
+MOST_CAUTIONS = 2
+"""Cautions shown before the rest is asked for."""
 
 
-def verdict_headline(outlook: Outlook) -> str:
-    """Return the verdict on the whole in one line."""
-    worst = max(outlook.zones, key=lambda zone: zone.delta_e00)
-    alike = len({zone.saying for zone in outlook.zones}) == 1
-    where = "" if alike or worst.name == "overall" else f" ({worst.name})"
-    name = outlook.target.name
-    return (
-        f"{name[:1].upper()}{name[1:]} {worst.saying}{where}"
-        if worst.verdict != "out of reach"
-        else (f"{name[:1].upper()}{name[1:]} is {worst.saying}{where}")
-    )
-
-
-def chance_line(outlook: Outlook) -> str:
-    """Say how likely the shade reads true, and when a good verdict rests on an unsure reading."""
-    chance = f"Chance of reading true: {100 * outlook.probability_true:.0f} %"
-    if outlook.verdict == "true" and outlook.probability_true < 0.5:
-        return f"{chance}; the reading is not sure enough to promise it."
-    return f"{chance}."
-
-
-def needs_line(outlook: Outlook) -> str:
-    """Say what it would take."""
-    if outlook.needs_level is None:
-        return "It reads true at no level of lift on this hair's path."
-    needs, now = level_at_least(outlook.needs_level), f"this hair is at {outlook.base_level:.1f}"
-    if outlook.verdict == "true":
-        return f"It reads true from level {needs}; {now}."
-    return f"It reads true from level {needs} ({outlook.needs_undertone}); {now}."
-
-
-def formula_text(parts: Iterable[FormulaPart]) -> str:
-    """Write a formula, such as 'violet 2.4 g, pink 1.1 g, clear 56.5 g'."""
-    return ", ".join(f"{part.dye} {part.grams:g} g" for part in parts)
-
-
-def mix_line(zone: ZoneOutlook) -> str:
-    """Say what to mix for a zone, or that there is nothing worth mixing."""
-    if zone.verdict == "out of reach":
-        return "none comes near"
-    undyed = all(abs(a - b) < 0.05 for a, b in zip(zone.predicted_lab, zone.base_lab, strict=True))
-    return "no dye brings it nearer" if undyed else formula_text(zone.formula)
-
-
-def print_outlook(outlook: Outlook, console: Console | None = None) -> None:
-    """Print an outlook."""
+def print_outlook(outlook: Outlook, console: Console | None = None, *, full: bool = False) -> None:
+    """Print an outlook: what to do first, why, the formulas; the rest only where ``full``."""
     console = console or Console(highlight=False)
-    console.print(
-        Text.assemble(
-            *_swatch(console, outlook.target.lab, 4),
-            (verdict_headline(outlook), "bold"),
-        )
-    )
-    console.print(Text(chance_line(outlook)))
+    swatch = _swatch(console, outlook.target.lab, 4)
+    console.print(Text.assemble(*swatch, (words.first_thing(outlook), "bold")))
+    for sentence in words.first_why(outlook):
+        console.print(Text(sentence))
+    console.print(Text(f"{words.verdict_headline(outlook)} {words.chance_line(outlook)}"))
     console.print()
-    for zone in outlook.zones:
+    _print_zones(outlook, console)
+    console.print()
+    console.print(Text(words.needs_line(outlook)))
+    if outlook.verdict != "true":
+        names = ", ".join(one.name for one in outlook.instead)
+        console.print(Text(say("outlook.instead", shades=names) if names else say("outlook.instead-none")))
+    shown = outlook.cautions if full else outlook.cautions[:MOST_CAUTIONS]
+    if full:
+        _print_rest(outlook, console)
+    console.print()
+    for caution in shown:
+        line = Table.grid(padding=(0, 1, 0, 0))
+        line.add_row(Text("!", style="bold"), Text(said(caution)))
+        console.print(line)
+    if not full:
+        console.print(Text(say("outlook.more"), style="dim"))
+
+
+def _print_zones(outlook: Outlook, console: Console) -> None:
+    """Print what is advised for each zone, and its formula: once for all zones that one bowl serves."""
+    zones = [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
+    mixed = [zone for zone in zones if zone.verdict != "out"]
+    if mixed:
+        console.print(Text(say("outlook.generic-shelf"), style="dim"))
+    served: set[int] = set()
+    for zone in zones:
+        todo = [words.do_words(one) for one in outlook.advice if one.zone == zone.name]
         console.print(
             Text.assemble(
                 *_swatch(console, zone.base_lab),
                 *_swatch(console, zone.predicted_lab),
-                (f"{zone.name:<8}", "bold"),
-                f" {colour_word(zone.base_lab)} → {colour_word(zone.predicted_lab)}: {zone.saying} ",
-                f"(ΔE00 {zone.delta_e00:.1f}, chance {100 * zone.probability_true:.0f}\u00a0%)",
+                (f"{say(f'zone.{zone.name}'):<8}", "bold"),
+                f" {'; '.join(todo)}" if todo else "",
+                f" · {colour_word(zone.base_lab)} → {colour_word(zone.predicted_lab)}: "
+                f"{words.saying(zone, outlook.target.lab)}",
             )
         )
         if zone.pretone is not None:
-            console.print(Text(f"  first    {formula_text(zone.pretone.formula)}; rinse, dry, then"))
-        console.print(Text(f"  mix      {mix_line(zone)}"))
-        if zone.verdict in ("close", "turns"):
-            console.print(
-                Text(f"  (mixed as for level 10 it would read {zone.unadjusted_saying} here)", style="dim")
-            )
-    console.print()
-    console.print(Text(needs_line(outlook)))
-    console.print(
-        Text.assemble(
-            "Best by level: ",
-            *(
-                part
-                for step in outlook.strip
-                for part in (
-                    *_swatch(console, step.predicted_lab, 3),
-                    f"{step.level:.0f}{'*' if round(outlook.base_level) == step.level else ''} "
-                    f"{colour_word(step.predicted_lab)} ({step.delta_e00:.1f})  ",
-                )
-            ),
+            console.print(Text(f"  first    {words.formula_text(zone.pretone.formula)}; rinse, dry, then"))
+        if zone.bowl not in served:
+            served.add(zone.bowl)
+            console.print(Text(f"  mix      {words.mix_line(zone)}"))
+            alike = [one.name for one in zones if one.bowl == zone.bowl]
+            if len(alike) > 1:
+                console.print(Text(f"           {say('outlook.one-bowl', zones=words.listed(alike))}"))
+        if pieces := words.pieces_line(zone):
+            console.print(Text(f"           {pieces}"))
+
+
+def _print_rest(outlook: Outlook, console: Console) -> None:
+    steps = [
+        part
+        for step in outlook.strip
+        for part in (
+            *_swatch(console, step.predicted_lab, 3),
+            f"{step.level:.0f}{'*' if round(outlook.base_level) == step.level else ''} "
+            f"{colour_word(step.predicted_lab)} ({step.delta_e00:.1f})  ",
         )
-    )
-    if outlook.verdict != "true":
-        names = ", ".join(one.name for one in outlook.instead)
-        console.print(
-            Text(f"Reads true today instead: {names}." if names else "No other shade here reads true today.")
-        )
+    ]
+    console.print(Text.assemble("Best by level (ΔE00; * this hair): ", *steps))
     if outlook.evening is not None:
-        console.print(Text(f"Root to ends: {outlook.evening.saying}."))
+        console.print(Text(f"Root to ends: {words.evening_saying(outlook.evening)}."))
         for name, parts in outlook.evening.formulas:
-            console.print(Text(f"  {name:<8} {formula_text(parts)}"))
+            console.print(Text(f"  {name:<8} {words.formula_text(parts)}"))
     shadow = outlook.shadow
-    console.print(
-        Text.assemble(
-            f"Shadow root at level {shadow.level:.1f}: {formula_text(shadow.formula)} gives ",
-            *_swatch(console, shadow.predicted_lab, 3),
-            f"{colour_word(shadow.predicted_lab)}.",
-        )
-    )
-    console.print()
-    for caution in outlook.cautions:
-        line = Table.grid(padding=(0, 1, 0, 0))
-        line.add_row(Text("!", style="bold"), Text(caution))
-        console.print(line)
+    made = words.formula_text(shadow.formula)
+    word = colour_word(shadow.predicted_lab)
+    console.print(Text(say("outlook.shadow", zone=shadow.zone, level=shadow.level, formula=made, word=word)))
 
 
 def print_mix(mixed: Mixed, console: Console | None = None) -> None:

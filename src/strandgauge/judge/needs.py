@@ -1,0 +1,105 @@
+"""The level that a shade needs: one rule for everyone who tells it.
+
+Lifted hair of each whole level is given its best mix; the level needed is where that comes within what reads true of
+the shade's region, between two levels along the straight line. The interval has the same rule with a tolerance that
+is stricter and laxer by what a prediction is usually off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from strandgauge.colour.arrays import Array
+from strandgauge.dye.palette import Palette
+from strandgauge.dye.region import region_of
+from strandgauge.dye.solve import Grid, Sieve, make_grid, make_sieve, survey_mixes
+from strandgauge.dye.targets import Target
+from strandgauge.hair.levels import Ladder
+from strandgauge.hair.pigment import solve_base
+from strandgauge.judge.outlook import Needs
+
+MARGIN = 0.5
+"""CIEDE2000 inside of what reads true at which the level needed lies: at the very edge half of all heads miss it."""
+USUALLY_OFF = 1.5
+"""CIEDE2000 by which a prediction on hair of known level is usually off: uptake and the algebra together."""
+DARKEST = 2
+
+
+@dataclass(frozen=True, eq=False)
+class Path:
+    """What a shade gives on lifted hair of each whole level."""
+
+    levels: Array
+    """(L,)"""
+    base: Array
+    """(L, 3)"""
+    lab: Array
+    """(L, 3) of the best mix."""
+    away: Array
+    """(L,) its CIEDE2000 from the region."""
+    shares: Array
+    """(L, D) what hair holds of each dye."""
+
+
+@lru_cache(maxsize=8)
+def grid_for(palette: Palette) -> Grid:
+    """Return the coarse mixes of a palette."""
+    return make_grid(palette)
+
+
+@lru_cache(maxsize=4)
+def _ladder_sieve(palette: Palette, rungs: tuple[tuple[float, ...], ...]) -> Sieve:
+    return make_sieve(solve_base(np.array(rungs)), grid_for(palette))
+
+
+def paths_of(targets: Sequence[Target], palette: Palette, ladder: Ladder) -> tuple[Path, ...]:
+    """Return what shades give at each level, many at once."""
+    rungs = tuple(map(tuple, ladder.lab[DARKEST - 1 :].tolist()))
+    sieve = _ladder_sieve(palette, rungs)
+    regions = [region_of(one) for one in targets]
+    found = survey_mixes(sieve, np.concatenate([region.anchors for region in regions]))
+    levels, rows = ladder.rungs[DARKEST - 1 :], np.arange(len(rungs))
+    paths, start = [], 0
+    for region in regions:
+        end = start + len(region.anchors)
+        away = region.away(found.lab[:, start:end])
+        best = np.argmin(away, axis=1)
+        lab, shares = found.lab[rows, start + best], found.shares[rows, start + best]
+        paths.append(Path(levels, np.array(rungs), lab, away[rows, best], shares))
+        start = end
+    return tuple(paths)
+
+
+@lru_cache(maxsize=256)
+def _path_of(target: Target, palette: Palette, rungs: bytes, size: int) -> Path:
+    return paths_of((target,), palette, Ladder("", np.frombuffer(rungs).reshape(size, 3)))[0]
+
+
+def path_of(target: Target, palette: Palette, ladder: Ladder) -> Path:
+    """Return what a shade gives at each level."""
+    return _path_of(target, palette, ladder.lab.tobytes(), len(ladder.lab))
+
+
+def needs_on(path: Path, within: float) -> Needs | None:
+    """Return the level from which a shade reads true; None where it does at none."""
+    level = _first(path, within - min(MARGIN, within / 2.0))
+    if level is None:
+        return None
+    low, high = _first(path, within + USUALLY_OFF), _first(path, max(within - USUALLY_OFF, 0.0))
+    best = float(path.levels[int(np.argmin(path.away))])
+    return Needs(level, level if low is None else low, max(level, best) if high is None else high)
+
+
+def _first(path: Path, within: float) -> float | None:
+    enough = np.flatnonzero(path.away <= within)
+    if enough.size == 0:
+        return None
+    place = int(enough[0])
+    if place == 0:
+        return float(path.levels[0])
+    before, here = float(path.away[place - 1]), float(path.away[place])
+    return float(path.levels[place] - (within - here) / max(before - here, 1e-9))

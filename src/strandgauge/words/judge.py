@@ -1,0 +1,159 @@
+"""What is advised, in words: the one thing to do first, why, and what becomes of the shade; for every medium."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from contextlib import suppress
+
+from strandgauge.colour.cielab import Lab, delta_e_2000
+from strandgauge.colour.names import colour_word, difference_words
+from strandgauge.dye.formula import FormulaPart
+from strandgauge.hair.levels import level_at_least
+from strandgauge.judge.outlook import UNEVEN, Advice, Evening, Outlook, ZoneOutlook
+from strandgauge.words import say, sentence
+
+
+def do_words(advice: Advice) -> str:
+    """Return what to do as a short imperative, such as 'tone it'."""
+    return say(f"do.{advice.do}")
+
+
+def why_sentences(advice: Advice) -> tuple[str, ...]:
+    """Return why, a sentence for each reason; a reason that this version has no sentence for is left out."""
+    facts = {name: value for name, value in advice.facts if name.isidentifier()}
+    told = []
+    for code in advice.why:
+        with suppress(KeyError):
+            told.append(say(f"why.{code}", **facts))
+    return tuple(told)
+
+
+def first_thing(outlook: Outlook) -> str:
+    """Return the one thing to do first, such as 'Lilac: root, melt the root.'"""
+    return _first(sentence(outlook.target.name), outlook.advice, len(_own(outlook)))
+
+
+def _first(shade: str, advice: tuple[Advice, ...], zones: int) -> str:
+    if not advice:
+        return f"{shade}."
+    first = advice[0]
+    alike = [one.zone for one in advice if one.do == first.do]
+    if first.zone == "overall" or first.do == "melt-root" or len(alike) == zones:
+        return say("outlook.headline", shade=shade, do=do_words(first))
+    return say("outlook.headline-zone", shade=shade, zone=listed(alike), do=do_words(first))
+
+
+def listed(names: Iterable[str]) -> str:
+    """Write names of zones as a list, such as 'root, mids'."""
+    return ", ".join(say(f"zone.{name}") for name in names)
+
+
+def first_why(outlook: Outlook) -> tuple[str, ...]:
+    """Return why that is to be done."""
+    return why_sentences(outlook.advice[0]) if outlook.advice else ()
+
+
+def _own(outlook: Outlook) -> list[ZoneOutlook]:
+    return [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
+
+
+def saying(zone: ZoneOutlook, shade: Lab | None = None) -> str:
+    """Return a zone's verdict in words: how the result differs from the shade, or what it turns into."""
+    wanted = shade or zone.wanted_lab or zone.predicted_lab
+    word, how = (
+        colour_word(zone.predicted_lab),
+        " and ".join(difference_words(zone.predicted_lab, wanted)[:2]),
+    )
+    match zone.verdict:
+        case "true":
+            return say("verdict-word.true")
+        case "may":
+            return say("verdict-word.may", chance=zone.probability_true)
+        case "close":
+            return say("verdict-word.close-how", how=how) if how else say("verdict-word.close")
+        case "turns":
+            if word == colour_word(wanted) and how:
+                return say("verdict-word.turns-how", how=how)
+            return say("verdict-word.turns", word=word)
+        case _:
+            hardly = float(delta_e_2000(zone.predicted_lab, zone.base_lab)) < UNEVEN
+            return say("verdict-word.out-stays", word=word) if hardly else say("verdict-word.out", word=word)
+
+
+def verdict_headline(outlook: Outlook) -> str:
+    """Return the verdict on the whole in one line: that of the zone where it does worst."""
+    zones = _own(outlook)
+    worst = max(zones, key=lambda zone: zone.delta_e00)
+    said = saying(worst, outlook.target.lab)
+    alike = len({saying(zone, outlook.target.lab) for zone in zones}) == 1
+    shade = sentence(outlook.target.name)
+    if alike or worst.name == "overall":
+        return say("outlook.whole", shade=shade, saying=said)
+    return say("outlook.whole-zone", shade=shade, saying=said, zone=say(f"zone.{worst.name}"))
+
+
+def chance_line(outlook: Outlook) -> str:
+    """Say how likely all of it reads true."""
+    return say("outlook.chance", chance=outlook.probability_true)
+
+
+def needs_line(outlook: Outlook) -> str:
+    """Say what it would take."""
+    needs = outlook.needs
+    if needs is None:
+        return say("outlook.needs-none")
+    return say(
+        "outlook.needs",
+        level=level_at_least(needs.level),
+        low=needs.low,
+        high=needs.high,
+        undertone=outlook.needs_undertone,
+        now=outlook.base_level,
+    )
+
+
+def ratio(parts: Iterable[FormulaPart], clear: str = "clear") -> str:
+    """Write how far a formula is diluted, such as '1 : 12'."""
+    amounts = {part.dye: part.parts for part in parts}
+    dye = sum(amount for name, amount in amounts.items() if name != clear)
+    if dye <= 0.0 or amounts.get(clear, 0.0) / dye < 0.5:
+        return say("outlook.undiluted")
+    return say("outlook.ratio", clear=amounts[clear] / dye)
+
+
+def formula_text(parts: Iterable[FormulaPart]) -> str:
+    """Write a formula in grams, such as 'violet 2.4 g, pink 1.1 g, clear 56.5 g'."""
+    return ", ".join(f"{part.dye} {part.grams:g} g" for part in parts)
+
+
+def mix_line(zone: ZoneOutlook) -> str:
+    """Say what to mix for a zone, or that there is nothing worth mixing."""
+    if zone.verdict == "out":
+        return say("outlook.no-mix")
+    undyed = all(abs(a - b) < 0.05 for a, b in zip(zone.predicted_lab, zone.base_lab, strict=True))
+    return say("outlook.no-dye") if undyed else f"{ratio(zone.formula)}: {formula_text(zone.formula)}"
+
+
+def pieces_line(zone: ZoneOutlook) -> str:
+    """Say what becomes of a zone's darkest pieces, where it has several; else nothing."""
+    if len(zone.pieces) < 2:
+        return ""
+    darkest = zone.pieces[0]
+    return say(
+        "outlook.share",
+        share=zone.share_true,
+        zone=say(f"zone.{zone.name}"),
+        level=darkest.level,
+        word=colour_word(darkest.predicted_lab),
+    )
+
+
+def evening_saying(evening: Evening) -> str:
+    """Say whether root, mids and ends come out alike."""
+    return say(
+        f"evening.{evening.outcome}",
+        word="" if evening.aim_lab is None else colour_word(evening.aim_lab),
+        now=evening.difference,
+        then=evening.difference_met,
+        zone=evening.zone,
+    )

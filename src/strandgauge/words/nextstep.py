@@ -1,0 +1,125 @@
+"""The next step in words: one large word and one sentence, from what `strandgauge.judge.advise` decided."""
+
+from __future__ import annotations
+
+from strandgauge.judge.advice import LOOK_UP_LIMIT
+from strandgauge.judge.nextstep import Kind, NextStep, Stretch
+from strandgauge.judge.outlook import Advice, Outlook
+from strandgauge.lift.curve import LiftCurve
+from strandgauge.words import judge as words
+from strandgauge.words import said, say, sentence
+
+STRETCH_ANSWERS: tuple[Stretch, ...] = ("springs back", "slow", "gummy")
+
+_KINDS: dict[str, Kind] = {
+    "lift": "slow",
+    "rinse": "ready",
+    "look-again": "slow",
+    "deposit": "ready",
+    "tone": "ready",
+    "dye": "ready",
+    "choose-another": "stop",
+    "stop-condition": "stop",
+    "stop-time": "stop",
+    "stop-history": "stop",
+}
+"""The shape for each thing to do; what is to be done before anything else goes slow."""
+
+
+def time_is_up() -> NextStep:
+    """Return the step that the end of the maker's time leaves."""
+    return NextStep("stop", say("step.stop-time"), say("why.time-up"))
+
+
+def next_step(outlook: Outlook | None, curve: LiftCurve | None, stretch: Stretch | None = None) -> NextStep:
+    """Say what to do now.
+
+    Parameters
+    ----------
+    outlook : for the wanted shade, where one is chosen.
+    curve : the strand's lift so far, where lightener is on.
+    stretch : the stylist's own answer to the stretch test; the worst one that this strand ever got.
+    """
+    if stretch == "gummy":
+        return NextStep("stop", say("step.stop-condition"), say("why.gummy-now"))
+    if stretch == "slow" and curve is not None:
+        return NextStep("stop", say("step.rinse"), say("why.slow-now"))
+    if curve is not None:
+        return _lifting(curve)
+    if outlook is None:
+        return NextStep("go on", say("step.no-shade"), say("step.nothing-to-aim-at"))
+    return step_of(outlook.advice)
+
+
+def step_of(advice: tuple[Advice, ...]) -> NextStep:
+    """Return the step that advice before lightener leads to: the first of it, and why."""
+    if not advice:
+        return NextStep("slow", say("step.look-again"), "")
+    first = advice[0]
+    why = words.why_sentences(first)
+    text = f"{sentence(words.do_words(first))}. {' '.join(why)}".strip()
+    return NextStep(_KINDS.get(first.do, "slow"), say(f"step.{first.do}"), text)
+
+
+def _lifting(curve: LiftCurve) -> NextStep:
+    if curve.state == "light enough":
+        return NextStep("ready", say("step.light-enough"), curve.headline)
+    if curve.stop:
+        return NextStep("stop", say("step.stop-condition"), _without_stop(curve.headline))
+    kind: Kind = "go on" if curve.state in ("first look", "lifting") and curve.looks[-1].used else "slow"
+    word = say("step.look-again") if not curve.looks[-1].used else say(f"step.{kind.replace(' ', '-')}")
+    return NextStep(kind, word, _why(curve), curve.next_look)
+
+
+def _why(curve: LiftCurve) -> str:
+    """Say why, in one sentence, without the time of the next look, which the page counts down."""
+    pace = curve.headline.split(" Look again ")[0]
+    if curve.state == "first look" and curve.advice:
+        return curve.advice[0]
+    if ":" in pace or not curve.looks[-1].used or not curve.advice:
+        return pace
+    return f"{pace} {curve.advice[0]}"
+
+
+def _without_stop(text: str) -> str:
+    return sentence(text.removeprefix("Stop: "))
+
+
+def stretch_question() -> str:
+    """Return what is asked of the fingers."""
+    return say("stretch.question")
+
+
+def stretch_answers() -> tuple[tuple[Stretch, str, str], ...]:
+    """Return each answer, its name, and how it feels."""
+    return tuple(
+        (answer, say(f"stretch.{answer.replace(' ', '-')}"), say(f"stretch-feels.{answer.replace(' ', '-')}"))
+        for answer in STRETCH_ANSWERS
+    )
+
+
+def short_verdict(outlook: Outlook) -> str:
+    """Return the verdict on the whole without the shade's name, for where that stands beside it."""
+    name, whole = outlook.target.name, words.verdict_headline(outlook)
+    return sentence(whole[len(name) :].strip().removeprefix("is ").removesuffix("."))
+
+
+def cautions(outlook: Outlook, curve: LiftCurve | None) -> tuple[str, ...]:
+    """Return the outlook's cautions in words."""
+    return tuple(said(one) for one in outlook.cautions)
+
+
+def first_caution(outlook: Outlook | None, curve: LiftCurve | None, standing: str) -> str:
+    """Return the one caution to show beside the answer: the most pressing of this hair, else the standing one."""
+    if curve is not None and curve.stop_signs:
+        return curve.stop_signs[0]
+    if outlook is not None and outlook.cautions:
+        return said(outlook.cautions[0])
+    return standing
+
+
+def curve_sentences(curve: LiftCurve) -> tuple[str, ...]:
+    """Return the curve's advice for a page: where the limit is missing, it tells where to enter it."""
+    if curve.limit is not None:
+        return curve.advice
+    return (*(line for line in curve.advice if line != LOOK_UP_LIMIT), say("step.no-limit"))

@@ -1,0 +1,474 @@
+"""The front door for Python: a few functions, and results that are small, comparable and can be looked at.
+
+Everything here is handed on by ``strandgauge`` itself; see docs/python.md.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import fields, replace
+from datetime import datetime
+from functools import cache
+from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO, Literal, Self, TypeVar
+
+from strandgauge import kit as kits
+from strandgauge.change import compare as change
+from strandgauge.colour.cielab import Lab
+from strandgauge.colour.srgb import hex_colour
+from strandgauge.dye import mix as mixing
+from strandgauge.dye.targets import Target, parse_colour
+from strandgauge.judge import outlook as judging
+from strandgauge.kit import Kit, PathName
+from strandgauge.lift import curve as lifting
+from strandgauge.reading import model
+from strandgauge.show.json import document_of, load, record_of
+from strandgauge.words import reading as words
+
+if TYPE_CHECKING:
+    from strandgauge.sheet.record import Summary
+
+Photo = PathName | bytes | BinaryIO
+"""A photo: its path, its bytes, or a file opened in binary mode."""
+R = TypeVar("R")
+
+_BOX = (
+    "display:inline-block;width:5em;height:3.2em;border-radius:4px;margin:0 6px 2px 0;vertical-align:middle;"
+)
+_FRAME = (
+    "display:inline-block;background:#e2e2e2;color:#1b1b1b;padding:10px 12px;border-radius:8px;"
+    "font:14px/1.4 sans-serif"
+)
+
+
+class _Result:
+    """What all results can do."""
+
+    __slots__ = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the result as its published JSON document, numbers rounded."""
+        return document_of(self)
+
+    @classmethod
+    def from_dict(cls, document: Mapping[str, Any]) -> Self:
+        """Return the result that a document of `to_dict` holds.
+
+        Raises
+        ------
+        BadReadingError : it is of another schema, or a value is missing or impossible.
+        """
+        return record_of(cls, document, "document")
+
+    def __eq__(self, other: object) -> bool:
+        """Results are equal where their documents are."""
+        return isinstance(other, _Result) and type(self) is type(other) and self._key() == other._key()
+
+    def __hash__(self) -> int:
+        return hash(self._key())
+
+    def _key(self) -> str:
+        return json.dumps(document_of(self))
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__} {self._line()}>"
+
+    def _line(self) -> str:
+        raise NotImplementedError
+
+    def _swatches(self) -> Iterable[tuple[str, tuple[Lab, ...]]]:
+        """Return captions, each with the colours that stand above it."""
+        raise NotImplementedError
+
+    def _repr_html_(self) -> str:
+        columns = "".join(_column(caption, labs) for caption, labs in self._swatches())
+        return f'<div style="{_FRAME}"><div><b>{escape(self._line())}</b></div>{columns}</div>'
+
+
+def _column(caption: str, labs: Sequence[Lab]) -> str:
+    boxes = "<br>".join(f'<span style="{_BOX}background:{hex_colour(lab)}"></span>' for lab in labs)
+    return (
+        '<div style="display:inline-block;margin-top:8px;vertical-align:top">'
+        f'{boxes}<div style="width:6.5em;font-size:12px">{escape(caption)}</div></div>'
+    )
+
+
+def _public(kind: type[R], record: object, **changes: object) -> R:
+    """Return a record as one of the classes below."""
+    values = {one.name: getattr(record, one.name) for one in fields(kind)}  # type: ignore[arg-type]
+    return kind(**{**values, **changes})
+
+
+class Zone(_Result, model.ZoneReading):
+    """One zone of a strand: level, colour, undertone, stain, and how sure they are."""
+
+    __slots__ = ()
+
+    def _line(self) -> str:
+        return f"{self.name}: level {words.level_interval(self)}, {self.undertone}"
+
+    def _swatches(self) -> Iterable[tuple[str, tuple[Lab, ...]]]:
+        return [(self._line(), (self.lab,))]
+
+
+class Reading(_Result, model.Reading):
+    """The reading of a strand; ``reading["root"]`` is one of its zones."""
+
+    __slots__ = ()
+
+    def __getitem__(self, name: str) -> Zone:
+        """Return a zone: ``root``, ``mids``, ``ends`` or ``overall``."""
+        for zone in (self.overall, *self.zones):
+            if zone.name == name:
+                return _public(Zone, zone)
+        raise KeyError(f"{name!r} is no zone; there are root, mids, ends and overall")
+
+    def __iter__(self) -> Iterator[Zone]:
+        return (_public(Zone, zone) for zone in self.zones)
+
+    def reach(self, target: str, **settings: Any) -> Outlook:  # noqa: ANN401 - those of `reach`
+        """Say whether a shade reads true on this hair; see `strandgauge.reach`."""
+        return reach(self, target, **settings)
+
+    def _line(self) -> str:
+        return f"{self.photo}: {' · '.join(words.headline(self)).lower()}"
+
+    def _swatches(self) -> Iterable[tuple[str, tuple[Lab, ...]]]:
+        return [(f"{zone.name}: {words.level_interval(zone)}", (zone.lab,)) for zone in self.zones]
+
+
+class Outlook(_Result, judging.Outlook):
+    """Whether a wanted shade reads true, and what gets there."""
+
+    __slots__ = ()
+
+    def __getitem__(self, name: str) -> judging.ZoneOutlook:
+        """Return the outlook for one zone."""
+        for zone in self.zones:
+            if zone.name == name:
+                return zone
+        raise KeyError(f"{name!r} is no zone; there are {', '.join(zone.name for zone in self.zones)}")
+
+    def _line(self) -> str:
+        return f"{self.target.name}: {self.verdict}, chance {100 * self.probability_true:.0f} %"
+
+    def _swatches(self) -> Iterable[tuple[str, tuple[Lab, ...]]]:
+        yield f"wanted: {self.target.name}", (self.target.lab,)
+        for zone in self.zones:
+            yield f"{zone.name}: {zone.verdict}", (zone.base_lab, zone.predicted_lab)
+
+
+class Mixed(_Result, mixing.Mixed):
+    """What a mix of dyes makes of hair."""
+
+    __slots__ = ()
+
+    def _line(self) -> str:
+        return " + ".join(f"{part.parts:g} {part.dye}" for part in self.mix)
+
+    def _swatches(self) -> Iterable[tuple[str, tuple[Lab, ...]]]:
+        return [(zone.name, (zone.base_lab, zone.predicted_lab)) for zone in self.zones]
+
+
+class Change(_Result, change.Change):
+    """Readings of a strand side by side."""
+
+    __slots__ = ()
+
+    def _line(self) -> str:
+        level = self.since_first[-1].overall.level
+        return f"{len(self.readings)} readings: {level.change:+.1f} levels ({level.low:+.1f} to {level.high:+.1f})"
+
+    def _swatches(self) -> Iterable[tuple[str, tuple[Lab, ...]]]:
+        for reading in self.readings:
+            yield (
+                f"{reading.photo}: {words.level_interval(reading.overall)}",
+                tuple(z.lab for z in reading.zones),
+            )
+
+
+class LiftCurve(_Result, lifting.LiftCurve):
+    """How a strand lifts over time, and whether to go on."""
+
+    __slots__ = ()
+
+    def _line(self) -> str:
+        return f"{len(self.looks)} looks, level {self.level_now.value:.1f}, {self.state}"
+
+    def _swatches(self) -> Iterable[tuple[str, tuple[Lab, ...]]]:
+        return [(f"{look.minutes:.0f} min: {look.level:.1f}", (look.lab,)) for look in self.looks]
+
+
+class CardCheck(_Result, model.CardCheck):
+    """Whether card and light in a photo are fit for a reading."""
+
+    __slots__ = ()
+
+    def _line(self) -> str:
+        why = ", ".join(problem.code for problem in self.problems)
+        return f"{self.photo}: {'fit for a reading' if self.trusted else why}"
+
+    def _swatches(self) -> Iterable[tuple[str, tuple[Lab, ...]]]:
+        worst = sorted(self.patches, key=lambda patch: -patch.delta_e00)[:6]
+        return [
+            (f"{one.id}: ΔE00 {one.delta_e00:.1f}", (one.lab_reference, one.lab_corrected)) for one in worst
+        ]
+
+
+# --- functions ------------------------------------------------------------------------------------------
+
+
+def load_kit(
+    *,
+    card: PathName | None = None,
+    profile: PathName | None = None,
+    ladder: PathName | None = None,
+    dyes: Iterable[PathName] | None = None,
+    targets: Iterable[PathName] | None = None,
+) -> Kit:
+    """Return card, print profile, ladder, dyes and shades as one, for the ``kit`` of the functions here.
+
+    Raises
+    ------
+    StrandgaugeError : a file cannot be used; file and line are named.
+    """
+    return kits.load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+
+
+def read(photo: Photo, *more: Photo, wet: bool = False, kit: Kit | None = None) -> Reading:
+    """Read a strand from a photo of it beside the card.
+
+    Parameters
+    ----------
+    photo : a path, bytes, or a file opened in binary mode; the path of a saved reading (``.json``) loads that.
+    more : further photos of the same strand, the card turned or the strand laid anew; all become one reading.
+    wet : the strand is wet; colour and level are then the dry estimate.
+    kit : card, ladder, dyes and shades; those in use when left out.
+
+    Raises
+    ------
+    StrandgaugeError : the photo cannot be read or cannot be trusted; the subclass says why.
+    """
+    return _look((photo, *more), wet, kit or _kit())[0]
+
+
+def check(photo: Photo, *, kit: Kit | None = None) -> CardCheck:
+    """Judge card and light in a photo; no strand is needed.
+
+    Raises
+    ------
+    StrandgaugeError : the photo cannot be opened, or no card can be found in it.
+    """
+    source, name = _source(photo)
+    found = _public(CardCheck, (kit or _kit()).check(source))
+    return found if name is None else replace(found, photo=name)
+
+
+def reach(
+    hair: model.Reading | Photo,
+    target: str,
+    *,
+    bowl: float = 60.0,
+    scale: float = 0.1,
+    pretone: bool = True,
+    true_within: float = 3.0,
+    kit: Kit | None = None,
+) -> Outlook:
+    """Say whether a wanted shade reads true on hair, and what gets there.
+
+    Parameters
+    ----------
+    hair : a reading, a photo, or a colour as ``"L,a,b"`` or ``"#rrggbb"``.
+    target : a shade's name, ``"#rrggbb"`` or ``"L,a,b"``.
+    bowl, scale : grams to mix for each zone, and the smallest step of the scale.
+    pretone : whether a toner that is laid on first may be proposed.
+    true_within : CIEDE2000 up to which a result reads true; twice as much reads close.
+
+    Raises
+    ------
+    StrandgaugeError : no such shade, or no hair has that colour.
+    """
+    used = kit or _kit()
+    settings = judging.Settings(
+        true_within=true_within,
+        close_within=2.0 * true_within,
+        turns_within=max(20.0, 2.0 * true_within),
+        bowl=bowl,
+        scale=scale,
+        pretone=pretone,
+    )
+    return _public(Outlook, used.reach(_zones(hair, used), target, settings))
+
+
+def mix(hair: model.Reading | Photo, parts: Mapping[str, float], *, kit: Kit | None = None) -> Mixed:
+    """Predict the colour that a mix of dyes gives on hair.
+
+    Parameters
+    ----------
+    hair : as for `reach`.
+    parts : of each dye and of clear, such as ``{"violet": 1, "clear": 9}``.
+
+    Raises
+    ------
+    StrandgaugeError : a dye is not on the shelf, a part is none, or no hair has that colour.
+    """
+    used = kit or _kit()
+    wanted = mixing.parse_mix(f"{name}={amount}" for name, amount in parts.items())
+    zones = (
+        mixing.predict(zone.lab, wanted, used.shelf, zone.lab_sd, zone.name) for zone in _zones(hair, used)
+    )
+    return Mixed(wanted.parts, tuple(zones))
+
+
+def compare(before: model.Reading | Photo, *after: model.Reading | Photo, kit: Kit | None = None) -> Change:
+    """Say what changed between two readings or photos of a strand, or more.
+
+    Raises
+    ------
+    StrandgaugeError : a photo cannot be trusted, or readings are of different ladders.
+    """
+    used = kit or _kit()
+    return _public(Change, change.compare([_reading(one, used) for one in (before, *after)]))
+
+
+def follow(
+    looks: Iterable[model.Reading | Photo],
+    minutes: Sequence[float] | None = None,
+    *,
+    start: str | None = None,
+    target: str | None = None,
+    level: float | None = None,
+    limit: float | None = None,
+    zone: Literal["overall", "root", "mids", "ends"] = "overall",
+    wet: bool = False,
+    kit: Kit | None = None,
+) -> LiftCurve:
+    """Follow one strand while it lifts: how fast, how long still, and when to stop.
+
+    Parameters
+    ----------
+    looks : readings or photos of the strand, in any order.
+    minutes : of each look since the lightener went on; without them the photos' own times count.
+    start : when the lightener went on, ``"HH:MM"`` by the clock of the photos.
+    target : the wanted shade; or else
+    level : the level to come to.
+    limit : the maker's time limit, minutes since the lightener went on.
+    zone : the part of the strand to follow.
+    wet : the strand is wet in the photos.
+
+    Raises
+    ------
+    StrandgaugeError : a photo cannot be trusted, or times are missing or do not fit.
+    """
+    from strandgauge.judge.follow import follow as follow_lift
+    from strandgauge.lift.times import LookTimes, look_times
+
+    used = kit or _kit()
+    seen = [(one, None) if isinstance(one, model.Reading) else _look((one,), wet, used) for one in looks]
+    readings = [reading for reading, _ in seen]
+    if minutes is None:
+        times = look_times([reading.photo for reading in readings], [taken for _, taken in seen], start)
+    else:
+        times = LookTimes(tuple(minutes), from_start=True)
+    outlook = None
+    if target is not None and readings:
+        last = readings[max(range(len(readings)), key=lambda place: times.minutes[place])]
+        outlook = used.reach(judging.base_zones(last), target, judging.Settings(pretone=False))
+    curve = follow_lift(
+        readings,
+        times.minutes,
+        zone=zone,
+        target=None if outlook is None else outlook.target.name,
+        needs_level=level if outlook is None else outlook.level_to_come_to,
+        reads_true_now=() if outlook is None else [shade.name for shade in outlook.instead],
+        limit=limit,
+        ladder=used.ladder,
+        from_start=times.from_start,
+    )
+    return _public(LiftCurve, curve)
+
+
+def batch(folder: PathName, out: PathName, *, kit: Kit | None = None, **options: Any) -> Summary:  # noqa: ANN401
+    """Read every photo below a folder into a table, a gallery and strips, on all cores.
+
+    A script that calls this must do so under ``if __name__ == "__main__":``, since workers are processes.
+
+    Parameters
+    ----------
+    options : ``target``, ``wet``, ``manifest``, ``jobs``, ``resume``, ``parquet`` and the others of
+        :func:`strandgauge.batch.run.run_batch`.
+    """
+    from strandgauge.batch.run import run_batch
+
+    used = kit or _kit()
+    if options.get("manifest") is not None:
+        options["manifest"] = Path(options["manifest"])
+    return run_batch(
+        Path(folder),
+        Path(out),
+        card=used.card,
+        ladder=used.ladder,
+        palette=used.shelf,
+        targets=used.targets,
+        **options,
+    )
+
+
+def targets(*, kit: Kit | None = None) -> tuple[Target, ...]:
+    """Return the shades that can be asked for by name."""
+    return (kit or _kit()).targets
+
+
+# --- what comes in --------------------------------------------------------------------------------------
+
+
+def _kit() -> Kit:
+    from strandgauge.learn.kept import home
+
+    return _kit_of(home())
+
+
+@cache
+def _kit_of(_: Path) -> Kit:
+    return kits.load()
+
+
+def _source(photo: object) -> tuple[Path | bytes, str | None]:
+    """Return what the pipeline takes of a photo, and its name where that is not the path's own."""
+    if isinstance(photo, str | os.PathLike):
+        return Path(photo), None
+    if isinstance(photo, bytes | bytearray | memoryview):
+        return bytes(photo), None
+    content = photo.read() if hasattr(photo, "read") else None
+    if not isinstance(content, bytes):
+        raise TypeError(f"a path, bytes or a file opened in binary mode is needed, not {photo!r:.80}")
+    name = getattr(photo, "name", None)
+    return content, Path(name).name if isinstance(name, str) else None
+
+
+def _look(photos: Sequence[Photo], wet: bool, kit: Kit) -> tuple[Reading, datetime | None]:
+    """Return the reading of photos, or of a saved reading, and when the first was taken."""
+    from strandgauge.reading.pipeline import reading_together
+
+    sources = [_source(photo) for photo in photos]
+    first = sources[0][0]
+    if isinstance(first, Path) and first.suffix.lower() == ".json" and len(sources) == 1:
+        return load(Reading, first), None
+    measured = [kit.measure(source, wet=wet) for source, _ in sources]
+    reading = _public(Reading, reading_together(measured, kit.ladder, wet))
+    if len(sources) == 1 and sources[0][1] is not None:
+        reading = replace(reading, photo=sources[0][1])
+    return reading, measured[0].card.photo.taken_at
+
+
+def _reading(look: model.Reading | Photo, kit: Kit) -> model.Reading:
+    return look if isinstance(look, model.Reading) else _look((look,), False, kit)[0]
+
+
+def _zones(hair: model.Reading | Photo, kit: Kit) -> tuple[judging.BaseZone, ...]:
+    if isinstance(hair, str) and not Path(hair).exists() and (lab := parse_colour(hair)) is not None:
+        return (judging.BaseZone("overall", lab),)
+    return judging.base_zones(_reading(hair, kit))

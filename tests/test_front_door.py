@@ -22,9 +22,8 @@ SAMPLE = ROOT / "sample_images" / "turned-a.jpg"
 
 
 def test_importing_the_package_loads_nothing_heavy():
-    report = (
-        "import sys, strandgauge; print(sorted({'numpy', 'cv2', 'scipy', 'typer', 'pydantic'} & set(sys.modules)))"
-    )
+    heavy = {"numpy", "cv2", "scipy", "typer", "pydantic"}
+    report = f"import sys, strandgauge; print(sorted({heavy} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", report], capture_output=True, check=True, text=True)
     assert done.stdout.strip() == "[]"
 

@@ -399,9 +399,9 @@ def batch(folder: PathName, out: PathName, *, kit: Kit | None = None, **options:
     Parameters
     ----------
     options : ``target``, ``wet``, ``manifest``, ``jobs``, ``resume``, ``parquet`` and the others of
-        :func:`strandgauge.batch.run.run_batch`.
+        :func:`strandgauge.batches.run.run_batch`.
     """
-    from strandgauge.batch.run import run_batch
+    from strandgauge.batches.run import run_batch
 
     used = kit or _kit()
     if options.get("manifest") is not None:

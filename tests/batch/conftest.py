@@ -11,7 +11,7 @@ import jsonschema
 import pytest
 from batchhelp import fill
 
-from strandgauge.batch.task import Tools
+from strandgauge.batches.task import Tools
 from strandgauge.dye.palette import load_palette
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder

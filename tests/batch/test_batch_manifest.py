@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from strandgauge.batch.manifest import read_manifest
+from strandgauge.batches.manifest import read_manifest
 from strandgauge.dye.targets import load_targets
 from strandgauge.errors import BadManifestError
 

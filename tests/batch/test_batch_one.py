@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from strandgauge.batch.one import read_one, wanted_shade
-from strandgauge.batch.task import Task
+from strandgauge.batches.one import read_one, wanted_shade
+from strandgauge.batches.task import Task
 from strandgauge.dye.targets import find_target
 from strandgauge.hair.levels import load_ladder
 from strandgauge.judge.outlook import Settings

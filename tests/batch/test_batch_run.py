@@ -13,7 +13,7 @@ import pytest
 from batchhelp import as_written, contents, fill, lines, table
 
 import strandgauge
-from strandgauge.batch import one, run
+from strandgauge.batches import one, run
 from strandgauge.cli import app
 from strandgauge.errors import (
     BadManifestError,
@@ -185,7 +185,7 @@ def test_other_settings_than_before_are_refused(undisturbed, changes, said):
 def test_another_version_is_refused(photos, tmp_path, monkeypatch):
     (photos / "empty").mkdir()
     strandgauge.run_batch(photos / "empty", tmp_path / "out", jobs=1)
-    monkeypatch.setattr("strandgauge.batch.folder.__version__", "99")
+    monkeypatch.setattr("strandgauge.batches.folder.__version__", "99")
     with pytest.raises(BatchFolderError, match="another version"):
         strandgauge.run_batch(photos / "empty", tmp_path / "out", jobs=1, resume=True)
 
@@ -259,7 +259,7 @@ class Here:
     def submit(self, task):
         from concurrent.futures import Future
 
-        from strandgauge.batch.workers import work
+        from strandgauge.batches.workers import work
 
         future = Future()
         future.set_result(work(task, self.tools))

@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 
 from readings import reading
-from strandgauge.batch.store import ROWS, Store, row_of, strip_name
+from strandgauge.batches.store import ROWS, Store, row_of, strip_name
 from strandgauge.errors import BatchFolderError, CannotWriteError, Told
 from strandgauge.files.held import held
 from strandgauge.files.write import replacing
@@ -135,7 +135,7 @@ import resource, sys
 from pathlib import Path
 sys.path[:0] = {path!r}
 from test_batch_store import add
-from strandgauge.batch.store import Store
+from strandgauge.batches.store import Store
 from strandgauge.errors import CannotWriteError
 store = Store(Path({folder!r}))
 resource.setrlimit(resource.RLIMIT_FSIZE, ({limit}, {limit}))

@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from readings import STAIN, reading, zone
-from strandgauge.batch.table import COLUMNS, cell_text, header, rows, write_csv, write_parquet
+from strandgauge.batches.table import COLUMNS, cell_text, header, rows, write_csv, write_parquet
 from strandgauge.errors import Told
 from strandgauge.sheet.record import Record, WantedShade
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from strandgauge.batch.walk import find_photos
+from strandgauge.batches.walk import find_photos
 from strandgauge.errors import UnreadableFileError
 from strandgauge.files.names import shown_name
 

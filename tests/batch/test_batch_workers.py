@@ -13,9 +13,9 @@ from pathlib import Path
 import psutil
 import pytest
 
-from strandgauge.batch import one
-from strandgauge.batch.task import Task
-from strandgauge.batch.workers import Cluster, Processes, read_all, work
+from strandgauge.batches import one
+from strandgauge.batches.task import Task
+from strandgauge.batches.workers import Cluster, Processes, read_all, work
 from strandgauge.errors import WorkersUnavailableError
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -101,8 +101,8 @@ def test_workers_use_one_thread_and_leave_with_their_parent(tmp_path, strands):
     program = f"""
 import sys, time
 from pathlib import Path
-from strandgauge.batch.task import Task, Tools
-from strandgauge.batch.workers import Processes
+from strandgauge.batches.task import Task, Tools
+from strandgauge.batches.workers import Processes
 from strandgauge.dye.palette import load_palette
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from strandgauge.batch.store import Store
-from strandgauge.batch.task import Task, Tools
-from strandgauge.batch.workers import work
+from strandgauge.batches.store import Store
+from strandgauge.batches.task import Task, Tools
+from strandgauge.batches.workers import work
 from strandgauge.dye.palette import load_palette
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder

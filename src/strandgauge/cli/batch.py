@@ -23,7 +23,7 @@ from strandgauge.cli.options import (
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
-    from strandgauge.batch.run import Progress
+    from strandgauge.batches.run import Progress
     from strandgauge.sheet.record import Summary
 
 EXIT_SOME_REFUSED = 3
@@ -73,7 +73,7 @@ def batch(
 ) -> int:
     """Read every photo of a folder into one table, with a gallery to look through."""
     session: Session = context.obj
-    from strandgauge.batch.run import BatchStoppedError, run_batch
+    from strandgauge.batches.run import BatchStoppedError, run_batch
     from strandgauge.dye.targets import load_targets
 
     try:

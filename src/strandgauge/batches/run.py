@@ -16,15 +16,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from types import FrameType
 
-from strandgauge.batch.curves import lift_curves
-from strandgauge.batch.folder import CSV, GALLERY, PARQUET, result_folder, settings_document
-from strandgauge.batch.manifest import ManifestRow, read_manifest
-from strandgauge.batch.one import TRANSIENT
-from strandgauge.batch.store import ROWS, STRIPS, Entry, Store, strip_name
-from strandgauge.batch.table import need_parquet, rows, write_csv, write_parquet
-from strandgauge.batch.task import Task, Tools
-from strandgauge.batch.walk import Walk, find_photos
-from strandgauge.batch.workers import Cluster, Pool, Processes, read_all, usable_cores
+from strandgauge.batches.curves import lift_curves
+from strandgauge.batches.folder import CSV, GALLERY, PARQUET, result_folder, settings_document
+from strandgauge.batches.manifest import ManifestRow, read_manifest
+from strandgauge.batches.one import TRANSIENT
+from strandgauge.batches.store import ROWS, STRIPS, Entry, Store, strip_name
+from strandgauge.batches.table import need_parquet, rows, write_csv, write_parquet
+from strandgauge.batches.task import Task, Tools
+from strandgauge.batches.walk import Walk, find_photos
+from strandgauge.batches.workers import Cluster, Pool, Processes, read_all, usable_cores
 from strandgauge.card.model import CardDefinition
 from strandgauge.dye.palette import Palette, load_palette
 from strandgauge.dye.targets import Target, find_target, load_targets

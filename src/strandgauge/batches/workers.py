@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, Any, Protocol
 from strandgauge.errors import StrandgaugeError, WorkersUnavailableError
 
 if TYPE_CHECKING:
-    from strandgauge.batch.store import Row
-    from strandgauge.batch.task import Task, Tools
+    from strandgauge.batches.store import Row
+    from strandgauge.batches.task import Task, Tools
 
 THREAD_SETTINGS = (
     "OMP_NUM_THREADS",
@@ -65,8 +65,8 @@ def usable_cores() -> int:
 
 def work(task: Task, tools: Tools, content: bytes | None = None) -> Row | None:
     """Read one photo into a row; None where it still has the digest that it was known by."""
-    from strandgauge.batch.one import read_one, unforeseen
-    from strandgauge.batch.store import row_of
+    from strandgauge.batches.one import read_one, unforeseen
+    from strandgauge.batches.store import row_of
 
     if task.known is not None and _digest_of(task, content) == task.known:
         return None
@@ -386,7 +386,7 @@ def _row_from(future: Future[Row | None], task: Task) -> Row | None:
 
 
 def _dead_row(task: Task) -> Row:
-    from strandgauge.batch.one import died
-    from strandgauge.batch.store import row_of
+    from strandgauge.batches.one import died
+    from strandgauge.batches.store import row_of
 
     return row_of(died(task), task.asked)

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import PurePosixPath
 
 from strandgauge import errors
-from strandgauge.batch.task import Task, Tools
+from strandgauge.batches.task import Task, Tools
 from strandgauge.errors import INTERNAL, StrandgaugeError, Told
 from strandgauge.facts import note
 from strandgauge.reading.model import Reading

@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from strandgauge.batch.store import ROWS, STRIPS
-from strandgauge.batch.task import Tools
+from strandgauge.batches.store import ROWS, STRIPS
+from strandgauge.batches.task import Tools
 from strandgauge.errors import BatchFolderError
 from strandgauge.files.held import held
 from strandgauge.files.version import __version__

@@ -48,7 +48,7 @@ def undisturbed(tmp_path_factory, strands):
     """A batch that went through with one worker: its photos, its results, its summary."""
     scratch = tmp_path_factory.mktemp("undisturbed")
     folder = fill(scratch / "photos", strands)
-    summary = strandgauge.run_batch(folder, scratch / "out", target="rose", jobs=1, parquet=True)
+    summary = strandgauge.batch(folder, scratch / "out", target="rose", jobs=1, parquet=True)
     return folder, scratch / "out", summary
 
 
@@ -100,7 +100,7 @@ def test_the_gallery_shows_every_photo(undisturbed):
 
 def test_two_workers_give_the_same_bytes_as_one(undisturbed, tmp_path):
     folder, out, summary = undisturbed
-    again = strandgauge.run_batch(folder, tmp_path / "out", target="rose", jobs=2, parquet=True)
+    again = strandgauge.batch(folder, tmp_path / "out", target="rose", jobs=2, parquet=True)
     assert contents(tmp_path / "out") == contents(out)
     assert (again.read, again.refused) == (summary.read, summary.refused)
 
@@ -113,7 +113,7 @@ def test_a_cluster_gives_the_same_bytes(undisturbed, tmp_path):
         with distributed.LocalCluster(
             n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
         ) as cluster:
-            strandgauge.run_batch(
+            strandgauge.batch(
                 folder, tmp_path / "out", target="rose", parquet=True, cluster=cluster.scheduler_address
             )
     assert contents(tmp_path / "out") == contents(out)
@@ -123,14 +123,14 @@ def test_results_inside_the_folder_of_photos_are_not_read_as_photos(undisturbed,
     _, out, _ = undisturbed
     inside = photos / "results"
     for resume in (False, True):
-        summary = strandgauge.run_batch(photos, inside, target="rose", jobs=1, parquet=True, resume=resume)
+        summary = strandgauge.batch(photos, inside, target="rose", jobs=1, parquet=True, resume=resume)
         assert contents(inside) == contents(out)
     assert summary.from_before == len(FILES)
 
 
 def test_only_what_is_new_or_changed_or_lost_is_read_again(photos, tmp_path, strands):
     out = tmp_path / "out"
-    strandgauge.run_batch(photos, out, jobs=1)
+    strandgauge.batch(photos, out, jobs=1)
     (photos / "new.jpg").write_bytes(strands[0])
     (photos / "a.jpg").write_bytes(strands[1])
     (photos / "copy of a.jpeg").unlink()
@@ -138,7 +138,7 @@ def test_only_what_is_new_or_changed_or_lost_is_read_again(photos, tmp_path, str
     (out / strip).unlink()
     (out / "strips" / f"{'0' * 24}.jpg").write_bytes(b"of a photo that is gone")
     (out / "strips" / ".unfinished.jpg.part").write_bytes(b"of a run that was killed")
-    summary = strandgauge.run_batch(photos, out, jobs=1, resume=True)
+    summary = strandgauge.batch(photos, out, jobs=1, resume=True)
     # Two photos have the strip that was lost: both rows are made again.
     assert summary.from_before == len(FILES) + 1 - len({"new", "a", "copy", "b", "without ending"})
     assert summary.notes == ("rows kept of photos that are no longer in the folder: 1",)
@@ -152,7 +152,7 @@ def test_only_what_is_new_or_changed_or_lost_is_read_again(photos, tmp_path, str
 def test_a_manifest_tells_clients_times_and_wishes(photos, tmp_path, valid):
     manifest, out = tmp_path / "tests.csv", tmp_path / "out"
     manifest.write_text(MANIFEST)
-    summary = strandgauge.run_batch(photos, out, manifest=manifest, target="rose", jobs=1)
+    summary = strandgauge.batch(photos, out, manifest=manifest, target="rose", jobs=1)
     rows = {row["file"]: valid(row) for row in lines(out)}
     assert sorted(rows) == sorted([*FILES, "gone.jpg"])
     assert (rows["a.jpg"]["client"], rows["a.jpg"]["group"]) == ("Ömer", "spring")
@@ -167,7 +167,7 @@ def test_a_manifest_tells_clients_times_and_wishes(photos, tmp_path, valid):
     assert "<svg" in page
     # A corrected manifest: only the rows it changes are read again, whoever they were of before.
     manifest.write_text(MANIFEST.replace("a.jpg;Ömer", "a.jpg;Anna").replace("gone.jpg;Lea;spring;;;\n", ""))
-    summary = strandgauge.run_batch(photos, out, manifest=manifest, target="rose", jobs=1, resume=True)
+    summary = strandgauge.batch(photos, out, manifest=manifest, target="rose", jobs=1, resume=True)
     assert summary.from_before == len(FILES) - 1
     assert {row["file"]: row["client"] for row in lines(out)}["a.jpg"] == "Anna"
     assert "gone.jpg" not in {row["file"] for row in lines(out)}
@@ -178,27 +178,27 @@ def test_other_settings_than_before_are_refused(undisturbed, changes, said):
     folder, out, _ = undisturbed
     before = contents(out)
     with pytest.raises(BatchFolderError, match=said):
-        strandgauge.run_batch(folder, out, resume=True, **({"target": "rose"} | changes))
+        strandgauge.batch(folder, out, resume=True, **({"target": "rose"} | changes))
     assert contents(out) == before
 
 
 def test_another_version_is_refused(photos, tmp_path, monkeypatch):
     (photos / "empty").mkdir()
-    strandgauge.run_batch(photos / "empty", tmp_path / "out", jobs=1)
+    strandgauge.batch(photos / "empty", tmp_path / "out", jobs=1)
     monkeypatch.setattr("strandgauge.batches.folder.__version__", "99")
     with pytest.raises(BatchFolderError, match="another version"):
-        strandgauge.run_batch(photos / "empty", tmp_path / "out", jobs=1, resume=True)
+        strandgauge.batch(photos / "empty", tmp_path / "out", jobs=1, resume=True)
 
 
 def test_nothing_is_written_over(undisturbed, photos, tmp_path):
     _, out, _ = undisturbed
     before = contents(out)
     with pytest.raises(BatchFolderError, match="holds a batch already"):
-        strandgauge.run_batch(photos, out)
+        strandgauge.batch(photos, out)
     assert contents(out) == before
     for resume in (False, True):
         with pytest.raises(BatchFolderError, match="not empty"):
-            strandgauge.run_batch(photos, photos, resume=resume)
+            strandgauge.batch(photos, photos, resume=resume)
     assert not {"readings.csv", "batch.json", ".lock"} & {path.name for path in photos.iterdir()}
 
 
@@ -214,7 +214,7 @@ def test_nothing_is_written_over(undisturbed, photos, tmp_path):
 def test_what_cannot_work_is_told_before_anything_is_made(photos, tmp_path, changes, error):
     out = tmp_path / "out"
     with pytest.raises(error):
-        strandgauge.run_batch(**({"folder": photos, "out": out} | changes))
+        strandgauge.batch(**({"folder": photos, "out": out} | changes))
     assert not out.exists()
 
 
@@ -222,10 +222,10 @@ def test_a_batch_that_came_to_nothing_does_not_stand_in_the_way_of_the_next(phot
     pytest.importorskip("distributed")
     out = tmp_path / "out"
     with pytest.raises(WorkersUnavailableError):
-        strandgauge.run_batch(photos, out, cluster="no-such-scheme://here")
-    strandgauge.run_batch(photos, out, target="rose", jobs=1)
+        strandgauge.batch(photos, out, cluster="no-such-scheme://here")
+    strandgauge.batch(photos, out, target="rose", jobs=1)
     with pytest.raises(BatchFolderError, match="holds a batch already"):
-        strandgauge.run_batch(photos, out, target="rose", jobs=1)
+        strandgauge.batch(photos, out, target="rose", jobs=1)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="names are bytes only on POSIX systems")
@@ -244,7 +244,7 @@ def test_parquet_without_its_package_is_told_with_the_line_that_installs_it(phot
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     monkeypatch.delitem(sys.modules, "pyarrow.parquet", raising=False)
     with pytest.raises(WorkersUnavailableError, match="Parquet") as caught:
-        strandgauge.run_batch(photos, tmp_path / "out", parquet=True)
+        strandgauge.batch(photos, tmp_path / "out", parquet=True)
     assert "strandgauge[parquet]" in caught.value.remedy
 
 
@@ -283,12 +283,12 @@ def test_a_disk_that_fills_up_is_told_and_leaves_valid_files(photos, tmp_path, m
 
     monkeypatch.setattr(run.Store, "add", filling)
     with pytest.raises(CannotWriteError, match="no space left"):
-        strandgauge.run_batch(photos, out)
+        strandgauge.batch(photos, out)
     kept = [row["file"] for row in lines(out)]
     assert len(kept) == 3
     assert kept == sorted(kept) == [as_written(cell["file"]) for cell in table(out)]
     monkeypatch.undo()
-    strandgauge.run_batch(photos, out, resume=True, jobs=1)
+    strandgauge.batch(photos, out, resume=True, jobs=1)
     assert [row["file"] for row in lines(out)] == FILES
 
 
@@ -301,9 +301,9 @@ def test_a_fault_in_one_photo_is_a_row_and_tried_again_the_next_time(photos, tmp
 
     with monkeypatch.context() as patch:
         patch.setattr(one, "_read", failing)
-        summary = strandgauge.run_batch(photos, out)
+        summary = strandgauge.batch(photos, out)
     assert summary.refused_because == {"internal-error": len(FILES)}
-    summary = strandgauge.run_batch(photos, out, resume=True)
+    summary = strandgauge.batch(photos, out, resume=True)
     assert (summary.read, summary.from_before) == (6, 0)
 
 
@@ -347,8 +347,8 @@ def test_a_folder_that_cannot_be_looked_into_has_a_row(photos, tmp_path, monkeyp
     monkeypatch.setattr(run, "Processes", Here)
     with monkeypatch.context() as patch:
         patch.setattr(os, "scandir", refusing)
-        strandgauge.run_batch(photos, tmp_path / "out")
+        strandgauge.batch(photos, tmp_path / "out")
     rows = {row["file"]: row for row in lines(tmp_path / "out")}
     assert "cannot be looked into" in rows["monday visit/"]["error"]["message"]
-    strandgauge.run_batch(photos, tmp_path / "out", resume=True)
+    strandgauge.batch(photos, tmp_path / "out", resume=True)
     assert [row["file"] for row in lines(tmp_path / "out")] == FILES

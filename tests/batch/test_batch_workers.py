@@ -85,7 +85,7 @@ def test_a_script_without_a_main_guard_is_told_what_it_lacks(tmp_path):
     script = tmp_path / "script.py"
     script.write_text(
         "import strandgauge, sys\nfrom pathlib import Path\n"
-        "strandgauge.run_batch(Path(sys.argv[1]), Path(sys.argv[2]), jobs=1)\n"
+        "strandgauge.batch(Path(sys.argv[1]), Path(sys.argv[2]), jobs=1)\n"
     )
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "x.jpg").touch()

@@ -22,6 +22,7 @@ from strandgauge.colour.srgb import hex_colour
 from strandgauge.dye import mix as mixing
 from strandgauge.dye.targets import Target, parse_colour
 from strandgauge.judge import outlook as judging
+from strandgauge.judge.history import history_told
 from strandgauge.kit import Kit, PathName
 from strandgauge.lift import curve as lifting
 from strandgauge.reading import model
@@ -275,6 +276,7 @@ def reach(
     scale: float = 0.1,
     pretone: bool = True,
     true_within: float = 3.0,
+    told: Mapping[str, str] | None = None,
     kit: Kit | None = None,
 ) -> Outlook:
     """Say whether a wanted shade reads true on hair, and what gets there.
@@ -286,6 +288,7 @@ def reach(
     bowl, scale : grams to mix for each zone, and the smallest step of the scale.
     pretone : whether a toner that is laid on first may be proposed.
     true_within : CIEDE2000 up to which a result reads true; twice as much reads close.
+    told : what the client told of the hair, such as ``{"henna": "yes"}``.
 
     Raises
     ------
@@ -300,7 +303,8 @@ def reach(
         scale=scale,
         pretone=pretone,
     )
-    return _public(Outlook, used.reach(_zones(hair, used), target, settings))
+    history = history_told(f"{key}={value}" for key, value in (told or {}).items())
+    return _public(Outlook, used.reach(_zones(hair, used), target, settings, history))
 
 
 def mix(hair: model.Reading | Photo, parts: Mapping[str, float], *, kit: Kit | None = None) -> Mixed:
@@ -470,5 +474,5 @@ def _reading(look: model.Reading | Photo, kit: Kit) -> model.Reading:
 
 def _zones(hair: model.Reading | Photo, kit: Kit) -> tuple[judging.BaseZone, ...]:
     if isinstance(hair, str) and not Path(hair).exists() and (lab := parse_colour(hair)) is not None:
-        return (judging.BaseZone("overall", lab),)
+        return (judging.BaseZone("overall", lab, judging.TYPED_SD),)
     return judging.base_zones(_reading(hair, kit))

@@ -17,6 +17,7 @@ from strandgauge.dye.targets import Target, find_target
 from strandgauge.hair.levels import Ladder
 
 if TYPE_CHECKING:
+    from strandgauge.judge.history import History
     from strandgauge.judge.outlook import BaseZone, Outlook, Settings
     from strandgauge.reading.model import CardCheck
     from strandgauge.reading.pipeline import Measurement
@@ -69,13 +70,19 @@ class Kit:
         return find_target(name, self.targets)
 
     def reach(
-        self, hair: Sequence[BaseZone], target: Target | str, settings: Settings | None = None
+        self,
+        hair: Sequence[BaseZone],
+        target: Target | str,
+        settings: Settings | None = None,
+        history: History | None = None,
     ) -> Outlook:
         """Say whether a shade reads true on zones of hair; see :func:`strandgauge.judge.reach.reach`."""
+        from strandgauge.judge.history import NOTHING_TOLD
         from strandgauge.judge.reach import reach
 
         wanted = self.target(target) if isinstance(target, str) else target
-        return reach(hair, wanted, self.shelf, self.targets, self.ladder, settings)
+        told = history or NOTHING_TOLD
+        return reach(hair, wanted, self.shelf, self.targets, self.ladder, settings, told)
 
     def fingerprints(self) -> dict[str, str]:
         """Return a short digest of each part's content, the same wherever its file lies."""

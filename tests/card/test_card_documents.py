@@ -7,9 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from strandgauge.card import definition
 from strandgauge.card.definition import load_card
+from strandgauge.card.form import FORMS
 from strandgauge.colour.cielab import chroma
+from strandgauge.colour.illuminant import ILLUMINANTS
 from strandgauge.light.correction import NEUTRAL_CHROMA
 
 DOCUMENT = (Path(__file__).parents[2] / "docs" / "card-format.md").read_text(encoding="utf-8")
@@ -25,12 +26,12 @@ def test_the_example_chart_can_be_used(tmp_path: Path) -> None:
     assert sum(chroma(patch.lab) < NEUTRAL_CHROMA for patch in card.patches) >= 6
 
 
-@pytest.mark.parametrize("table", [name for name in definition._KEYS if name])
+@pytest.mark.parametrize("table", FORMS)
 def test_every_key_is_described(table: str) -> None:
     assert f"[{table}]" in DOCUMENT
-    missing = [key for key in definition._KEYS[table] if not re.search(rf"`{key}\b|^{key} =", DOCUMENT, re.M)]
+    missing = [key for key in FORMS[table].keys if not re.search(rf"`{key}\b|^{key} =", DOCUMENT, re.M)]
     assert not missing
 
 
 def test_every_illuminant_is_described() -> None:
-    assert all(f"`{name}`" in DOCUMENT for name in definition.ILLUMINANTS)
+    assert all(f"`{name}`" in DOCUMENT for name in ILLUMINANTS)

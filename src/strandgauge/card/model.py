@@ -60,7 +60,7 @@ class Window:
     """Where the strand lies, on bare paper."""
 
     box: Box
-    root_end: Side
+    root_end: Side = "left"
     """The side at which the strand's root end lies."""
 
 
@@ -73,9 +73,9 @@ class Text:
     size: float
     """Height of the font, mm; its capitals are about 0.73 of it."""
     text: str
-    align: Align
-    bold: bool
-    tone: Tone
+    align: Align = "left"
+    bold: bool = False
+    tone: Tone = "ink"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,7 @@ class Arrow:
 
     start: Point
     end: Point
-    width: float
+    width: float = 0.5
     """Width of the shaft, mm."""
 
 
@@ -94,7 +94,7 @@ class Scale:
 
     at: Point
     """Top of the first tick; the scale runs to the right."""
-    length: int
+    length: int = 100
     """Length, mm."""
 
 

@@ -468,6 +468,13 @@ class WorkersUnavailableError(BatchError):
     exit_code = 69
 
 
+class NoPhotosError(BatchError):
+    """A folder in which there is nothing to read."""
+
+    code = "no-photos"
+    exit_code = 85
+
+
 class BadManifestError(BatchError, FileError):
     """A manifest that cannot be used; ``where`` names file and line."""
 

@@ -21,7 +21,7 @@ FILES = ("a.jpg", "b c.jpg", "visit/é.jpg")
 def read(tmp_path: Path, content: str | bytes, files=FILES):
     path = tmp_path / "tests.csv"
     path.write_bytes(content if isinstance(content, bytes) else content.encode())
-    return read_manifest(path, tmp_path / "photos", files, load_targets())
+    return read_manifest(path, tmp_path / "photos", files, load_targets()).rows
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])

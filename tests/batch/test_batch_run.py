@@ -136,11 +136,10 @@ def test_only_what_is_new_or_changed_or_lost_is_read_again(photos, tmp_path, str
     (photos / "copy of a.jpeg").unlink()
     strip = {row["file"]: row["strip"] for row in lines(out)}["b.JPG"]
     (out / strip).unlink()
-    (out / "strips" / f"{'0' * 24}.jpg").write_bytes(b"of a photo that is gone")
+    (out / "strips" / "gone-00000000.jpg").write_bytes(b"of a photo that is gone")
     (out / "strips" / ".unfinished.jpg.part").write_bytes(b"of a run that was killed")
     summary = strandgauge.batch(photos, out, jobs=1, resume=True)
-    # Two photos have the strip that was lost: both rows are made again.
-    assert summary.from_before == len(FILES) + 1 - len({"new", "a", "copy", "b", "without ending"})
+    assert summary.from_before == len(FILES) + 1 - len({"new", "a", "copy", "b"})
     assert summary.notes == ("rows kept of photos that are no longer in the folder: 1",)
     assert [row["file"] for row in lines(out)] == sorted([*FILES, "new.jpg"])
     assert {row["file"]: row["digest"] for row in lines(out)}["a.jpg"] == lines(out)[1]["digest"]
@@ -183,11 +182,12 @@ def test_other_settings_than_before_are_refused(undisturbed, changes, said):
 
 
 def test_another_version_is_refused(photos, tmp_path, monkeypatch):
-    (photos / "empty").mkdir()
-    strandgauge.batch(photos / "empty", tmp_path / "out", jobs=1)
+    (photos / "one").mkdir()
+    (photos / "one" / "text.png").write_text("not a picture")
+    strandgauge.batch(photos / "one", tmp_path / "out", jobs=1)
     monkeypatch.setattr("strandgauge.batches.folder.__version__", "99")
     with pytest.raises(BatchFolderError, match="another version"):
-        strandgauge.batch(photos / "empty", tmp_path / "out", jobs=1, resume=True)
+        strandgauge.batch(photos / "one", tmp_path / "out", jobs=1, resume=True)
 
 
 def test_nothing_is_written_over(undisturbed, photos, tmp_path):
@@ -307,23 +307,27 @@ def test_a_fault_in_one_photo_is_a_row_and_tried_again_the_next_time(photos, tmp
     assert (summary.read, summary.from_before) == (6, 0)
 
 
-def test_no_photos_at_all_make_empty_results(tmp_path, capsys):
+def test_a_folder_without_a_photo_is_refused_and_nothing_is_made(tmp_path, capsys):
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "notes.txt").write_text("nothing to see")
-    assert app.run(["batch", str(tmp_path / "photos"), "--out", str(tmp_path / "out")]) == 0
-    assert capsys.readouterr().out.startswith("0 photos: 0 read, 0 refused; 1 file is no photo, left alone.")
-    assert (lines(tmp_path / "out"), table(tmp_path / "out")) == ([], [])
-    assert (tmp_path / "out" / "gallery.html").exists()
+    assert app.run(["batch", str(tmp_path / "photos"), "--out", str(tmp_path / "out")]) == 85
+    assert "no photo in this folder" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
 
 
 def test_the_command_line_says_what_became_of_them(photos, tmp_path, capsys, valid):
     command = ["batch", str(photos), "--out", str(tmp_path / "out"), "--jobs", "1"]
     assert app.run(command) == 3
     told = capsys.readouterr()
-    assert told.out == (
+    *shown, _, last = told.out.splitlines()
+    assert [line.split("  ")[0] for line in shown[1:7]] == sorted(set(FILES) - {"broken.jpg", "text.png"})
+    refused = [line.split(":")[0].strip() for line in shown[-2:]]
+    assert (shown[-3], refused) == ("Refused:", ["broken.jpg", "text.png"])
+    assert not any(line.endswith(" ") for line in shown)
+    assert last == (
         "8 photos: 6 read, 2 refused (2 unreadable-file); 3 with the same content as another; "
         f"1 file is no photo, left alone. Results in {tmp_path / 'out'}: "
-        "readings.jsonl, readings.csv, gallery.html, strips.\n"
+        "readings.jsonl, readings.csv, gallery.html, strips."
     )
     assert told.err == ""
     assert app.run(command) == 73

@@ -118,6 +118,6 @@ def test_two_batches_at_once_do_not_share_a_folder(photos, undisturbed, tmp_path
     second = batch(photos, "--out", out, "--jobs", "1", "--resume")
     _, complaints = second.communicate(timeout=60)
     assert second.returncode == 73
-    assert b"Another batch is writing" in complaints
+    assert b"Another run is writing" in complaints
     first.communicate(timeout=120)
     assert contents(out) == undisturbed  # and the first did not notice

@@ -122,12 +122,12 @@ def test_a_digest_that_would_lead_out_of_the_folder_is_no_digest(tmp_path):
 def test_a_strip_that_is_missing_or_empty_is_noticed(tmp_path):
     with Store(tmp_path) as store:
         add(store, "a")
-        strip = tmp_path / strip_name("ab" * 32)
-        assert store.has_strip(store.entries["a"])
+        strip = tmp_path / strip_name("a", "ab" * 32)
+        assert store.has_strip("a")
         strip.write_bytes(b"")
-        assert not store.has_strip(store.entries["a"])
+        assert not store.has_strip("a")
         strip.unlink()
-        assert not store.has_strip(store.entries["a"])
+        assert not store.has_strip("a")
 
 
 FILL = """

@@ -14,9 +14,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from readings import STAIN, reading, zone
-from strandgauge.batches.table import COLUMNS, cell_text, header, rows, write_csv, write_parquet
 from strandgauge.errors import Told
+from strandgauge.hair.levels import load_ladder
 from strandgauge.sheet.record import Record, WantedShade
+from strandgauge.show.cells import cell_text
+from strandgauge.show.table import Table, write_csv, write_parquet
 
 NASTY_NAMES = (
     '=HYPERLINK("http://x","y").jpg',
@@ -42,7 +44,7 @@ def record(file: str, *, refused: bool = False, **changes) -> Record:
         "refusal": Told("blur", "The picture is blurred.", "Hold still.") if refused else None,
         "wanted": None
         if refused
-        else WantedShade("rose", "#d08090", "#c07050", "turns", "turns apricot", 9.25),
+        else WantedShade("rose", "#d08090", "#c07050", "turns", "turns apricot", 9.25, 0.25),
         "client": "@nora",
         "group": None,
         "taken": datetime(2026, 3, 5, 14, 30),
@@ -56,17 +58,26 @@ def records() -> list[Record]:
     return [record(name, refused=number % 3 == 2) for number, name in enumerate(sorted(NASTY_NAMES))]
 
 
-def cells(records):
-    return rows(records, {"ab" * 32: records[0].file}, lambda one: "strips/x.jpg" if one.reading else None)
+def table(records, **changes):
+    values = {
+        "ladder": load_ladder(),
+        "first_of": {"ab" * 32: records[0].file} if records else {},
+        "strip_of": lambda one: "strips/x.jpg" if one.reading else None,
+    }
+    return Table(**(values | changes))
+
+
+def heads(records=()):
+    return [column.name for column in table(records).columns()]
 
 
 def test_python_and_pandas_read_back_what_was_written(tmp_path, records):
     path = tmp_path / "t.csv"
-    write_csv(path, cells(records))
+    write_csv(path, table(records), records)
     with path.open(encoding="utf-8-sig", newline="") as file:
         plain = list(csv.DictReader(file, strict=True))
     frame = pandas.read_csv(path, keep_default_na=False, dtype=str, encoding="utf-8-sig")
-    assert list(frame.columns) == header() == list(plain[0])
+    assert list(frame.columns) == heads() == list(plain[0])
     for number, (one, row) in enumerate(zip(records, plain, strict=True)):
         assert as_written(row["file"]) == as_written(frame["file"][number]) == one.file
         assert as_written(row["client"]) == "@nora"
@@ -89,7 +100,7 @@ def test_python_and_pandas_read_back_what_was_written(tmp_path, records):
 
 def test_the_file_is_made_for_spreadsheets(tmp_path, records):
     path = tmp_path / "t.csv"
-    write_csv(path, cells(records))
+    write_csv(path, table(records), records)
     data = path.read_bytes()
     assert data.startswith(b"\xef\xbb\xbffile,")
     assert data.endswith(b"\r\n")
@@ -102,9 +113,9 @@ def test_the_file_is_made_for_spreadsheets(tmp_path, records):
 
 def test_parquet_holds_the_same_texts_and_numbers(tmp_path, records):
     path = tmp_path / "t.parquet"
-    write_parquet(path, cells(records))
+    write_parquet(path, table(records), records)
     frame = pandas.read_parquet(path)
-    assert list(frame.columns) == header()
+    assert list(frame.columns) == heads()
     assert frame["file"].tolist() == sorted(NASTY_NAMES)  # nothing to protect from here
     assert frame["taken"][0] == datetime(2026, 3, 5, 14, 30)
     assert frame["wet"].dropna().unique().tolist() == [False]
@@ -112,22 +123,22 @@ def test_parquet_holds_the_same_texts_and_numbers(tmp_path, records):
 
 
 def test_an_empty_table_has_its_columns(tmp_path):
-    write_csv(tmp_path / "t.csv", ())
-    write_parquet(tmp_path / "t.parquet", ())
-    assert list(pandas.read_csv(tmp_path / "t.csv", encoding="utf-8-sig").columns) == header()
-    assert list(pandas.read_parquet(tmp_path / "t.parquet").columns) == header()
+    write_csv(tmp_path / "t.csv", table(()), ())
+    write_parquet(tmp_path / "t.parquet", table(()), ())
+    assert list(pandas.read_csv(tmp_path / "t.csv", encoding="utf-8-sig").columns) == heads()
+    assert list(pandas.read_parquet(tmp_path / "t.parquet").columns) == heads()
 
 
 def test_each_column_keeps_to_its_kind(records):
     kinds = {"text": str, "number": float, "flag": bool, "time": datetime}
     seen = set()
     for one in [*records, record("x", reading=replace(records[0].reading, notes=()))]:
-        for column in COLUMNS:
+        for column in table(records).columns():
             value = column.value(one)
             if value is not None:
                 assert type(value) is kinds[column.kind], column.name
                 seen.add(column.name)
-    assert seen >= {column.name for column in COLUMNS} - {"group"}
+    assert seen >= set(heads()) - {"group"}
 
 
 @given(st.text(max_size=20))
@@ -143,3 +154,24 @@ def test_no_text_is_a_formula_and_each_comes_back(text):
 @given(st.floats(allow_nan=False, allow_infinity=False))
 def test_numbers_stay_numbers(value):
     assert float(cell_text(value)) == value
+
+
+def test_the_lists_own_heads_and_columns_are_kept(tmp_path, records):
+    own = table(
+        records,
+        heads={"client": "student", "taken": "time"},
+        extra={one.file: {"grade": "B", "level": "they say 9"} for one in records},
+    )
+    write_csv(tmp_path / "t.csv", own, records)
+    frame = pandas.read_csv(tmp_path / "t.csv", encoding="utf-8-sig", dtype=str)
+    assert {"student", "time", "grade", "level (list)"} < set(frame.columns)
+    assert not {"client", "taken"} & set(frame.columns)
+    assert frame["grade"].unique().tolist() == ["B"]
+
+
+def test_semicolons_come_with_decimal_commas(tmp_path, records):
+    write_csv(tmp_path / "t.csv", table(records), records, "semicolon")
+    frame = pandas.read_csv(tmp_path / "t.csv", encoding="utf-8-sig", sep=";", decimal=",")
+    assert frame["level"].dropna().unique().tolist() == [8.2]
+    assert frame["chance_true"].dropna().unique().tolist() == [0.25]
+    assert frame["advice"].dropna().unique().tolist() == ["lift to level 9.2 first"]

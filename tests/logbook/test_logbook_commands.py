@@ -19,7 +19,8 @@ from logbookdata import NOON
 
 from strandgauge.cli.app import run
 from strandgauge.logbook.book import open_logbook
-from strandgauge.show.export import COLUMNS, safe_cell
+from strandgauge.show.cells import cell_text
+from strandgauge.show.export import COLUMNS
 from strandphoto import jpeg, strand_photo
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
@@ -143,9 +144,9 @@ def test_a_table_reads_back_in_full_and_no_cell_is_a_formula(filled, tmp_path):
 
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "|", "＝"])
 def test_text_that_a_spreadsheet_would_run_is_led_by_an_apostrophe(start):
-    assert safe_cell(f"{start}1+1") == f"'{start}1+1"
-    assert safe_cell("1+1") == "1+1"
-    assert safe_cell(-1.5) == -1.5
+    assert cell_text(f"{start}1+1") == f"'{start}1+1"
+    assert cell_text("1+1") == "1+1"
+    assert cell_text(-1.5) == "-1.5"
 
 
 def test_lines_of_json_hold_everything(filled, tmp_path, document, capsys):

@@ -7,8 +7,8 @@ import io
 import os
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
@@ -29,7 +29,7 @@ COLUMNS = {
     "wet": "wet",
     "target": "target",
 }
-"""Accepted headers, in any case, and what each means; other columns are passed over."""
+"""Accepted headers, in any case, and what each means; other columns are handed on to the table."""
 YES = frozenset({"yes", "y", "true", "1", "x", "wet"})
 NO = frozenset({"no", "n", "false", "0", "dry"})
 _TIMES = ("%d.%m.%Y %H:%M", "%d.%m.%Y %H:%M:%S", "%Y:%m:%d %H:%M:%S", "%Y/%m/%d %H:%M", "%Y/%m/%d %H:%M:%S")
@@ -52,11 +52,20 @@ class ManifestRow:
     wet: bool | None
     """None where the manifest leaves it to the options."""
     target: str | None
+    further: Mapping[str, str]
+    """Cells of columns that mean nothing here, by their heads."""
 
 
-def read_manifest(
-    path: Path, folder: Path, files: Iterable[str], targets: Sequence[Target]
-) -> tuple[ManifestRow, ...]:
+@dataclass(frozen=True, slots=True)
+class Manifest:
+    """The list that tells which photo is whose."""
+
+    rows: tuple[ManifestRow, ...] = ()
+    heads: Mapping[str, str] = field(default_factory=dict)
+    """Its own heads of the columns that are understood, by what they mean."""
+
+
+def read_manifest(path: Path, folder: Path, files: Iterable[str], targets: Sequence[Target]) -> Manifest:
     """Read a manifest.
 
     Parameters
@@ -68,7 +77,7 @@ def read_manifest(
 
     Returns
     -------
-    tuple of ManifestRow : also of files that are not there.
+    Manifest : with rows also of files that are not there.
 
     Raises
     ------
@@ -76,27 +85,31 @@ def read_manifest(
     """
     text = _text_of(path)
     reader = csv.reader(io.StringIO(text, newline=""), _dialect(text), strict=True)
-    places: dict[str, int] | None = None
+    places: dict[str, int] = {}
+    further: dict[str, int] = {}
     finder = _Finder(folder, path.parent, files)
     rows: dict[str, ManifestRow] = {}
+    heads: dict[str, str] = {}
     line = 1
     try:
         for cells in reader:
             if not any(cell.strip() for cell in cells):
                 pass
-            elif places is None:
+            elif not places:
                 places = _columns(cells, path, line)
+                heads = {meaning: cells[place].strip() for meaning, place in places.items()}
+                further = _further(cells, places)
             else:
-                row = _row(cells, places, finder, targets, path, line)
+                row = _row(cells, places, further, finder, targets, path, line)
                 if row.file in rows:
                     raise _fault(path, line, f"'{row.file}' was in line {rows[row.file].line} already")
                 rows[row.file] = row
             line = reader.line_num + 1
     except csv.Error as error:
         raise _fault(path, line, f"this is not proper CSV ({error})") from error
-    if places is None:
+    if not places:
         raise _fault(path, 1, "it is empty")
-    return tuple(rows.values())
+    return Manifest(tuple(rows.values()), heads)
 
 
 def _fault(path: Path, line: int, message: str) -> BadManifestError:
@@ -153,9 +166,18 @@ def _columns(cells: Sequence[str], path: Path, line: int) -> dict[str, int]:
     return places
 
 
+def _further(cells: Sequence[str], places: dict[str, int]) -> dict[str, int]:
+    """Return the places of columns that mean nothing here, by their heads; those without one are passed over."""
+    understood = set(places.values())
+    return {
+        cell.strip(): place for place, cell in enumerate(cells) if cell.strip() and place not in understood
+    }
+
+
 def _row(
     cells: Sequence[str],
     places: dict[str, int],
+    further: dict[str, int],
     finder: _Finder,
     targets: Sequence[Target],
     path: Path,
@@ -183,6 +205,7 @@ def _row(
         taken=_time(values.get("time", ""), path, line),
         wet=_flag(values.get("wet", ""), path, line),
         target=target,
+        further={head: cells[place].strip() if place < len(cells) else "" for head, place in further.items()},
     )
 
 

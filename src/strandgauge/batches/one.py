@@ -119,6 +119,7 @@ def wanted_shade(reading: Reading, target: str, tools: Tools) -> WantedShade:
         verdict=outlook.verdict,
         saying=f"{told[worst.name]}{where}",
         needs_level=outlook.needs_level,
+        chance_true=outlook.probability_true,
     )
 
 

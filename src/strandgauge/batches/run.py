@@ -18,23 +18,24 @@ from types import FrameType
 
 from strandgauge.batches.curves import lift_curves
 from strandgauge.batches.folder import CSV, GALLERY, PARQUET, result_folder, settings_document
-from strandgauge.batches.manifest import ManifestRow, read_manifest
+from strandgauge.batches.manifest import Manifest, ManifestRow, read_manifest
 from strandgauge.batches.one import TRANSIENT
 from strandgauge.batches.store import ROWS, STRIPS, Entry, Store, strip_name
-from strandgauge.batches.table import need_parquet, rows, write_csv, write_parquet
 from strandgauge.batches.task import Task, Tools
 from strandgauge.batches.walk import Walk, find_photos
 from strandgauge.batches.workers import Cluster, Pool, Processes, read_all, usable_cores
 from strandgauge.card.model import CardDefinition
 from strandgauge.dye.palette import Palette, load_palette
 from strandgauge.dye.targets import Target, find_target, load_targets
-from strandgauge.errors import CannotWriteError, StrandgaugeError, Told
+from strandgauge.errors import CannotWriteError, NoPhotosError, StrandgaugeError, Told
 from strandgauge.files.names import shown_name
 from strandgauge.files.write import cannot_write
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.reading.pipeline import default_card
 from strandgauge.sheet.record import Record, Summary
+from strandgauge.show.cells import Separator
 from strandgauge.show.pages.gallery import write_gallery
+from strandgauge.show.table import Table, need_parquet, write_csv, write_parquet
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +66,7 @@ def run_batch(
     cluster: str | None = None,
     resume: bool = False,
     parquet: bool = False,
+    separator: Separator = "comma",
     card: CardDefinition | None = None,
     ladder: Ladder | None = None,
     palette: Palette | None = None,
@@ -86,6 +88,7 @@ def run_batch(
     cluster : address of a Dask scheduler to use instead of processes of this machine.
     resume : go on with the batch in ``out``: photos read before, in the same way, are not read again.
     parquet : also write the table as Parquet.
+    separator : between the cells of the CSV file; with semicolons, numbers have a decimal comma.
     card, ladder, palette, targets : those that ship with the package when left out.
     progress : called after each photo.
 
@@ -93,6 +96,7 @@ def run_batch(
     ------
     BatchStoppedError : Ctrl-C; all files are valid (a KeyboardInterrupt).
     UnreadableFileError : there is no such folder.
+    NoPhotosError : there is no photo in it.
     BadManifestError, UnknownTargetError, BadColourError : before any photo is read.
     BatchFolderError : ``out`` holds something else, was begun with other settings, or is in use.
     WorkersUnavailableError : no processes, no cluster, or a package is missing.
@@ -107,12 +111,12 @@ def run_batch(
     )
     wish = None if target is None else find_target(target, tools.targets).name
     walk = find_photos(folder, out)
-    listed = (
-        ()
-        if manifest is None
-        else read_manifest(manifest, folder, (photo.file for photo in walk.photos), tools.targets)
-    )
-    tasks = plan(walk, listed, wet=wet, target=wish)
+    listed = Manifest()
+    if manifest is not None:
+        listed = read_manifest(manifest, folder, (photo.file for photo in walk.photos), tools.targets)
+    tasks = plan(walk, listed.rows, wet=wet, target=wish)
+    if not tasks:
+        raise NoPhotosError("There is no photo in this folder.", where=str(folder))
 
     def start() -> Pool:
         return Cluster(tools, cluster) if cluster is not None else Processes(tools, jobs or usable_cores())
@@ -122,8 +126,11 @@ def run_batch(
         tasks, notes = _take_up(store, tasks)
         title, wished = shown_name(Path(folder.resolve().name or str(folder))), _one_target(tasks)
         unread = {task.file for task in tasks if task.known is None}
+        sheet = _Sheet(title, wished, tools.ladder, listed, separator, parquet)
         from_before = 0
         done, refused = 0, 0
+        if progress is not None:
+            progress(Progress(0, len(tasks), 0))
         try:
             for task, row in read_all(start, iter(tasks), stopped):
                 if row is None:
@@ -140,10 +147,10 @@ def run_batch(
             with suppress(CannotWriteError):
                 store.finish()
                 if store.entries:
-                    _derive(store, title, wished, tools.ladder, parquet=parquet)
+                    _derive(store, sheet)
             raise
         store.finish()
-        files = _derive(store, title, wished, tools.ladder, parquet=parquet)
+        files = _derive(store, sheet)
         summary = _summary(store, len(unread), from_before, walk.others, files, (*walk.notes, *notes))
         if stopped():
             raise BatchStoppedError(summary)
@@ -218,7 +225,7 @@ def _answers(store: Store, entry: Entry, task: Task) -> bool:
     """Tell whether a stored row is what reading the photo again would give, as long as its content is the same."""
     if task.trouble is not None or not entry.digest or entry.asked != task.asked:
         return False
-    return store.has_strip(entry) if entry.refused is None else entry.refused not in TRANSIENT
+    return store.has_strip(task.file) if entry.refused is None else entry.refused not in TRANSIENT
 
 
 def _one_target(tasks: Iterable[Task]) -> str | None:
@@ -227,9 +234,19 @@ def _one_target(tasks: Iterable[Task]) -> str | None:
     return wanted.pop() if len(wanted) == 1 else None
 
 
-def _derive(
-    store: Store, title: str, target: str | None, ladder: Ladder, *, parquet: bool
-) -> tuple[str, ...]:
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """What is written of the rows, and how."""
+
+    title: str
+    target: str | None
+    ladder: Ladder
+    listed: Manifest
+    separator: Separator
+    parquet: bool
+
+
+def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
     """Write what follows from the stored rows, and return the names of all result files."""
     first_of: dict[str, str] = {}
     for file, entry in sorted(store.entries.items()):
@@ -237,21 +254,24 @@ def _derive(
             first_of.setdefault(entry.digest, file)
 
     def strip_of(record: Record) -> str | None:
-        return strip_name(record.digest) if record.reading is not None else None
+        return strip_name(record.file, record.digest) if record.reading is not None else None
 
+    further = {row.file: row.further for row in sheet.listed.rows}
+    heads = {"taken" if meaning == "time" else meaning: head for meaning, head in sheet.listed.heads.items()}
+    table = Table(sheet.ladder, heads, further, first_of, strip_of)
     files = [ROWS, CSV]
-    write_csv(store.folder / CSV, rows(store.records(), first_of, strip_of))
-    if parquet:
-        write_parquet(store.folder / PARQUET, rows(store.records(), first_of, strip_of))
+    write_csv(store.folder / CSV, table, store.records(), sheet.separator)
+    if sheet.parquet:
+        write_parquet(store.folder / PARQUET, table, store.records())
         files.append(PARQUET)
     try:
         write_gallery(
             store.folder / GALLERY,
             store.records(strips=True),
-            title=title,
-            target=target,
-            ladder=ladder,
-            curves=dict(lift_curves(_by_client(store), ladder)),
+            title=sheet.title,
+            target=sheet.target,
+            ladder=sheet.ladder,
+            curves=dict(lift_curves(_by_client(store), sheet.ladder)),
         )
     except OSError as error:  # a file that cannot even be closed on a full disk
         raise cannot_write(store.folder / GALLERY, error) from error

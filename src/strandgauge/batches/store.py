@@ -11,6 +11,7 @@ import json
 import os
 import re
 import time
+import unicodedata
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -25,7 +26,8 @@ from strandgauge.show.json.batch import record_from_document, row_document
 
 ROWS = "readings.jsonl"
 STRIPS = "strips"
-_OWN_STRIP = re.compile(r"[0-9a-f]{24}\.jpg")
+_OWN_STRIP = re.compile(r".*-[0-9a-f]{8}\.jpg", re.DOTALL)
+_MOST_OF_A_NAME = 50
 SYNC_ROWS = 32
 SYNC_SECONDS = 2.0
 """After so many rows or seconds the disk is waited for: what a power cut may cost."""
@@ -59,7 +61,7 @@ class Entry:
 
 def row_of(record: Record, asked: Asked) -> Row:
     """Return a record as a row."""
-    strip = strip_name(record.digest) if record.strip is not None else None
+    strip = strip_name(record.file, record.digest) if record.strip is not None else None
     text = json.dumps(row_document(record, asked, strip), allow_nan=False)
     return Row(
         record.file,
@@ -71,9 +73,23 @@ def row_of(record: Record, asked: Asked) -> Row:
     )
 
 
-def strip_name(digest: str) -> str:
-    """Return the place of a strip below the result folder: one for all photos of the same content."""
-    return f"{STRIPS}/{digest[:24]}.jpg"
+def strip_name(file: str, digest: str) -> str:
+    """Return the place of a photo's strip below the result folder, named after it and told apart by content."""
+    plain = re.sub(r"\W+", "-", unicodedata.normalize("NFC", file.rpartition(".")[0] or file)).strip("-")
+    return f"{STRIPS}/{plain[-_MOST_OF_A_NAME:] or 'strip'}-{digest[:8]}.jpg"
+
+
+def stored_records(folder: Path) -> Iterator[Record]:
+    """Yield the records of a batch that has ended, in the order of their files' names, without their strips.
+
+    Raises
+    ------
+    BadReadingError : a row is damaged.
+    OSError : they cannot be read.
+    """
+    with (folder / ROWS).open("rb") as rows:
+        for line in rows:
+            yield record_from_document(json.loads(line), ROWS)[0]
 
 
 class Store:
@@ -135,13 +151,10 @@ class Store:
             raise cannot_write(self.folder / ROWS, error) from error
         return end
 
-    def has_strip(self, entry: Entry) -> bool:
+    def has_strip(self, file: str) -> bool:
         """Tell whether a reading's strip is there."""
-        return self._strip_is_there(entry.digest)
-
-    def _strip_is_there(self, digest: str) -> bool:
         try:
-            return (self.folder / strip_name(digest)).stat().st_size > 0
+            return (self.folder / strip_name(file, self.entries[file].digest)).stat().st_size > 0
         except OSError:
             return False
 
@@ -152,8 +165,8 @@ class Store:
         ------
         CannotWriteError : no space; what was stored before stays as it was.
         """
-        if row.strip is not None and not self._strip_is_there(row.digest):
-            write_whole(self.folder / strip_name(row.digest), row.strip)
+        if row.strip is not None:
+            write_whole(self.folder / strip_name(row.file, row.digest), row.strip)
         try:
             # In append mode every write goes to the end; unbuffered, a line is one call where the disk has room.
             written = 0
@@ -221,7 +234,7 @@ class Store:
             self.entries, self._end = moved, at
         finally:
             self._file = (self.folder / ROWS).open("a+b", buffering=0)
-        wanted = {strip_name(entry.digest) for entry in moved.values() if entry.refused is None}
+        wanted = {strip_name(file, one.digest) for file, one in moved.items() if one.refused is None}
         for strip in (self.folder / STRIPS).glob("*.jpg"):
             if f"{STRIPS}/{strip.name}" not in wanted and _OWN_STRIP.fullmatch(strip.name):
                 with suppress(OSError):
@@ -234,11 +247,11 @@ class Store:
                 entry = self.entries[file]
                 rows.seek(entry.start)
                 document = json.loads(rows.read(entry.length))
-                strip = self._strip(entry) if strips and entry.refused is None else None
+                strip = self._strip(file, entry.digest) if strips and entry.refused is None else None
                 yield record_from_document(document, ROWS, strip)[0]
 
-    def _strip(self, entry: Entry) -> bytes | None:
+    def _strip(self, file: str, digest: str) -> bytes | None:
         try:
-            return (self.folder / strip_name(entry.digest)).read_bytes()
+            return (self.folder / strip_name(file, digest)).read_bytes()
         except OSError:
             return None

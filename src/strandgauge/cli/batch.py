@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,6 +17,8 @@ from strandgauge.cli.options import (
     JsonOption,
     LadderOption,
     ProfileOption,
+    SeparatorChoice,
+    SeparatorOption,
     load_card_for,
     load_ladder_for,
     load_shelf,
@@ -27,6 +30,16 @@ if TYPE_CHECKING:
     from strandgauge.sheet.record import Summary
 
 EXIT_SOME_REFUSED = 3
+
+
+class SortChoice(StrEnum):
+    """The order of the table that is shown."""
+
+    file = "file"
+    level = "level"
+    evenness = "evenness"
+
+
 _SHOWN_NOTES = 10
 
 
@@ -64,6 +77,10 @@ def batch(
         typer.Option(metavar="ADDRESS", help="Use this Dask cluster instead, such as tcp://host:8786."),
     ] = None,
     parquet: Annotated[bool, typer.Option("--parquet", help="Also write the table as Parquet.")] = False,
+    separator: SeparatorOption = SeparatorChoice.comma,
+    sort: Annotated[
+        SortChoice, typer.Option(help="The order of the table that is shown here.")
+    ] = SortChoice.file,
     json: JsonOption = None,
     card: CardOption = None,
     profile: ProfileOption = None,
@@ -93,22 +110,27 @@ def batch(
                 palette=load_shelf(dyes),
                 targets=load_targets(extra=targets or ()),
                 progress=progress,
+                separator=separator.value,
             )
     except BatchStoppedError as stopped:
-        _show(session, stopped.summary)
+        session.show(stopped.summary, _print, stopped.summary, sort)
         raise
-    _show(session, summary)
+    session.show(summary, _print, summary, sort)
     return EXIT_SOME_REFUSED if summary.refused else 0
 
 
-def _show(session: Session, summary: Summary) -> None:
+def _print(summary: Summary, sort: SortChoice) -> None:
+    from strandgauge.batches.store import stored_records
     from strandgauge.cli.outcome import one_line
+    from strandgauge.show.terminal.sheet import print_sheet
 
+    print_sheet(stored_records(summary.out), sort.value)
+    print()
+    print(one_line(summary_line(summary)), flush=True)
     for note in summary.notes[:_SHOWN_NOTES]:
         print(one_line(f"strandgauge: note: {note}."), file=sys.stderr)
     if len(summary.notes) > _SHOWN_NOTES:
         print(f"strandgauge: {len(summary.notes) - _SHOWN_NOTES} more notes.", file=sys.stderr)
-    session.show(summary, print, one_line(summary_line(summary)))
 
 
 def summary_line(summary: Summary) -> str:
@@ -149,21 +171,21 @@ def _progress_bar() -> Iterator[Callable[[Progress], None] | None]:
     from rich.progress import Progress as Bar
 
     columns = (
-        TextColumn("reading"),
+        TextColumn("{task.fields[what]}"),
         BarColumn(),
         MofNCompleteColumn(),
         TextColumn("{task.fields[rate]}"),
         TimeRemainingColumn(compact=True),
-        TextColumn("left"),
         TextColumn("{task.fields[refused]}"),
     )
     with Bar(*columns, console=Console(stderr=True), refresh_per_second=4, transient=True) as bar:
-        line = bar.add_task("", total=None, rate="", refused="")
+        line = bar.add_task("", total=None, what="starting", rate="", refused="")
 
         def show(progress: Progress) -> None:
             speed = bar.tasks[line].speed
             bar.update(
                 line,
+                what="reading" if progress.done else "starting",
                 completed=progress.done,
                 total=progress.total,
                 rate="" if speed is None else f"{speed:.1f} photos/s",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,6 +14,23 @@ if TYPE_CHECKING:
     from strandgauge.dye.palette import Palette
     from strandgauge.hair.levels import Ladder
 
+
+class SeparatorChoice(StrEnum):
+    """What stands between the cells of a CSV file."""
+
+    comma = "comma"
+    semicolon = "semicolon"
+    tab = "tab"
+
+
+SeparatorOption = Annotated[
+    SeparatorChoice,
+    typer.Option(help="Between the cells of CSV; semicolon for spreadsheets that write 8,2 for 8.2."),
+]
+CsvOption = Annotated[
+    Path | None,
+    typer.Option(metavar="FILE", help="Also write the readings as a table for a spreadsheet."),
+]
 CardOption = Annotated[
     Path | None,
     typer.Option(metavar="FILE", help="The card's definition, if it is another than the one shipped."),

@@ -67,3 +67,17 @@ def undertone(lab: ArrayLike, ladder: Ladder | None = None, words: Words | None 
         and hue_within(hue, rule.hue)
         and level >= rule.level_from
     )
+
+
+def undertones_within(lab: ArrayLike, lab_sd: ArrayLike, ladder: Ladder) -> tuple[str, ...]:
+    """Return every undertone that a colour may have, its own first.
+
+    The words are those at the colour itself and at both ends of the 95 % interval of each of L*, a*, b*.
+
+    Parameters
+    ----------
+    lab : CIELAB of a zone, (3,).
+    lab_sd : standard uncertainty of each of L*, a*, b*, (3,).
+    """
+    colour, reach = np.asarray(lab, dtype=float), 1.96 * np.diag(np.asarray(lab_sd, dtype=float))
+    return tuple(dict.fromkeys(undertone(colour + step, ladder) for step in (np.zeros(3), *reach, *-reach)))

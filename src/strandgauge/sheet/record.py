@@ -11,7 +11,7 @@ from typing import Annotated
 from annotated_types import Ge
 
 from strandgauge.errors import Told
-from strandgauge.facts import Count, Level
+from strandgauge.facts import Count, Level, Share
 from strandgauge.judge.outlook import Verdict
 from strandgauge.reading.model import Reading
 
@@ -26,6 +26,8 @@ class WantedShade:
     verdict: Verdict
     saying: str
     needs_level: Level | None
+    chance_true: Share | None = None
+    """Chance that it reads true; None in rows of earlier versions."""
 
 
 @dataclass(frozen=True, slots=True)

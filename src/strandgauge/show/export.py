@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
@@ -11,10 +9,11 @@ from datetime import UTC, datetime
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
 from strandgauge.reading.model import COVERAGE
+from strandgauge.show import cells
+from strandgauge.show.cells import Cell
 from strandgauge.show.json.logbook import check_document, client_document
 
 Entry = tuple[Client, Visit, Strand, CheckRecord]
-Cell = str | float | int | None
 
 COLUMNS = (
     "client",
@@ -48,12 +47,6 @@ COLUMNS = (
 )
 """Heads of the table; ``level_95`` is the half-width of the level's 95 % interval."""
 
-BYTE_ORDER_MARK = "\ufeff"
-"""Tells a spreadsheet that the text is UTF-8."""
-
-_FORMULA_STARTS = tuple("=+-@|%\t\r\n＝＋－＠")
-"""Characters after which a spreadsheet takes text for a formula, East Asian full-width ones included."""
-
 
 def checks_of(logbook: Logbook, clients: Iterable[Client]) -> Iterator[Entry]:
     """Yield the checks of clients, with whose they are, in order of visit, strand and time."""
@@ -65,15 +58,8 @@ def checks_of(logbook: Logbook, clients: Iterable[Client]) -> Iterator[Entry]:
 
 
 def csv_lines(entries: Iterable[Entry]) -> Iterator[bytes]:
-    """Yield a table as CSV (RFC 4180: comma, double quotes, CRLF; UTF-8 with a byte order mark), line by line."""
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\r\n")
-    buffer.write(BYTE_ORDER_MARK)
-    writer.writerow(COLUMNS)
-    for entry in entries:
-        yield _taken(buffer)
-        writer.writerow([safe_cell(cell) for cell in _row(*entry)])
-    yield _taken(buffer)
+    """Yield a table as CSV, line by line; see :mod:`strandgauge.show.cells`."""
+    return cells.csv_lines(COLUMNS, (_row(*entry) for entry in entries))
 
 
 def json_lines(logbook: Logbook, clients: Sequence[Client], *, pictures: bool) -> Iterator[bytes]:
@@ -95,13 +81,6 @@ def json_lines(logbook: Logbook, clients: Sequence[Client], *, pictures: bool) -
         if pictures:
             shown = {"thumbnail": check.thumbnail, "photo": logbook.photo(check.id)}
         yield _line(check_document(client, visit, strand, check, shown))
-
-
-def safe_cell(cell: Cell) -> Cell:
-    """Return a cell that no spreadsheet takes for a formula: such text is led by an apostrophe."""
-    if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS):
-        return f"'{cell}"
-    return cell
 
 
 def _row(client: Client, visit: Visit, strand: Strand, check: CheckRecord) -> list[Cell]:
@@ -142,13 +121,6 @@ def _row(client: Client, visit: Visit, strand: Strand, check: CheckRecord) -> li
 
 def _line(document: Mapping[str, object]) -> bytes:
     return json.dumps(document, allow_nan=False).encode("ascii") + b"\n"
-
-
-def _taken(buffer: io.StringIO) -> bytes:
-    text = buffer.getvalue()
-    buffer.seek(0)
-    buffer.truncate()
-    return text.encode("utf-8")
 
 
 def _time(time: datetime | None) -> str | None:

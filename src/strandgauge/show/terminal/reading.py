@@ -5,7 +5,11 @@ Swatches are drawn where the terminal can show exact colours; the words stand be
 
 from __future__ import annotations
 
+import os
+import re
+import sys
 from collections.abc import Sequence
+from typing import IO, cast
 
 from rich.console import Console
 from rich.table import Table
@@ -18,6 +22,8 @@ from strandgauge.reading.model import CardCheck, PatchCheck, Reading
 from strandgauge.words import reading as words
 from strandgauge.words import said
 
+UNBROKEN = 1000
+"""Columns where nothing is cut or broken."""
 NARROW = 56
 """Columns below which the numbers are left to the JSON and only the words are shown."""
 _SWATCH_WIDTH = 6
@@ -68,8 +74,30 @@ def print_check(check: CardCheck, console: Console | None = None) -> None:
 
 
 def plain_console() -> Console:
-    """Return the console that results are printed to."""
-    return _Console(highlight=False)
+    """Return the console that results are printed to.
+
+    What goes into a pipe or a file is not broken into lines and not padded: whoever reads it may break it as they
+    like. ``COLUMNS`` sets a width all the same.
+    """
+    if sys.stdout.isatty():
+        return _Console(highlight=False)
+    width = None if "COLUMNS" in os.environ else UNBROKEN
+    return _Console(highlight=False, width=width, file=cast(IO[str], _Unpadded()))
+
+
+class _Unpadded:
+    """Standard output without blanks at the end of a line."""
+
+    encoding = property(lambda self: sys.stdout.encoding)
+
+    def write(self, text: str) -> int:
+        return sys.stdout.write(re.sub(r" +(?=\n)", "", text))
+
+    def flush(self) -> None:
+        sys.stdout.flush()
+
+    def isatty(self) -> bool:
+        return False
 
 
 class _Console(Console):

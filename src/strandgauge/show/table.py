@@ -1,32 +1,28 @@
-"""The records of a batch as a table: CSV for spreadsheets, Parquet for programs, one set of columns for both."""
+"""Photos as a table, a row each: CSV for spreadsheets, Parquet for programs, one set of columns for both."""
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from strandgauge.errors import Told, WorkersUnavailableError
-from strandgauge.files.write import replacing
+from strandgauge.files.write import replacing, write_parts
+from strandgauge.hair.levels import Ladder
+from strandgauge.hair.warmth import undertones_within
 from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.sheet.record import Record, WantedShade
+from strandgauge.show.cells import Cell, Separator, csv_lines
 from strandgauge.words import reading as words
+from strandgauge.words.sheet import advice
 
 if TYPE_CHECKING:
     import pyarrow
 
-Cell = str | float | bool | datetime | None
 Kind = Literal["text", "number", "flag", "time"]
-BYTE_ORDER_MARK = b"\xef\xbb\xbf"
-"""Tells spreadsheets that the text is UTF-8."""
-ACTIVE = "=+-@\t\r\n'＝＋－＠"
-"""A text that starts with one of these could be taken for a formula, or for a text protected already."""
 _PARQUET_ROWS = 1000
 
 
@@ -37,6 +33,58 @@ class Column:
     name: str
     kind: Kind
     value: Callable[[Record], Cell]
+
+
+@dataclass(frozen=True)
+class Table:
+    """What the columns are, and what they need to know beyond the record in the row.
+
+    Parameters
+    ----------
+    ladder : that of the readings.
+    heads : the list's own heads for ``client``, ``group`` and others, such as ``student``.
+    extra : by file, cells of the list's further columns; all rows have the same ones.
+    first_of : by digest, the first file of that content.
+    strip_of : a record's strip, as a path beside the table.
+    """
+
+    ladder: Ladder
+    heads: Mapping[str, str] = field(default_factory=dict)
+    extra: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    first_of: Mapping[str, str] = field(default_factory=dict)
+    strip_of: Callable[[Record], str | None] = lambda record: None
+
+    def columns(self) -> tuple[Column, ...]:
+        """Return the columns; new ones come at the end of the shipped ones."""
+        own = (
+            *_COLUMNS,
+            Column("undertone_95", "text", _of_reading(self._undertones)),
+            Column("same_as", "text", self._same_as),
+            Column("strip", "text", lambda record: self.strip_of(record)),
+        )
+        named = tuple(Column(self.heads.get(one.name, one.name), one.kind, one.value) for one in own)
+        taken = {one.name for one in named}
+        further = (
+            Column(f"{name} (list)" if name in taken else name, "text", self._extra(name))
+            for name in next(iter(self.extra.values()), {})
+        )
+        return (*named, *further)
+
+    def rows(self, records: Iterable[Record]) -> Iterator[list[Cell]]:
+        """Yield each record's cells."""
+        columns = self.columns()
+        for record in records:
+            yield [column.value(record) for column in columns]
+
+    def _undertones(self, reading: Reading) -> str:
+        return "; ".join(undertones_within(reading.overall.lab, reading.overall.lab_sd, self.ladder))
+
+    def _same_as(self, record: Record) -> str | None:
+        first = self.first_of.get(record.digest)
+        return None if first == record.file else first
+
+    def _extra(self, name: str) -> Callable[[Record], Cell]:
+        return lambda record: self.extra.get(record.file, {}).get(name) or None
 
 
 def _of_reading(get: Callable[[Reading], Cell]) -> Callable[[Record], Cell]:
@@ -65,7 +113,7 @@ def _of_wanted(get: Callable[[WantedShade], Cell]) -> Callable[[Record], Cell]:
     return lambda record: None if record.wanted is None else get(record.wanted)
 
 
-COLUMNS: tuple[Column, ...] = (
+_COLUMNS: tuple[Column, ...] = (
     Column("file", "text", lambda record: record.file),
     Column("client", "text", lambda record: record.client),
     Column("group", "text", lambda record: record.group),
@@ -102,67 +150,20 @@ COLUMNS: tuple[Column, ...] = (
     Column("ladder", "text", _of_reading(lambda r: r.ladder)),
     Column("card", "text", _of_reading(lambda r: r.card)),
     Column("digest", "text", lambda record: record.digest or None),
+    Column("chance_true", "number", _of_wanted(lambda w: w.chance_true)),
+    Column("advice", "text", _of_wanted(lambda w: advice(w.verdict, w.needs_level))),
 )
-"""In this order; new ones come at the end, before those that :func:`rows` adds."""
-ADDED = ("same_as", "strip")
 
 
-def rows(
-    records: Iterable[Record], first_of: Mapping[str, str], strip_of: Callable[[Record], str | None]
-) -> Iterator[list[Cell]]:
-    """Yield each record's cells.
-
-    Parameters
-    ----------
-    records : in the order of the table.
-    first_of : by digest, the first file of that content.
-    strip_of : a record's strip, as a path beside the table.
-    """
-    for record in records:
-        first = first_of.get(record.digest)
-        yield [
-            *(column.value(record) for column in COLUMNS),
-            None if first == record.file else first,
-            strip_of(record),
-        ]
-
-
-def header() -> list[str]:
-    """Return the names of the columns."""
-    return [*(column.name for column in COLUMNS), *ADDED]
-
-
-def write_csv(path: Path, table: Iterable[list[Cell]]) -> None:
-    """Write the table so that a spreadsheet opens it right: UTF-8 with its mark, CRLF, no formulas.
+def write_csv(path: Path, table: Table, records: Iterable[Record], separator: Separator = "comma") -> None:
+    """Write the table so that a spreadsheet opens it right.
 
     Raises
     ------
     CannotWriteError : no space, no permission.
     """
-    with replacing(path, on_disk=True) as file:
-        file.write(BYTE_ORDER_MARK)
-        line = io.StringIO(newline="")
-        writer = csv.writer(line, lineterminator="\r\n")
-        writer.writerow(header())
-        for cells in table:
-            writer.writerow([cell_text(cell) for cell in cells])
-            file.write(line.getvalue().encode("utf-8"))
-            line.seek(0)
-            line.truncate()
-        file.write(line.getvalue().encode("utf-8"))
-
-
-def cell_text(cell: Cell) -> str:
-    """Return a cell as CSV holds it: numbers plain, times as spreadsheets know them, texts never a formula."""
-    if cell is None:
-        return ""
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, datetime):
-        return cell.isoformat(sep=" ", timespec="seconds")
-    if isinstance(cell, float):
-        return repr(cell)
-    return f"'{cell}" if cell.startswith(tuple(ACTIVE)) else cell
+    heads = [column.name for column in table.columns()]
+    write_parts(path, csv_lines(heads, table.rows(records), separator))
 
 
 def need_parquet() -> None:
@@ -181,7 +182,7 @@ def need_parquet() -> None:
         ) from error
 
 
-def write_parquet(path: Path, table: Iterable[list[Cell]]) -> None:
+def write_parquet(path: Path, table: Table, records: Iterable[Record]) -> None:
     """Write the table as Parquet, a thousand rows at a time; texts as they are.
 
     Raises
@@ -197,13 +198,8 @@ def write_parquet(path: Path, table: Iterable[list[Cell]]) -> None:
         "flag": pyarrow.bool_(),
         "time": pyarrow.timestamp("us"),
     }
-    shape: pyarrow.Schema = pyarrow.schema(
-        [
-            *((column.name, kinds[column.kind]) for column in COLUMNS),
-            *((name, kinds["text"]) for name in ADDED),
-        ]
-    )
-    cells = iter(table)
+    shape: pyarrow.Schema = pyarrow.schema([(one.name, kinds[one.kind]) for one in table.columns()])
+    cells = table.rows(records)
     with replacing(path, on_disk=True) as file, parquet.ParquetWriter(file, shape) as writer:
         while some := list(islice(cells, _PARQUET_ROWS)):
             columns = zip(*some, strict=True)

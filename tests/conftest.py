@@ -59,7 +59,7 @@ def wordless(request: pytest.FixtureRequest) -> Iterator[None]:
     if not request.config.getoption("--wordless"):
         yield
         return
-    codes = {key: f"<{key}>" for key in catalogue.entries()}
+    codes = {key: f"~{key}~" for key in catalogue.entries()}
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(catalogue, "entries", lambda: codes)
         yield

@@ -19,6 +19,7 @@ from strandgauge.hair.levels import load_ladder
 from strandgauge.sheet.record import Record, WantedShade
 from strandgauge.show.cells import cell_text
 from strandgauge.show.table import Table, write_csv, write_parquet
+from strandgauge.words import say
 
 NASTY_NAMES = (
     '=HYPERLINK("http://x","y").jpg',
@@ -89,7 +90,7 @@ def test_python_and_pandas_read_back_what_was_written(tmp_path, records):
             assert row["result"] == "read"
             assert (float(row["level"]), float(row["a"])) == (8.2, -8.2)
             assert (row["stain"], row["verdict"], row["outlook"]) == (
-                "violet stain (overall)",
+                say("reading.stain-somewhere", hue="violet", places=say("zone.overall")),
                 "turns",
                 "turns apricot",
             )

@@ -144,7 +144,7 @@ def test_the_text_fits_a_narrow_terminal_and_brackets_what_is_noise():
     assert max(map(len, narrow.export_text(clear=False).splitlines())) <= 40
     text = wide.export_text()
     assert "From one to the next" in text
-    assert re.search(r"root .*\(\+0.0 ± ", text)  # nothing happened between the last two
+    assert re.search(rf"{zone_name('root')} .*\(\+0.0 ± ", text)  # nothing happened between the last two
     assert f"third-visit.jpg → third-visit.jpg: {say('change.nothing')}" in text
 
 

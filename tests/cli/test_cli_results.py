@@ -9,17 +9,21 @@ import pytest
 from PIL import Image
 
 from strandgauge.cli.app import COMMANDS
+from strandgauge.words import say
 
 
-def test_read_says_the_answer_first(strandgauge, photo):
-    told = strandgauge("read", photo)
+def test_read_says_the_answer_first(strandgauge, photo, tmp_path):
+    told = strandgauge("read", photo, "--json", tmp_path / "reading.json")
     assert told.code == 0
     assert told.err == ""
     first, second, *_ = told.out.splitlines()
     assert first == "strand.jpg"
-    assert second.startswith("Level ")
-    assert "uneven" in told.out.split("\n\n")[0]
-    for word in ("root", "mids", "ends", "overall", "orange", "strand test"):
+    document = json.loads((tmp_path / "reading.json").read_text())
+    level = f"{document['overall']['level']:.1f} ± {1.96 * document['overall']['level_sd']:.1f}"
+    assert second.startswith(say("reading.level", interval=level))
+    assert document["evenness"]["code"] in ("uneven", "very-uneven")
+    zones = [say(f"zone.{zone}") for zone in ("root", "mids", "ends", "overall")]
+    for word in (*zones, "orange", say("reading.caution").split()[-1]):
         assert word in told.out
     assert "\x1b" not in told.out, "no escape codes where there is no terminal"
 
@@ -36,7 +40,7 @@ def test_json_goes_to_standard_output_alone(strandgauge, valid, photo):
 
 def test_json_goes_to_a_file_beside_the_words(strandgauge, valid, photo, tmp_path):
     told = strandgauge("read", photo, "--json", tmp_path / "reading.json")
-    assert "Level " in told.out
+    assert told.out.splitlines()[0] == photo.name
     valid(json.loads((tmp_path / "reading.json").read_text()))
 
 

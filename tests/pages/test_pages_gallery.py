@@ -17,6 +17,7 @@ from playwright.sync_api import expect
 from browser import DESK, PHONE, barriers, sideways
 from strandgauge.errors import CannotWriteError
 from strandgauge.show.pages.gallery import Row, class_sheet, make_card, write_gallery
+from strandgauge.words import say, sentence
 
 NASTY = (
     '"><script>alert(1)</script>.jpg',
@@ -90,7 +91,7 @@ def test_a_card_says_what_was_read_and_what_was_not(opened):
         "b/",
         "strand 10.jpg",
         "Level 9.6 ± 0.4",
-        "Even",
+        sentence(say("evenness.even")),
         "pale yellow",
         "Reads true",
         "wished: ",
@@ -150,8 +151,8 @@ def test_it_filters_and_counts(opened):
     assert count.inner_text() == "2 of 4 photos."
     assert after("spinbutton", "Level from", "8") == ["strand 10.jpg", "last.jpg"]
     assert after("spinbutton", "Level to", "8.5") == ["strand 2.jpg", "last.jpg"]
-    assert after("combobox", "Evenness", "very uneven") == ["strand 2.jpg"]
-    assert after("combobox", "Warmth", "very strong warmth") == ["last.jpg"]
+    assert after("combobox", "Evenness", say("evenness.very-uneven")) == ["strand 2.jpg"]
+    assert after("combobox", "Warmth", say("warmth.very-strong")) == ["last.jpg"]
     assert after("combobox", "Pastel pink", "true") == ["strand 10.jpg"]
     assert after("combobox", "Photos", "refused") == ["torn.jpg"]
     assert after("searchbox", "Search", "nothing of the kind") == []
@@ -196,8 +197,8 @@ def test_classes_are_ranked_and_clients_have_their_curve(opened):
     assert monday.locator("tbody tr").evaluate_all(
         "rows => rows.map(row => [row.cells[0].innerText, row.cells[1].innerText, row.cells[2].innerText])"
     ) == [
-        ["1", "Noor", "even"],
-        ["2", "Ines", "slightly uneven"],
+        ["1", "Noor", say("evenness.even")],
+        ["2", "Ines", say("evenness.slightly-uneven")],
         ["–", "Yuki", "No reading: 10 patches are veiled by a reflection."],
     ]
     marta = page.get_by_role("region", name="Marta", exact=True)
@@ -359,8 +360,8 @@ def test_a_strand_stained_throughout_has_no_warmth_to_sort_by():
     stained = replace(made, zones=tuple(replace(zone, stain=STAIN) for zone in made.zones))
     card = make_card(1, replace(SOME[0], reading=stained))
     assert card.undertone == ""
-    assert card.warmth == "stained throughout"
-    assert card.stains == ("violet stain throughout",)
+    assert card.warmth == say("warmth.hidden")
+    assert card.stains == (say("reading.stain-throughout", hue="violet"),)
 
 
 def test_any_time_a_camera_writes_can_be_sorted_by():

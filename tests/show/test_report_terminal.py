@@ -11,7 +11,7 @@ import readings
 from strandgauge.colour.srgb import hex_colour
 from strandgauge.facts import Note
 from strandgauge.show.terminal.reading import print_check, print_reading
-from strandgauge.words import said
+from strandgauge.words import said, say, sentence
 
 
 def printed(result, *, width=100, terminal=False, **options) -> str:
@@ -53,8 +53,9 @@ def test_hex_colour(lab, expected):
 
 def test_stain_wet_hair_and_notes_are_said():
     text = printed(readings.reading(overall=readings.zone(stain=readings.STAIN), wet=True), width=300)
-    assert "violet" in text.splitlines()[1]
-    assert "may not shift it" in text
+    stain = say("reading.stain-somewhere", hue="violet", places=say("zone.overall"))
+    assert stain in text.splitlines()[1]
+    assert say("reading.stain-meaning", stain=sentence(stain)) in text
     assert "dry estimate" in text
     assert said(readings.reading().notes[0]) in text
 

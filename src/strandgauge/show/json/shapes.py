@@ -24,8 +24,7 @@ from strandgauge.reading.evenness import LIMITS, Evenness, evenness
 from strandgauge.reading.model import CardCheck, Reading, ZoneReading
 from strandgauge.show.json.serialiser import Document, shape
 from strandgauge.words import judge as outlooks
-from strandgauge.words import reading as words
-from strandgauge.words import said, say
+from strandgauge.words import said
 
 CODE = {"pattern": "^[a-z0-9-]+$"}
 
@@ -56,17 +55,21 @@ shape(
 )
 
 
-def _evenness_words() -> Document:
-    said_of = [words.evenness_word(Evenness(code, 0.0, None, 0.0)) for _, code in LIMITS]
-    return {"properties": {"word": {"enum": said_of}}}
+def _contract(code: str) -> str:
+    """Return what documents call a code: the words in which they were first published, whatever is said of it now."""
+    return "no measurable change" if code == "no-change" else code.replace("-", " ")
+
+
+def _evenness_word(even: Evenness) -> str:
+    return _contract(even.code)
 
 
 shape(
     Evenness,
     order="word code level_range",
     hidden="odd apart",
-    added={"word": words.evenness_word},
-    more=_evenness_words,
+    added={"word": _evenness_word},
+    more={"properties": {"word": {"enum": [_contract(code) for _, code in LIMITS]}}},
 )
 shape(
     ZoneReading,
@@ -285,19 +288,15 @@ def _measurable(quantity: Quantity) -> bool:
 
 
 def _verdict(judged: Quantity | Part | ColourChange) -> str:
-    return say(f"verdict.{judged.verdict}")
+    return _contract(judged.verdict)
 
 
 def _with_code(document: Document) -> Document:
     """Return something judged; one saved before verdicts had codes tells it by its sentence."""
     if "code" in document or "verdict" not in document:
         return document
-    codes = {say(f"verdict.{code}"): code for code in get_args(ChangeCode)}
+    codes = {_contract(code): code for code in get_args(ChangeCode)}
     return {**document, "code": codes.get(document["verdict"], document["verdict"])}
-
-
-def _change_words() -> Document:
-    return {"properties": {"verdict": {"enum": [say("verdict.changed"), say("verdict.no-change")]}}}
 
 
 _JUDGED: Document = {"names": {"verdict": "code"}, "mend": _with_code}
@@ -321,7 +320,7 @@ shape(
     ColourChange,
     order="delta_e00 low high from_noise chi_square verdict code",
     added={"verdict": _verdict},
-    more=_change_words,
+    more={"properties": {"verdict": {"enum": [_contract(code) for code in ("changed", "no-change")]}}},
     **_JUDGED,
 )
 shape(StainChange, order="before after")

@@ -22,7 +22,7 @@ import readings
 from strandgauge.change.compare import Change
 from strandgauge.cli.schemas import schema_files
 from strandgauge.errors import BadReadingError, Told
-from strandgauge.facts import Note, Severity
+from strandgauge.facts import Fact, Note, Severity
 from strandgauge.judge.outlook import Outlook
 from strandgauge.lift.curve import Estimate, LiftCurve
 from strandgauge.reading.model import CardCheck, CardFit, Reading, ZoneReading
@@ -59,7 +59,9 @@ def any_of(kind) -> st.SearchStrategy:
     if kind is str:
         return st.text(min_size=low or 0, max_size=high)
     if origin is tuple and parts[1:] == (...,):
-        return st.lists(any_of(parts[0]), min_size=low or 0, max_size=(low or 0) + 2).map(tuple)
+        # Facts are pairs of a name and a value, and no name comes twice.
+        unique = {"unique_by": lambda pair: pair[0]} if parts[0] == tuple[str, Fact] else {}
+        return st.lists(any_of(parts[0]), min_size=low or 0, max_size=(low or 0) + 2, **unique).map(tuple)
     if origin is tuple:
         return st.tuples(*map(any_of, parts))
     if origin in (Union, UnionType):

@@ -12,12 +12,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from strandgauge.errors import BadProfileError
+from strandgauge.files.read import read_file
 
 MAX_BYTES = 20_000_000
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(\S+)')
-
-
-_NAME_ANOTHER = "Check the name, and that you may read the file."
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +56,7 @@ def read_tables(path: Path) -> tuple[Table, ...]:
     BadProfileError
         The file cannot be read or is not CGATS; ``where`` names file and line.
     """
-    text = _read_text(path)
+    text = _decoded(read_file(path, BadProfileError, "print profile", MAX_BYTES), path.name)
     tables = tuple(_tables(re.split(r"\r\n|\r|\n", text), path.name))
     if not tables:
         raise BadProfileError(
@@ -80,35 +78,10 @@ def number(text: str) -> float:
     return float(text)
 
 
-def _read_text(path: Path) -> str:
-    try:
-        if path.is_dir():
-            raise BadProfileError(
-                "this is a folder, not a print profile.", where=str(path), remedy=_NAME_ANOTHER
-            )
-        if path.exists() and not path.is_file():
-            raise BadProfileError(
-                "this is a device, not a print profile.", where=str(path), remedy=_NAME_ANOTHER
-            )
-        with path.open("rb") as file:
-            raw = file.read(MAX_BYTES + 1)
-    except FileNotFoundError as problem:
-        raise BadProfileError(
-            "there is no such print profile.", where=str(path), remedy=_NAME_ANOTHER
-        ) from problem
-    except (OSError, ValueError) as problem:
-        reason = getattr(problem, "strerror", None) or str(problem)
-        message = f"the print profile cannot be read: {reason}."
-        raise BadProfileError(message, where=str(path), remedy=_NAME_ANOTHER) from problem
-    if len(raw) > MAX_BYTES:
-        raise BadProfileError(f"the file is larger than {MAX_BYTES // 1_000_000} MB.", where=path.name)
-    if not raw.strip():
-        raise BadProfileError("the file is empty.", where=f"{path.name}:1")
-    return _decoded(raw, path.name)
-
-
 def _decoded(raw: bytes, name: str) -> str:
     """Return the text, in the encoding its byte order mark names, UTF-8, or else Latin-1."""
+    if not raw.strip():
+        raise BadProfileError("the file is empty.", where=f"{name}:1")
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         try:
             return raw.decode("utf-16")

@@ -15,14 +15,12 @@ from pathlib import Path
 from typing import Any
 
 from strandgauge.errors import StrandgaugeError
+from strandgauge.files.read import read_file
 
 KeyPath = tuple[str | int, ...]
 
 MAX_BYTES = 2_000_000
 """No definition written by hand comes near this; it keeps a wrong file from filling the memory."""
-
-
-_NAME_ANOTHER = "Check the name, and that you may read the file."
 
 
 class TomlFile:
@@ -108,21 +106,7 @@ def _without_none(value: object) -> Any:  # noqa: ANN401 - whatever was given
 
 def _read_text(path: Path, error: type[StrandgaugeError], what: str, name: str) -> str:
     """Return the file's text with LF line ends, a byte order mark taken off."""
-    try:
-        if path.is_dir():
-            raise error(f"this is a folder, not a {what}.", where=str(path), remedy=_NAME_ANOTHER)
-        if path.exists() and not path.is_file():
-            raise error(f"this is a device, not a {what}.", where=str(path), remedy=_NAME_ANOTHER)
-        with path.open("rb") as file:
-            raw = file.read(MAX_BYTES + 1)
-    except FileNotFoundError as problem:
-        raise error(f"there is no such {what}.", where=str(path), remedy=_NAME_ANOTHER) from problem
-    except (OSError, ValueError) as problem:
-        reason = getattr(problem, "strerror", None) or str(problem)
-        message = f"the {what} cannot be read: {reason}."
-        raise error(message, where=str(path), remedy=_NAME_ANOTHER) from problem
-    if len(raw) > MAX_BYTES:
-        raise error(f"the file is larger than {MAX_BYTES // 1_000_000} MB: no {what} is.", where=name)
+    raw = read_file(path, error, what, MAX_BYTES)
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as problem:

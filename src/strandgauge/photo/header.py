@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from strandgauge.errors import StrandgaugeError, UnreadableFileError
+from strandgauge.errors import FileTooLargeError, StrandgaugeError, UnreadableFileError
 from strandgauge.photo.colourspace import display_p3_profile
-from strandgauge.photo.formats import Format, png_chunks, webp_header
+from strandgauge.photo.formats import Format, png_chunks
 
 if TYPE_CHECKING:
     from PIL.Image import Exif
@@ -57,6 +57,10 @@ def read_header(data: bytes, kind: Format) -> Header:
     except StrandgaugeError:
         raise
     except Exception as error:  # foreign bytes can make the parsers below raise nearly anything
+        from PIL.Image import DecompressionBombError
+
+        if isinstance(error, DecompressionBombError):
+            raise FileTooLargeError("The picture claims more megapixels than any photo has.") from error
         raise UnreadableFileError(f"The {kind.value} picture's header is damaged or cut short.") from error
 
 
@@ -102,10 +106,14 @@ def _tiff_header(data: bytes) -> Header:
 
 
 def _webp_header(data: bytes) -> Header:
-    facts = webp_header(data)
-    refusal = _ANIMATION if facts.animated else None
-    metadata = _metadata(_exif(facts.exif), facts.icc)
-    return Header(facts.width, facts.height, alpha=facts.alpha, refusal=refusal, **metadata)
+    from PIL.WebPImagePlugin import WebPImageFile
+
+    if 8 + int.from_bytes(data[4:8], "little") > len(data):  # the length it claims (RFC 9649)
+        raise UnreadableFileError("The WebP picture is cut short.")
+    picture = WebPImageFile(io.BytesIO(data))
+    refusal = _ANIMATION if picture.is_animated else None
+    metadata = _metadata(_exif(picture.info.get("exif")), picture.info.get("icc_profile"))
+    return Header(*picture.size, alpha=picture.mode == "RGBA", refusal=refusal, **metadata)
 
 
 def _heic_header(data: bytes) -> Header:

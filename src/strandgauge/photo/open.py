@@ -7,8 +7,7 @@ measured; decode, a JPEG directly at a reduced scale of its cosine transform; br
 
 from __future__ import annotations
 
-import os
-import stat
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -18,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.errors import FileTooLargeError, StrandgaugeError, UnreadableFileError
+from strandgauge.files.read import read_file
 from strandgauge.photo.colourspace import colour_space_name, to_srgb
 from strandgauge.photo.decode import decode_quietly, opaque
 from strandgauge.photo.formats import Format, Pixels, recognise
@@ -85,36 +85,12 @@ def read_bytes(path: Path) -> bytes:
     UnreadableFileError : it is missing, is no file, or may not be read.
     FileTooLargeError : it is larger than any photo.
     """
-    try:
-        with open(path, "rb", opener=_open_without_waiting) as file:
-            status = os.fstat(file.fileno())
-            if not stat.S_ISREG(status.st_mode):
-                raise UnreadableFileError("This is not a file but a device or a pipe.", where=path.name)
-            _check_file_size(status.st_size, path.name)
-            return file.read()
-    except FileNotFoundError:
-        message, remedy = "There is no such file.", "Check the name and the folder."
-    except IsADirectoryError:
-        message, remedy = "This is a folder, not a photo.", "Name the photos in it."
-    except PermissionError:
-        message, remedy = "You may not read this file.", "Change its permissions, or copy it somewhere else."
-    except (OSError, ValueError) as error:
-        message, remedy = f"The file cannot be read ({error}).", None
-    raise UnreadableFileError(message, where=str(path), remedy=remedy)
-
-
-def _open_without_waiting(path: str, flags: int) -> int:
-    # Without this flag, opening a named pipe would wait for ever for someone to write into it.
-    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
-
-
-def _check_file_size(size: int, where: str) -> None:
-    if size > MAX_FILE_BYTES:
-        raise FileTooLargeError(f"The file has {size / 1e6:.0f} MB, more than any phone photo.", where=where)
+    return read_file(path, UnreadableFileError, "photo", MAX_FILE_BYTES, too_large=FileTooLargeError)
 
 
 def _open_bytes(data: bytes, name: str, longest_side_wanted: int) -> Photo:
-    _check_file_size(len(data), name)
+    if len(data) > MAX_FILE_BYTES:
+        raise FileTooLargeError(f"The file is larger than {MAX_FILE_BYTES / 1e6:g} MB; no photo is.")
     if not data:
         raise UnreadableFileError("The file is empty.")
     kind = recognise(data)
@@ -128,7 +104,8 @@ def _open_bytes(data: bytes, name: str, longest_side_wanted: int) -> Photo:
     else:
         pixels = decode_quietly(data, kind, jpeg_reduction=factor, alpha=header.alpha)
     pixels = _reduce(pixels, header, factor)
-    pixels = _turn_upright(pixels, header.orientation)
+    if header.orientation in _TURNS:
+        pixels = np.ascontiguousarray(_TURNS[header.orientation](pixels))
     pixels = to_srgb(pixels, header.icc)
     swapped = header.orientation >= 5
     full_size = (header.height, header.width) if swapped else (header.width, header.height)
@@ -177,19 +154,13 @@ def _reduce(pixels: Pixels, header: Header, factor: int) -> Pixels:
     return cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
 
 
-_TURNS = {3: cv2.ROTATE_180, 6: cv2.ROTATE_90_CLOCKWISE, 8: cv2.ROTATE_90_COUNTERCLOCKWISE}
-
-
-def _turn_upright(pixels: Pixels, orientation: int) -> Pixels:
-    """Apply an EXIF orientation (CIPA DC-008, tag 274)."""
-    if orientation in _TURNS:
-        return cv2.rotate(pixels, _TURNS[orientation])
-    if orientation == 2:
-        return cv2.flip(pixels, 1)
-    if orientation == 4:
-        return cv2.flip(pixels, 0)
-    if orientation == 5:
-        return cv2.transpose(pixels)
-    if orientation == 7:
-        return cv2.flip(cv2.transpose(pixels), -1)
-    return pixels
+_TURNS: dict[int, Callable[[Pixels], Pixels]] = {
+    2: lambda pixels: pixels[:, ::-1],
+    3: lambda pixels: pixels[::-1, ::-1],
+    4: lambda pixels: pixels[::-1],
+    5: lambda pixels: pixels.swapaxes(0, 1),
+    6: lambda pixels: pixels.swapaxes(0, 1)[:, ::-1],
+    7: lambda pixels: pixels.swapaxes(0, 1)[::-1, ::-1],
+    8: lambda pixels: pixels.swapaxes(0, 1)[::-1],
+}
+"""How a picture is turned upright, by its EXIF orientation (CIPA DC-008, tag 274)."""

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from strandgauge.cli.options import CardOption, nominal_card
+from strandgauge.files.endings import WRITTEN_PICTURES
 from strandgauge.files.write import write_whole
 
 DEFAULT_OUT = Path("card.pdf")
@@ -26,7 +27,8 @@ def card(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="Page to print, a PDF file. Written as card.pdf when neither this nor --png is given.",
+            help="Page to print, a PDF file, or the picture where it ends in .png. Written as card.pdf when "
+            "neither this nor --png is given.",
             show_default=False,
         ),
     ] = None,
@@ -46,6 +48,10 @@ def card(
         out = DEFAULT_OUT
     if out is not None and png is not None and out == png:
         raise typer.BadParameter("--out and --png name the same file.")
+    if out is not None and out.suffix.lower() in WRITTEN_PICTURES:
+        if png is not None or out.suffix.lower() != ".png":
+            raise typer.BadParameter("--out is the page, a PDF file; --png is the picture, a PNG file.")
+        out, png = None, out
     definition = nominal_card(card)
     from strandgauge.card.sheet import card_pdf, card_png_bytes
 

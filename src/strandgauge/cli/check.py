@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from strandgauge.cli.looks import source
 from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, load_card_for
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import exit_code_of
@@ -24,7 +25,7 @@ def check(
     from strandgauge.reading.pipeline import check_photo
 
     session: Session = context.obj
-    result = card_check(check_photo(photo, card=load_card_for(card, profile)))
+    result = card_check(check_photo(source(photo), card=load_card_for(card, profile)))
     from strandgauge.show.terminal.reading import print_check
 
     session.show(result, print_check)

@@ -4,24 +4,24 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
+from strandgauge.cli.looks import look_at
 from strandgauge.cli.options import (
     CardOption,
+    CsvOption,
     JsonOption,
     LadderOption,
     ProfileOption,
+    SeparatorChoice,
+    SeparatorOption,
     load_card_for,
     load_ladder_for,
+    write_readings,
 )
 from strandgauge.cli.outcome import Session
-
-if TYPE_CHECKING:
-    from strandgauge.card.model import CardDefinition
-    from strandgauge.hair.levels import Ladder
-    from strandgauge.reading.model import Reading
 
 
 def compare(
@@ -33,6 +33,8 @@ def compare(
         list[Path], typer.Argument(metavar="AFTER...", help="One or more later ones of the same strand.")
     ],
     json: JsonOption = None,
+    csv: CsvOption = None,
+    separator: SeparatorOption = SeparatorChoice.comma,
     page: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Also write one sheet to look at or print, an HTML file."),
@@ -66,19 +68,23 @@ def compare(
     from strandgauge.change.compare import compare as put_side_by_side
 
     definition, rungs = load_card_for(card, profile), load_ladder_for(ladder)
-    names = _names(files)
-    seen = [
-        _read(file, name, definition, rungs, wet, strip=page is not None)
-        for file, name in zip(files, names, strict=True)
-    ]
-    change = put_side_by_side([reading for reading, _ in seen])
+    looks = [look_at(file, definition, rungs, wet=wet) for file in files]
+    named = zip(looks, _names(files), strict=True)
+    readings = [look.reading if name is None else replace(look.reading, photo=name) for look, name in named]
+    change = put_side_by_side(readings)
     if page is not None:
         from strandgauge.files.write import write_whole
         from strandgauge.show.pages.compare import compare_page
         from strandgauge.show.pages.head import Head
 
-        strips = {reading.photo: strip for reading, strip in seen if strip is not None}
+        strips = {
+            reading.photo: strip
+            for look, reading in zip(looks, readings, strict=True)
+            if (strip := look.strip()) is not None
+        }
         write_whole(page, compare_page(change, strips, Head(title, group, student, date, minutes)).encode())
+    if csv is not None:
+        write_readings(csv, readings, rungs, separator.value)
     from strandgauge.show.terminal.change import print_change
 
     session.show(change, print_change)
@@ -95,25 +101,3 @@ def _names(files: list[Path]) -> list[str | None]:
         again = sum(other == file for other in files[:place])
         names.append(f"{file} ({again + 1})" if again else str(file))
     return names
-
-
-def _read(
-    file: Path, name: str | None, card: CardDefinition, ladder: Ladder, wet: bool, *, strip: bool
-) -> tuple[Reading, bytes | None]:
-    """Return the reading of a photo or of a saved one, and a photo's strip where it is wanted."""
-    picture = None
-    if file.suffix.lower() == ".json":
-        from strandgauge.reading.model import Reading
-        from strandgauge.show.json import load
-
-        reading = load(Reading, file)
-    else:
-        from strandgauge.reading.pipeline import measure_photo
-
-        measurement = measure_photo(file, card=card, ladder=ladder, wet=wet)
-        reading = measurement.reading
-        if strip:
-            from strandgauge.show.picture.strip import strip_jpeg
-
-            picture = strip_jpeg(measurement)
-    return (reading if name is None else replace(reading, photo=name)), picture

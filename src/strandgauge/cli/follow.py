@@ -186,7 +186,8 @@ def _read_one(
         from strandgauge.reading.model import Reading
         from strandgauge.show.json import load
 
-        return _Seen(place, file.name, load(Reading, file), None, None)
+        saved = load(Reading, file)
+        return _Seen(place, file.name, saved, saved.taken, None)
     from strandgauge.reading.pipeline import measure_photo
 
     measurement = measure_photo(file, card=card, ladder=ladder, wet=wet)

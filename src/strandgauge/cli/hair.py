@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.options import load_card_for
+from strandgauge.cli.looks import look_at
+from strandgauge.cli.options import load_card_for, load_ladder_for
 
 if TYPE_CHECKING:
     from strandgauge.judge.history import History
@@ -38,17 +39,21 @@ ToldOption = Annotated[
 ]
 
 
-def hair_zones(text: str, card: Path | None = None) -> tuple[BaseZone, ...]:
+def hair_zones(
+    text: str, card: Path | None = None, profile: Path | None = None, *, wet: bool = False
+) -> tuple[BaseZone, ...]:
     """Return the zones of hair that an argument names: ``L,a,b`` or ``#rrggbb``, a saved reading, or a photo.
 
     Raises
     ------
     StrandgaugeError : the colour, file or photo cannot be used; the subclass says why.
     """
-    return hair_measured(text, card)[0]
+    return hair_measured(text, card, profile, wet=wet)[0]
 
 
-def hair_measured(text: str, card: Path | None = None) -> tuple[tuple[BaseZone, ...], Measurement | None]:
+def hair_measured(
+    text: str, card: Path | None = None, profile: Path | None = None, *, wet: bool = False
+) -> tuple[tuple[BaseZone, ...], Measurement | None]:
     """Return the zones that :func:`hair_zones` returns and, of a photo, what was measured in it."""
     from strandgauge.dye.targets import parse_colour
     from strandgauge.judge.outlook import TYPED_SD, BaseZone, base_zones
@@ -56,15 +61,8 @@ def hair_measured(text: str, card: Path | None = None) -> tuple[tuple[BaseZone, 
     path = Path(text)
     if not path.exists() and (lab := parse_colour(text)) is not None:
         return (BaseZone("overall", lab, TYPED_SD),), None
-    if path.suffix.lower() == ".json":
-        from strandgauge.reading.model import Reading
-        from strandgauge.show.json import load
-
-        return base_zones(load(Reading, path)), None
-    from strandgauge.reading.pipeline import measure_photo
-
-    measurement = measure_photo(path, card=load_card_for(card, None))
-    return base_zones(measurement.reading), measurement
+    look = look_at(path, load_card_for(card, profile), load_ladder_for(None), wet=wet)
+    return base_zones(look.reading), look.measurement
 
 
 def load_told(history: Path | None, told: list[str] | None) -> History:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 from pathlib import Path
@@ -12,7 +13,7 @@ import typer
 from strandgauge.cli.logoptions import ClientArgument, LogbookOption, opened
 from strandgauge.cli.options import JsonOption, load_card_for, load_ladder_for, load_shelf
 from strandgauge.cli.outcome import Session
-from strandgauge.errors import StrandgaugeError, UnreadableFileError
+from strandgauge.errors import BadEntryError, StrandgaugeError
 
 if TYPE_CHECKING:
     from strandgauge.hair.levels import Ladder
@@ -89,18 +90,26 @@ def _enter(
     note: str,
     keep_photo: bool,
 ) -> tuple[Client, Visit, Strand, CheckRecord]:
+    from strandgauge.photo.open import read_bytes
     from strandgauge.reading.pipeline import measure_photo
     from strandgauge.show.json import document_of
     from strandgauge.show.picture.strip import strip_jpeg
 
     ladder = load_ladder_for(None)
+    content = read_bytes(photo)
+    digest = hashlib.sha256(content).hexdigest()
+    if (before := logbook.find_check(digest)) is not None:
+        raise BadEntryError(
+            f"This photo is in the logbook already, as check {before.id}.",
+            where=str(photo),
+            remedy="Enter another photo, or take that one out first.",
+        )
     measurement = measure_photo(photo, card=load_card_for(None, None), ladder=ladder, wet=wet)
     at = _in_utc(measurement.card.photo.taken_at)
     # All that can fail of what was asked for has its turn before anything is entered.
     known = _known_strand(logbook, alias, at, strand_name)
     wanted = target if target is not None or known is None else known.target
     outlook = None if wanted is None else _outlook(measurement.reading, wanted, ladder)
-    kept = _content(photo) if keep_photo else None
     client = logbook.find_client(alias) or logbook.add_client(alias)
     visit = _visit_at(logbook, client, at) or logbook.add_visit(client.id, started=at)
     strand = _strand_called(logbook, visit, strand_name) or logbook.add_strand(visit.id, strand_name)
@@ -113,9 +122,10 @@ def _enter(
         document_of(measurement.reading),
         None if outlook is None else document_of(outlook),
         thumbnail=strip_jpeg(measurement),
-        photo=kept,
+        photo=content if keep_photo else None,
         note=note,
         stretch=None if stretch is None else stretch.value,
+        request=digest,
     )
     return client, visit, strand, check
 
@@ -150,10 +160,3 @@ def _outlook(reading: Reading, target: str, ladder: Ladder) -> Outlook:
 
     shades = load_targets()
     return reach(base_zones(reading), find_target(target, shades), load_shelf(None), shades, ladder)
-
-
-def _content(photo: Path) -> bytes:
-    try:
-        return photo.read_bytes()
-    except OSError as error:
-        raise UnreadableFileError("The photo cannot be read.", where=str(photo)) from error

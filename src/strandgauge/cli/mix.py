@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from strandgauge.cli.hair import DyesOption, hair_zones
-from strandgauge.cli.options import CardOption, JsonOption, load_shelf
+from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, WetOption, load_shelf
 from strandgauge.cli.outcome import Session
 
 
@@ -23,6 +23,8 @@ def mix(
     json: JsonOption = None,
     dyes: DyesOption = None,
     card: CardOption = None,
+    profile: ProfileOption = None,
+    wet: WetOption = False,
 ) -> None:
     """Predict the colour that a mix of dyes gives on this hair."""
     session: Session = context.obj
@@ -30,7 +32,10 @@ def mix(
 
     shelf, parts = load_shelf(dyes), parse_mix(dye)
     parts.shares(shelf)  # an unknown dye is told before a photo is read
-    zones = (predict(zone.lab, parts, shelf, zone.lab_sd, zone.name) for zone in hair_zones(base, card))
+    zones = (
+        predict(zone.lab, parts, shelf, zone.lab_sd, zone.name)
+        for zone in hair_zones(base, card, profile, wet=wet)
+    )
     mixed = Mixed(parts.parts, tuple(zones))
     from strandgauge.show.terminal.outlook import print_mix
 

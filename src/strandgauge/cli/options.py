@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
     from strandgauge.dye.palette import Palette
     from strandgauge.hair.levels import Ladder
+    from strandgauge.reading.model import Reading
+    from strandgauge.show.cells import Separator
 
 
 class SeparatorChoice(StrEnum):
@@ -30,6 +32,9 @@ SeparatorOption = Annotated[
 CsvOption = Annotated[
     Path | None,
     typer.Option(metavar="FILE", help="Also write the readings as a table for a spreadsheet."),
+]
+WetOption = Annotated[
+    bool, typer.Option("--wet", help="The strand is wet: state the dry estimate, less sure.")
 ]
 CardOption = Annotated[
     Path | None,
@@ -122,3 +127,20 @@ def check_picture(picture: Path | None) -> None:
 
     if picture is not None and picture.suffix.lower() not in WRITTEN_PICTURES:
         raise typer.BadParameter(f"Name a file ending in {', '.join(WRITTEN_PICTURES)}, not '{picture}'.")
+
+
+def write_readings(file: Path, readings: Iterable[Reading], ladder: Ladder, separator: Separator) -> None:
+    """Write readings as the table that ``strandgauge batch`` makes of a folder.
+
+    Raises
+    ------
+    CannotWriteError : no space, no permission.
+    """
+    from strandgauge.sheet.record import Record
+    from strandgauge.show.table import Table, write_csv
+
+    records = [
+        Record(one.photo, "", one, None, None, client=None, group=None, taken=one.taken, strip=None)
+        for one in readings
+    ]
+    write_csv(file, Table(ladder), records, separator)

@@ -22,6 +22,8 @@ from strandgauge.cli.options import (
     CardOption,
     JsonOption,
     LadderOption,
+    ProfileOption,
+    WetOption,
     check_picture,
     load_card_for,
     load_ladder_for,
@@ -94,7 +96,9 @@ def reach(
     dyes: DyesOption = None,
     targets: TargetsOption = None,
     card: CardOption = None,
+    profile: ProfileOption = None,
     ladder: LadderOption = None,
+    wet: WetOption = False,
 ) -> None:
     """Say whether a wanted shade reads true on this hair, and give the formula that comes closest."""
     session: Session = context.obj
@@ -108,8 +112,8 @@ def reach(
         load_targets(extra=targets or ()),
         load_ladder_for(ladder),
     )
-    wanted = _target(target, shades, _pick(pick), card)
-    zones, measurement = hair_measured(hair, card)
+    wanted = _target(target, shades, _pick(pick), card, profile)
+    zones, measurement = hair_measured(hair, card, profile, wet=wet)
     names = {choice.value for choice in zone or ()}
     chosen = [one for one in zones if not names or one.name in names]
     if not chosen:
@@ -133,7 +137,9 @@ def reach(
     session.show(outlook, partial(print_outlook, full=full))
 
 
-def _target(text: str, shades: tuple[Target, ...], pick: Pick | None, card: Path | None) -> Target:
+def _target(
+    text: str, shades: tuple[Target, ...], pick: Pick | None, card: Path | None, profile: Path | None
+) -> Target:
     """Return the shade that an option names; a file's name is taken as a picture of it."""
     from strandgauge.dye.targets import Target, find_target
 
@@ -143,7 +149,7 @@ def _target(text: str, shades: tuple[Target, ...], pick: Pick | None, card: Path
         return find_target(text, shades)
     from strandgauge.reading.swatch import swatch_colour
 
-    swatch = swatch_colour(path, load_card_for(card, None), pick)
+    swatch = swatch_colour(path, load_card_for(card, profile), pick)
     note = "" if swatch.measured else " (no card beside it: not measured)"
     return Target(f"swatch {path.name}{note}", swatch.lab)
 

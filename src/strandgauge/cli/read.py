@@ -8,14 +8,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from strandgauge.cli.looks import source
 from strandgauge.cli.options import (
     CardOption,
+    CsvOption,
     JsonOption,
     LadderOption,
     ProfileOption,
+    SeparatorChoice,
+    SeparatorOption,
     check_picture,
     load_card_for,
     load_ladder_for,
+    write_readings,
 )
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError
@@ -30,8 +35,13 @@ if TYPE_CHECKING:
 
 def read(
     context: typer.Context,
-    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of a strand on the card.")],
+    photos: Annotated[
+        list[Path],
+        typer.Argument(metavar="PHOTO...", help="Photos of a strand on the card; - is one from a pipe."),
+    ],
     json: JsonOption = None,
+    csv: CsvOption = None,
+    separator: SeparatorOption = SeparatorChoice.comma,
     picture: Annotated[
         Path | None,
         typer.Option(
@@ -86,17 +96,20 @@ def read(
         make_folder(picture)
     pictures = _Pictures(None if target is None else find_target(target, load_targets()), technical)
     definition, rungs = load_card_for(card, profile), load_ladder_for(ladder)
-    worst = 0
+    worst, readings = 0, []
     for some in [photos] if together else [[photo] for photo in photos]:
         file = picture
         if picture is not None and not single:
             file = picture / f"{some[0].stem}-reading.png"
         try:
-            session.show(_read(some, definition, rungs, wet, file, pictures), print_reading)
+            readings.append(_read(some, definition, rungs, wet, file, pictures))
+            session.show(readings[-1], print_reading)
         except StrandgaugeError as error:
             if single:
                 raise
             worst = max(worst, session.tell(error))
+    if csv is not None:
+        write_readings(csv, readings, rungs, separator.value)
     return worst
 
 
@@ -113,7 +126,7 @@ def _read(
 ) -> Reading:
     from strandgauge.reading.pipeline import measure_photo, reading_together
 
-    measured = [measure_photo(photo, card=card, ladder=ladder, wet=wet) for photo in photos]
+    measured = [measure_photo(source(photo), card=card, ladder=ladder, wet=wet) for photo in photos]
     reading = reading_together(measured, ladder, wet)
     if picture is not None:
         from strandgauge.show.picture.reading import write_picture

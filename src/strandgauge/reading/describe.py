@@ -152,4 +152,5 @@ def join_readings(
         notes=tuple(notes.values()),
         ladder=ladder.name,
         wet=wet,
+        taken=next((reading.taken for reading in readings if reading.taken is not None), None),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.facts import HueAngle, Level, Note, NotNegative, Share, Text
@@ -67,6 +68,8 @@ class Reading:
     """Name of the ladder that the levels refer to."""
     wet: bool = False
     """True when the photo shows wet hair; ``lab`` and ``level`` are then the dry estimate."""
+    taken: datetime | None = None
+    """When the photo was taken, by the camera's clock; None where it does not tell."""
 
     def __post_init__(self) -> None:
         if tuple(zone.name for zone in (self.overall, *self.zones)) != ("overall", "root", "mids", "ends"):

@@ -261,6 +261,7 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> M
         ),
         ladder=ladder.name,
         wet=wet,
+        taken=photo.taken_at,
     )
     return Measurement(found, region, strand, coordinates, zones, clues, colours, reading)
 

@@ -235,7 +235,9 @@ def test_a_folder_that_may_not_be_written_is_told(document, locked):
             path.chmod(0o444)
         Path(folder).chmod(0o555)
         program = """
+import tomllib  # the words of an error need it, and who may read nothing can import nothing
 from strandgauge.errors import LogbookNotWrittenError
+LogbookNotWrittenError("").remedy
 if os.geteuid() == 0:
     os.setuid(65534)
 try:

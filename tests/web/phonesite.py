@@ -30,6 +30,7 @@ class Site:
     address: str
     service: Service
     client: httpx.Client
+    clock: Clock
 
     @property
     def logbook(self) -> Logbook:
@@ -41,40 +42,38 @@ class Site:
         """Enter a strand whose lightener went on some minutes ago."""
         client = self.logbook.find_client(alias) or self.logbook.add_client(alias)
         visit = self.logbook.add_visit(client.id)
-        started = datetime.now(UTC) - timedelta(minutes=ago)
+        started = self.service.now() - timedelta(minutes=ago)
         return self.logbook.add_strand(
             visit.id, "Test strand", target=target, started=started, **{"limit_minutes": 60.0, **more}
         ).id
 
-    def look(self, strand_id: int, photo: str, **more) -> int:
-        """Let a sample photo be read; return the number of the look."""
+    def look(self, strand_id: int, photo: str, ago: float = 0.0, **more) -> int:
+        """Let a sample photo be read that was taken some minutes ago; return the number of the look."""
         upload = (SAMPLES / photo).read_bytes()
-        return self.service.look(upload, strand_id=strand_id, **more).check_id
+        return self.service.look(upload, strand_id=strand_id, age=60.0 * ago, **more).check_id
 
-    def let_pass(self, strand_id: int, minutes: float) -> None:
-        """Let some minutes go by for a strand: its lightener and its looks lie that much further back."""
-        back = timedelta(minutes=minutes)
-        started = self.logbook.strand(strand_id).started
-        self.logbook.update_strand(strand_id, started=started and started - back)
-        for check in self.logbook.checks(strand_id):
-            self.logbook.delete_check(check.id)
-            self.logbook.add_check(
-                strand_id,
-                check.at - back,
-                check.wet,
-                check.reading,
-                outlook=check.outlook,
-                thumbnail=check.thumbnail,
-            )
-        self.service.forget()
+
+@dataclass
+class Clock:
+    """Tells the time, and can be moved on."""
+
+    ahead: timedelta = timedelta(0)
+
+    def __call__(self) -> datetime:
+        return datetime.now(UTC) + self.ahead
+
+    def pass_(self, minutes: float) -> None:
+        self.ahead += timedelta(minutes=minutes)
 
 
 @contextmanager
-def serving(logbook: Path) -> Iterator[Site]:
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    app = create_app(ServerSettings(port=port, logbook=logbook, workers=1))
+def serving(logbook: Path, port: int = 0, clock: Clock | None = None) -> Iterator[Site]:
+    if not port:
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            port = free.getsockname()[1]
+    clock = clock or Clock()
+    app = create_app(ServerSettings(port=port, logbook=logbook, workers=1), now=clock)
     server = uvicorn.Server(uvicorn.Config(app, port=port, log_level="warning", lifespan="on"))
     thread = threading.Thread(target=server.run)
     thread.start()
@@ -85,7 +84,7 @@ def serving(logbook: Path) -> Iterator[Site]:
         assert server.started, "the server did not start"
         address = f"http://127.0.0.1:{port}"
         with httpx.Client(base_url=address, timeout=20.0) as client:
-            yield Site(address, app.state.service, client)
+            yield Site(address, app.state.service, client, clock)
     finally:
         server.should_exit = True
         thread.join(20.0)

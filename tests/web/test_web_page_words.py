@@ -16,8 +16,7 @@ from strandgauge.judge.follow import follow
 from strandgauge.judge.nextstep import worst_stretch
 from strandgauge.judge.outlook import BaseZone
 from strandgauge.judge.reach import reach
-from strandgauge.web.screens import Clock, step_now
-from strandgauge.words.nextstep import curve_sentences, next_step, short_verdict, time_is_up
+from strandgauge.words.nextstep import curve_sentences, next_step, short_verdict
 
 TRUE, CLOSE, FAR, FORBIDDEN = (9.7, "copper"), (9.7, "pastel pink"), (7.9, "rose"), (5.2, "pastel pink")
 
@@ -91,14 +90,6 @@ def test_the_sentence_leaves_the_time_to_the_countdown():
     assert step.minutes == LIFTING.next_look
     assert "Look again" not in step.sentence
     assert step.sentence.startswith("Still lifting")
-
-
-def test_time_that_is_up_stops_what_was_going_on():
-    going = next_step(outlook(*FAR), LIFTING)
-    assert step_now(going, Clock(59.9, 60.0)) == going
-    assert step_now(going, Clock(60.0, 60.0)) == time_is_up()
-    ready = next_step(outlook(*TRUE), ENOUGH)
-    assert step_now(ready, Clock(75.0, 60.0)) == ready
 
 
 def test_once_gummy_always_gummy():

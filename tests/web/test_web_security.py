@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import ClassVar
 
 import pytest
@@ -9,8 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from serving import HOST, Inside
 
+from strandgauge.errors import CannotServeError
 from strandgauge.web import listen, security
 from strandgauge.web.app import create_app
+from strandgauge.web.keys import session_key
+from strandgauge.web.listen import local_address
 from strandgauge.web.settings import Limits, ServerSettings
 
 TOKEN = "a-token-that-nobody-guesses"
@@ -167,10 +171,48 @@ def test_the_token_becomes_a_cookie_and_leaves_the_address(lan):
     cookie = first.headers["set-cookie"]
     assert TOKEN not in cookie
     assert "httponly" in cookie.casefold()
-    assert "samesite=strict" in cookie.casefold()
+    assert "samesite=lax" in cookie.casefold()
+    assert "max-age=50400" in cookie.casefold()
     kept = {"cookie": f'odd="{{[; =; {cookie.partition(";")[0]}'}
     assert lan.get("/api/clients", headers=kept).status_code == 200
-    assert lan.get("/", headers=kept).status_code == 200
+    assert lan.get("/today", headers=kept).status_code == 200
+
+
+def test_a_phone_is_let_in_by_a_typed_code_after_few_tries_only():
+    guarded = server(LAN, token=TOKEN, code="12345678", session="s" * 40, addresses=("192.168.1.20",))
+    page = guarded.get("/", headers={"accept": "text/html"})
+    assert (page.status_code, 'action="/enter"' in page.text) == (403, True)
+    crossed = guarded.post("/enter", data={"code": "12345678"}, headers={"origin": "http://evil.example"})
+    assert crossed.status_code == 403
+    assert guarded.post("/enter", data={"code": "x" * 500}).status_code == 403
+    right = guarded.post("/enter", data={"code": " 1234 5678"})
+    assert (right.status_code, right.headers["location"]) == (303, "/")
+    cookie = right.headers["set-cookie"].partition(";")[0]
+    assert guarded.get("/today", headers={"cookie": cookie}).status_code == 200
+    tries = [guarded.post("/enter", data={"code": f"{number:08d}"}) for number in range(12)]
+    assert {one.status_code for one in tries} == {403, 429}
+    assert not any("set-cookie" in one.headers for one in tries)
+    assert guarded.post("/enter", data={"code": "12345678"}).status_code == 429
+
+
+def test_a_phone_stays_in_when_the_server_is_started_anew(tmp_path):
+    file = tmp_path / "salon" / "phones.json"
+    first = session_key(file)
+    assert session_key(file) == first
+    if os.name == "posix":
+        assert file.stat().st_mode & 0o077 == 0
+    assert session_key(file, anew=True) != first
+    file.write_text(file.read_text().replace('"made": ', '"made": -'))
+    assert session_key(file) != first
+    file.write_text("{")
+    assert len(session_key(file)) > 30
+
+
+def test_the_address_can_be_chosen():
+    assert local_address("192.168.7.9") == "192.168.7.9"
+    for wrong in ("8.8.8.8", "127.0.0.1", "salon"):
+        with pytest.raises(CannotServeError):
+            local_address(wrong)
 
 
 def test_the_token_leads_nowhere_else(lan):

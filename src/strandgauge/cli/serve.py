@@ -31,6 +31,15 @@ def serve(
     lan: Annotated[
         bool, typer.Option("--lan", help="Let phones in the same network in, by a code that is shown here.")
     ] = False,
+    address: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS", help="With --lan: this address of the computer, where it has several."
+        ),
+    ] = None,
+    new_key: Annotated[
+        bool, typer.Option("--new-key", help="Let no phone in that was let in before.")
+    ] = False,
     qr: Annotated[bool, typer.Option("--qr/--no-qr", help="Show the address as a code to scan.")] = True,
     logbook: Annotated[
         Path | None,
@@ -43,18 +52,21 @@ def serve(
 ) -> None:
     """Serve the phone page: take a photo at the chair, and the answer is there."""
     session: Session = context.obj
-    import secrets
-
+    from strandgauge.logbook.connect import default_path
+    from strandgauge.web.keys import new_code, new_token, session_key
     from strandgauge.web.listen import LOOPBACK, listen, local_address
     from strandgauge.web.settings import ServerSettings
     from strandgauge.web.workers import Bench, WorkerPool
 
-    addresses = (local_address(), LOOPBACK) if lan else (LOOPBACK,)
+    addresses = (local_address(address), LOOPBACK) if lan else (LOOPBACK,)
     listeners = [listen(address, port) for address in addresses]
+    keys = (logbook or default_path()).with_name("phones.json")
     settings = ServerSettings(
         port=port,
         addresses=addresses,
-        token=secrets.token_urlsafe(24) if lan else None,
+        token=new_token() if lan else None,
+        code=new_code() if lan else None,
+        session=session_key(keys, anew=new_key) if lan else None,
         logbook=logbook,
         card=load_card_for(card, profile),
         ladder=load_ladder_for(ladder),
@@ -85,10 +97,11 @@ def _announce(settings: ServerSettings, *, show_code: bool) -> None:
     if settings.token is None:
         print(f"strandgauge is at {address} on this computer only; --lan lets phones in.")
     else:
-        address = f"{address}?token={settings.token}"
-        print(f"strandgauge is at {address}")
+        code = settings.code or ""
+        print(f"strandgauge is at {address}?token={settings.token}")
         if show_code:
-            _show_code(address)
+            _show_code(f"{address}?token={settings.token}")
+        print(f"Or open {address} and type {code[:4]} {code[4:]}.")
         print(
             "Only who has this address gets in. What goes through the air is not encrypted beyond the Wi-Fi's "
             "own password: use a network of the salon's own, not the guests'."

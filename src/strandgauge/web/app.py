@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
+from datetime import datetime
 from pathlib import Path
 
 from fastapi import FastAPI, Request, Response
@@ -21,7 +22,7 @@ from strandgauge.web import api, pages
 from strandgauge.web.bodies import BodyLimits
 from strandgauge.web.refusals import ErrorPage, Refused, error_response, refused
 from strandgauge.web.security import Gate, StrictHeaders
-from strandgauge.web.service import Service
+from strandgauge.web.service import Service, utc_now
 from strandgauge.web.settings import ServerSettings
 from strandgauge.web.workers import Bench, WorkerPool
 
@@ -29,7 +30,11 @@ STATIC = Path(__file__).parent / "static"
 
 
 def create_app(
-    settings: ServerSettings, *, logbook: Logbook | None = None, workers: WorkerPool | None = None
+    settings: ServerSettings,
+    *,
+    logbook: Logbook | None = None,
+    workers: WorkerPool | None = None,
+    now: Callable[[], datetime] = utc_now,
 ) -> FastAPI:
     """Return the server as an ASGI application; ``app.state.service`` is its service.
 
@@ -40,6 +45,7 @@ def create_app(
     settings : what the server was asked for.
     logbook : opened already; otherwise the one that the settings name is opened here.
     workers : started already; otherwise started here.
+    now : tells the time, UTC.
 
     Raises
     ------
@@ -50,7 +56,7 @@ def create_app(
             settings.workers, Bench(settings.card, settings.ladder, settings.palette), settings.limits
         )
         workers.start()
-    service = Service(settings, logbook or open_logbook(settings.logbook), workers)
+    service = Service(settings, logbook or open_logbook(settings.logbook), workers, now)
 
     @contextlib.asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:

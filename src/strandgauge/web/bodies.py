@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, nullcontext
 from dataclasses import dataclass, field
@@ -15,11 +16,14 @@ from strandgauge.errors import FileTooLargeError, ServerBusyError, UnreadableFil
 from strandgauge.photo.formats import recognise
 from strandgauge.web.refusals import Refused
 from strandgauge.web.settings import MB, Limits
+from strandgauge.words import say
 
-MOST_FILES = 2
-MOST_FIELDS = 8
+MOST_FILES = 4
+MOST_FIELDS = 24
 LONGEST_FIELD = 1000
 """Bytes of one field of a form that carries a photo."""
+OLDEST_PHOTO = 14 * 3600.0
+"""Seconds; a photo that is older belongs to no visit of today."""
 LARGEST_ID = 2**63 - 1
 
 
@@ -113,45 +117,92 @@ class PhotoForm:
     """What comes with a photo."""
 
     photo: bytes = field(repr=False)
+    """Empty where a form may come without one."""
     strand_id: int | None
     wet: bool
     target: str | None
     keep_photo: bool
+    result: bool
+    age: float
+    """Seconds since the photo was taken, by the phone that sends it."""
+    waited: float
+    """Seconds since the form was filled in."""
+    request: str | None
+    """The number that the phone gave to it; sent again, it is the same."""
+    fields: FormData
+    """Everything else."""
 
 
-async def photo_form(request: Request) -> PhotoForm:
+async def photo_form(request: Request, *, needs_photo: bool = True) -> PhotoForm:
     """Read the form in which a photo is sent; the photo's name, which the client chose, is not looked at.
 
     Raises
     ------
-    Refused : it is no such form, it lacks the photo, or a field is not what it should be.
+    Refused : it is no such form, it lacks the photo, the photo is old, or a field is not what it should be.
     """
-    if not request.headers.get("content-type", "").casefold().startswith("multipart/form-data"):
+    multipart = request.headers.get("content-type", "").casefold().startswith("multipart/form-data")
+    if needs_photo and not multipart:
         raise Refused(415, "bad-request", "A photo is sent as multipart/form-data.")
     async with request.form(
         max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=LONGEST_FIELD
     ) as form:
+        photo, read_wet = await _photo(form)
+        if photo is None and needs_photo:
+            raise Refused(422, "bad-request", "There is no photo in this.", "Choose or take a photo first.")
         return PhotoForm(
-            _recognised(await _photo(form)),
-            _id(_text(form, "strand")),
-            _flag("wet", _text(form, "wet")),
-            _text(form, "target") or None,
-            _flag("keep_photo", _text(form, "keep_photo")),
+            photo=_recognised(photo) if photo or needs_photo else b"",
+            strand_id=_id(_text(form, "strand")),
+            wet=read_wet or _flag("wet", _text(form, "wet")),
+            target=_text(form, "target") or None,
+            keep_photo=_flag("keep_photo", _text(form, "keep_photo")),
+            result=_flag("result", _text(form, "result")),
+            age=_age(form),
+            waited=_seconds(form, "waited"),
+            request=_text(form, "request") or None,
+            fields=FormData([(key, value) for key, value in form.multi_items() if isinstance(value, str)]),
         )
 
 
-async def _photo(form: FormData) -> bytes:
-    """Return the photo of a form; a page may have a field for the camera and one for the album, one of them empty."""
-    photos = [field for field in form.getlist("photo") if isinstance(field, UploadFile)]
-    if not photos:
-        raise Refused(422, "bad-request", "There is no photo in this.", "Choose or take a photo first.")
-    for photo in photos:
-        if content := await photo.read():
-            return content
-    return b""
+async def _photo(form: FormData) -> tuple[bytes | None, bool]:
+    """Return the photo of a form, and whether the button for wet hair took it; None where there is none.
+
+    A page has a field for each button of its camera; all but one of them are empty.
+    """
+    found: bytes | None = None
+    for name in ("photo", "photo_wet"):
+        for photo in form.getlist(name):
+            if isinstance(photo, UploadFile):
+                found = await photo.read()
+                if found:
+                    return found, name == "photo_wet"
+    return found, False
 
 
-def _recognised(photo: bytes) -> bytes:
+def _age(form: FormData) -> float:
+    """Return the seconds since a photo was taken.
+
+    Raises
+    ------
+    Refused : it was taken before anybody's visit of today.
+    """
+    age = _seconds(form, "age")
+    if age > OLDEST_PHOTO:
+        raise Refused(422, "old-photo", say("page.old-photo", hours=age / 3600.0), say("page.old-photo-do"))
+    return age
+
+
+def _seconds(form: FormData, name: str) -> float:
+    text = _text(form, name)
+    try:
+        value = float(text or 0.0)
+    except ValueError:
+        raise Refused(422, "bad-request", f"'{name}' is a number of seconds.") from None
+    if not math.isfinite(value):
+        raise Refused(422, "bad-request", f"'{name}' is a number of seconds.")
+    return max(value, 0.0)  # a phone whose clock was set back has taken its photo now
+
+
+def _recognised(photo: bytes | None) -> bytes:
     """Refuse what is no picture by its first bytes, whatever its name and type claim."""
     if not photo:
         raise Refused(422, UnreadableFileError.code, "The photo is empty.", "Take or choose it again.")

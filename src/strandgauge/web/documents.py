@@ -7,10 +7,10 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
-from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
+from strandgauge.logbook.records import CheckRecord, Client, Strand, Stretch, Visit
 from strandgauge.show.json import document_of
 from strandgauge.web.bodies import LARGEST_ID
-from strandgauge.web.service import Answer, Stretch
+from strandgauge.web.service import Answer
 
 Document = dict[str, Any]
 

@@ -14,20 +14,35 @@ _ELSEWHERE = ("192.0.2.1", 9)
 """An address of no computer (RFC 5737): asking which way leads there sends nothing."""
 
 
-def local_address() -> str:
+def local_address(wanted: str | None = None) -> str:
     """Return this computer's address in the local network.
+
+    Parameters
+    ----------
+    wanted : the one to be used, where the computer has several; the one that leads out when None.
 
     Raises
     ------
-    CannotServeError : there is no network, or the address is open to the whole internet.
+    CannotServeError : there is no network, or the address is none, or open to the whole internet.
     """
+    if wanted is not None:
+        return _private(wanted)
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(_ELSEWHERE)
             address = str(probe.getsockname()[0])
         except OSError:
             address = LOOPBACK
-    found = ipaddress.ip_address(address)
+    return _private(address)
+
+
+def _private(address: str) -> str:
+    try:
+        found = ipaddress.ip_address(address)
+    except ValueError:
+        raise CannotServeError(
+            f"'{address}' is no address.", remedy="Give one of this computer's, such as 192.168.1.20."
+        ) from None
     if found.is_loopback or found.is_unspecified:
         raise CannotServeError(
             "This computer is in no network.", remedy="Join the salon's Wi-Fi, or leave --lan out."

@@ -1,76 +1,48 @@
 """The phone page: plain forms and pages in HTML, all of which work without script.
 
-With script, a photo is sent as soon as it is taken, and is kept in the page until it has arrived.
+With script, a page follows clock and logbook by itself, and a photo is sent as soon as it is taken and kept on the
+phone until it has arrived.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import datetime, timedelta
-from functools import cache
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from datetime import timedelta
+from typing import TYPE_CHECKING, Annotated, Literal
 
-import jinja2
 from fastapi import APIRouter, Form, Request, Response
-from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, StreamingResponse
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 
-from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import find_target
 from strandgauge.errors import BadEntryError, StrandgaugeError, Told, UnknownEntryError
-from strandgauge.files.limits import LONGEST_NAME, LONGEST_NOTE
-from strandgauge.show.pages.render import FOLDER as PAGES_FOLDER
-from strandgauge.show.pages.render import environment as pages_environment
+from strandgauge.photo.formats import recognise
 from strandgauge.web import screens
-from strandgauge.web.bodies import photo_form
+from strandgauge.web.bodies import PhotoForm, photo_form
+from strandgauge.web.draw import live, page, shown, templates
+from strandgauge.web.forms import (
+    PageProblem,
+    StrandForm,
+    as_typed,
+    form_of,
+    grams_of,
+    limits_of,
+    new_form,
+    read_form,
+    waited_for,
+)
 from strandgauge.web.refusals import Refused, asks_for_document, refused
-from strandgauge.words import reading as words
-from strandgauge.words.judge import chance_line, evening_saying, formula_text, mix_line, needs_line, saying
-from strandgauge.words.nextstep import STRETCH_ANSWERS, curve_sentences, stretch_answers, stretch_question
+from strandgauge.words import say
+from strandgauge.words.nextstep import STRETCH_ANSWERS
 
 if TYPE_CHECKING:
-    from strandgauge.logbook.records import Strand
-    from strandgauge.web.service import Answer, Service
+    from strandgauge.judge.follow import LiftCurve
+    from strandgauge.logbook.records import Kind, Strand
+    from strandgauge.web.service import Service
 
-TEMPLATES = Path(__file__).parent / "templates"
-
-LIMIT_MINUTES = (1.0, 240.0)
-LONGEST_AGO = 240.0
-EMPTY_FORM: Mapping[str, str] = {
-    "client": "",
-    "name": "Test strand",
-    "on": "now",
-    "ago": "",
-    "limit": "",
-    "limit_other": "",
-    "wet": "",
-    "target": "",
-    "own": "",
-}
-"""How the form of a new strand begins."""
-
-
-GONE = "It was deleted, or the address is mistyped."
-
-
-class PageProblem(Exception):  # noqa: N818 - no fault of the program: something the form still needs
-    """A form that cannot be taken as it is; the message says what to change."""
-
-
-@dataclass(frozen=True, slots=True)
-class NewStrand:
-    """What the form of a new strand asks for."""
-
-    alias: str
-    name: str
-    target: str | None
-    started: datetime | None
-    limit: float | None
-    wet: bool
+RECENT = 6
+"""Shades and clients that are one tap away."""
 
 
 def router(service: Service) -> APIRouter:
@@ -80,15 +52,16 @@ def router(service: Service) -> APIRouter:
     _strand_routes(routes, service)
     _look_routes(routes, service)
     _client_routes(routes, service)
+    _bin_routes(routes, service)
     return routes
 
 
 def error_page(request: Request, answer: Refused) -> Response:
     """Answer an error as a page."""
-    remedy = GONE if answer.told.code == UnknownEntryError.code else answer.told.remedy
-    return HTMLResponse(
-        _page("error.html.j2", message=answer.told.message, remedy=remedy), answer.status_code
-    )
+    told = answer.told
+    remedy = say("page.gone") if told.code == UnknownEntryError.code else told.remedy
+    drawn = templates().get_template("error.html.j2").render(message=told.message, remedy=remedy)
+    return HTMLResponse(drawn, answer.status_code)
 
 
 # --- routes ---------------------------------------------------------------------------------------------
@@ -96,70 +69,122 @@ def error_page(request: Request, answer: Refused) -> Response:
 
 def _home_routes(routes: APIRouter, service: Service) -> None:
     @routes.get("/")
-    def home() -> str:
-        now = screens.utc_now()
-        return _page("home.html.j2", cards=screens.today(service, now), now=now)
+    def home() -> Response:
+        """Open on the strand that calls, where one does."""
+        cards = screens.today(service, service.now())
+        calling = cards[0].step.due if cards else None
+        at_once = calling is not None and calling < 0.5
+        return _see(f"/strands/{cards[0].head.strand.id}#answer" if at_once else "/today")
+
+    @routes.get("/today")
+    def today(request: Request, undo: int | None = None) -> Response:
+        service.tidy()
+        return live(request, service, page(service, "today.html.j2", undo=undo))
+
+    @routes.get("/wall")
+    def wall(request: Request) -> Response:
+        return live(request, service, page(service, "wall.html.j2"))
+
+    @routes.get("/pulse")
+    def pulse(request: Request) -> Response:
+        """Only what calls, for pages that have nothing else to follow."""
+        return live(request, service, page(service, "pulse.html.j2"))
 
 
 def _strand_routes(routes: APIRouter, service: Service) -> None:
     @routes.get("/strands/new")
-    def new(client: int | None = None) -> str:
-        if client is None:
-            return _new_page(service, {})
-        last = screens.last_time(service, client)
-        form = {
-            "client": service.logbook.client(client).alias,
-            "target": (last.target if last is not None else None) or "",
-        }
-        return _new_page(service, form, last=last)
+    def new(request: Request, client: int | None = None) -> Response:
+        return live(request, service, _new_page(service, new_form(service, client), client=client))
 
     @routes.post("/strands/new")
     async def create(request: Request) -> Response:
-        form = await request.form()
-        return await run_in_threadpool(_create, service, form)
+        sent = await photo_form(request, needs_photo=False)
+        return await run_in_threadpool(_create, service, request, sent)
 
     @routes.get("/strands/{strand_id}")
-    def strand(strand_id: int, wet: bool = False) -> str:
-        return _strand_page(service, strand_id, wet=wet)
+    def strand(
+        request: Request, strand_id: int, target: str = "", bowl: str = "", undo: int | None = None
+    ) -> Response:
+        drawn = _strand_page(service, strand_id, trying=target or None, bowl=grams_of(bowl), undo=undo)
+        return live(request, service, drawn)
 
     @routes.get("/strands/{strand_id}/settings")
-    def settings(strand_id: int) -> str:
-        return _settings_page(service, strand_id)
+    def settings(strand_id: int) -> Response:
+        strand = service.logbook.strand(strand_id)
+        return shown(service, _settings_page(service, strand_id, form_of(service, strand)))
 
     @routes.post("/strands/{strand_id}/settings")
     async def change(strand_id: int, request: Request) -> Response:
         form = await request.form()
         return await run_in_threadpool(_change, service, strand_id, form)
 
-    @routes.post("/strands/{strand_id}/target")
-    def aim(
-        strand_id: int, target: Annotated[str, Form()], look: Annotated[int | None, Form()] = None
+    @routes.post("/strands/{strand_id}/rinsed")
+    def rinsed(
+        request: Request,
+        strand_id: int,
+        off: Annotated[str, Form()] = "",
+        waited: Annotated[str, Form()] = "",
     ) -> Response:
-        shade = find_target(target, service.targets)
-        service.logbook.update_strand(strand_id, target=shade.name)
-        return _see(f"/looks/{look}#answer" if look else f"/strands/{strand_id}")
+        at = service.now() - timedelta(seconds=waited_for(waited)) if off else None
+        service.logbook.update_strand(strand_id, rinsed=at)
+        return _went(request, f"/strands/{strand_id}#answer")
+
+    @routes.post("/strands/{strand_id}/target")
+    def aim(strand_id: int, target: Annotated[str, Form()]) -> Response:
+        service.logbook.update_strand(strand_id, target=find_target(target, service.targets).name)
+        return _see(f"/strands/{strand_id}#answer")
+
+    @routes.post("/strands/{strand_id}/stretch")
+    def stretch(
+        request: Request,
+        strand_id: int,
+        answer: Annotated[str, Form()],
+        mistake: Annotated[bool, Form()] = False,
+    ) -> Response:
+        """Take the answer of the stretch test for the last look; gummy is taken back only as a mistake."""
+        checks = service.logbook.checks(strand_id)
+        known = next((one for one in STRETCH_ANSWERS if one == answer), None)
+        if known is not None and checks:
+            for check in checks:
+                if mistake and check.stretch == "gummy":
+                    service.set_stretch(check.id, known, on_purpose=True)
+            if mistake or checks[-1].stretch != "gummy":
+                service.set_stretch(checks[-1].id, known, on_purpose=mistake)
+        return _went(request, f"/strands/{strand_id}#answer")
 
     @routes.post("/strands/{strand_id}/look")
     async def look(strand_id: int, request: Request) -> Response:
-        wet = False
         try:
-            form = await photo_form(request)
-            wet = form.wet
-            answer = await run_in_threadpool(
-                service.look, form.photo, strand_id=strand_id, wet=wet, keep_photo=form.keep_photo
-            )
+            sent = await photo_form(request)
+            return await run_in_threadpool(_look, service, request, strand_id, sent)
         except (StrandgaugeError, Refused) as error:
             if asks_for_document(request):
                 raise
-            return await run_in_threadpool(_refused_page, service, strand_id, refused(error), wet)
-        address = f"/looks/{answer.check_id}#answer"
-        return JSONResponse({"location": address}) if asks_for_document(request) else _see(address)
+            answer = refused(error)
+            drawn = await run_in_threadpool(_strand_page, service, strand_id, refusal=answer.told)
+            return shown(service, drawn, answer.status_code)
 
 
 def _look_routes(routes: APIRouter, service: Service) -> None:
+    @routes.post("/quick")
+    async def quick(request: Request) -> Response:
+        sent = await photo_form(request)
+        answer = await run_in_threadpool(service.look, sent.photo, wet=sent.wet, age=sent.age)
+        return _went(request, f"/quick/{answer.key}")
+
+    @routes.get("/quick/{key}")
+    def quick_look(key: str) -> Response:
+        screen = screens.look_screen(service, service.remembered(key))
+        return shown(
+            service, page(service, "look.html.j2", screen=screen, picture=f"/api/quick/{key}/picture")
+        )
+
     @routes.get("/looks/{check_id}")
-    def look(check_id: int, target: str | None = None, bowl: str = "") -> str:
-        return _answer_page(service, service.answer(check_id), target, _grams(bowl))
+    def look(check_id: int) -> Response:
+        screen = screens.look_screen(service, service.answer(check_id))
+        return shown(
+            service, page(service, "look.html.j2", screen=screen, picture=f"/looks/{check_id}/picture")
+        )
 
     @routes.get("/looks/{check_id}/picture")
     def picture(check_id: int) -> Response:
@@ -167,279 +192,264 @@ def _look_routes(routes: APIRouter, service: Service) -> None:
 
     @routes.get("/looks/{check_id}/strip")
     def strip(check_id: int) -> Response:
-        return _jpeg(service.answer(check_id).strip_jpeg)
+        return _jpeg(service.logbook.check(check_id).thumbnail)
 
-    @routes.post("/looks/{check_id}/stretch")
-    def stretch(check_id: int, answer: Annotated[str, Form()]) -> Response:
-        for known in STRETCH_ANSWERS:
-            if known == answer:
-                service.set_stretch(check_id, known)
-        return _see(f"/looks/{check_id}#{'answer' if answer == 'gummy' else 'stretch'}")
+    @routes.get("/looks/{check_id}/photo")
+    def photo(check_id: int) -> Response:
+        content = service.logbook.photo(check_id)
+        if content is None:
+            return Response(status_code=404)
+        return Response(content, media_type=f"image/{recognise(content).value.casefold()}")
 
     @routes.post("/looks/{check_id}/note")
     def note(check_id: int, text: Annotated[str, Form()] = "") -> Response:
-        service.logbook.set_note(check_id, text.strip()[:LONGEST_NOTE])
-        return _see(f"/looks/{check_id}#note")
-
-    @routes.get("/looks/{check_id}/delete")
-    def ask(check_id: int) -> str:
-        check = service.logbook.check(check_id)
-        return _page(
-            "delete.html.j2",
-            what="this look",
-            action=f"/looks/{check_id}/delete",
-            back=f"/looks/{check_id}",
-            detail=_when(check.at),
-        )
-
-    @routes.post("/looks/{check_id}/delete")
-    def delete(check_id: int) -> Response:
-        strand_id = service.logbook.check(check_id).strand_id
-        service.logbook.delete_check(check_id)
-        service.forget()
-        return _see(f"/strands/{strand_id}")
+        strand_id = service.logbook.set_note(check_id, text).strand_id
+        return _see(f"/strands/{strand_id}#note")
 
 
 def _client_routes(routes: APIRouter, service: Service) -> None:
+    logbook = service.logbook
+
     @routes.get("/clients")
-    def clients() -> str:
-        return _page("clients.html.j2", clients=service.logbook.client_summaries())
+    def clients(q: str = "", undo: int | None = None) -> Response:
+        found = logbook.client_summaries(q)
+        return shown(service, page(service, "clients.html.j2", clients=found, q=q, undo=undo))
 
     @routes.get("/clients/{client_id}")
-    def client(client_id: int) -> str:
-        return _page("client.html.j2", screen=screens.client_screen(service, client_id))
+    def client(client_id: int, undo: int | None = None) -> Response:
+        return shown(service, _client_page(service, client_id, undo=undo))
 
-    @routes.get("/clients/{client_id}/delete")
-    def ask(client_id: int) -> str:
-        client = service.logbook.client(client_id)
-        looks = sum(
-            len(service.logbook.checks(strand.id))
-            for visit in service.logbook.visits(client_id)
-            for strand in service.logbook.strands(visit.id)
-        )
-        return _page(
-            "delete.html.j2",
-            what=client.alias,
-            action=f"/clients/{client_id}/delete",
-            back=f"/clients/{client_id}",
-            detail=f"All visits, strands, {looks} look{'' if looks == 1 else 's'}, notes and photos",
-        )
+    @routes.get("/clients/{client_id}/export")
+    def export(client_id: int) -> Response:
+        from strandgauge.show.export import json_lines
 
-    @routes.post("/clients/{client_id}/delete")
-    def delete(client_id: int) -> Response:
-        service.logbook.delete_client(client_id)
+        lines = json_lines(logbook, (logbook.client(client_id),), pictures=True)
+        headers = {"Content-Disposition": f'attachment; filename="client-{client_id}.jsonl"'}
+        return StreamingResponse(lines, media_type="application/jsonl", headers=headers)
+
+    @routes.post("/clients/{client_id}/rename")
+    def rename(client_id: int, alias: Annotated[str, Form()] = "") -> Response:
+        try:
+            logbook.rename_client(client_id, alias)
+        except BadEntryError as error:
+            return shown(service, _client_page(service, client_id, error.message), 422)
+        return _see(f"/clients/{client_id}")
+
+
+def _bin_routes(routes: APIRouter, service: Service) -> None:
+    logbook = service.logbook
+
+    @routes.get("/bin")
+    def binned(later: bool = False) -> Response:
+        service.tidy()
+        return shown(service, page(service, "bin.html.j2", binned=logbook.bin(), later=later))
+
+    @routes.post("/bin")
+    def put(
+        kind: Annotated[Literal["client", "visit", "strand", "check"], Form()],
+        entry: Annotated[int, Form()],
+        damaged: Annotated[bool, Form()] = False,
+    ) -> Response:
+        back = _above(service, kind, entry)
+        number = logbook.put_in_bin(kind, entry, "damaged" if damaged else "deleted")
         service.forget()
-        return _see("/clients")
+        return _see(f"{back}?undo={number}")
+
+    @routes.post("/merge")
+    def merge(
+        kind: Annotated[Literal["client", "visit", "strand"], Form()],
+        entry: Annotated[int, Form()],
+        into: Annotated[int, Form()],
+    ) -> Response:
+        back = _above(service, kind, entry)
+        number = logbook.merge(kind, entry, into)
+        service.forget()
+        return _see(f"{back}?undo={number}")
+
+    @routes.post("/bin/{number}/back")
+    def put_back(number: int) -> Response:
+        kind, entry = logbook.put_back(number)
+        service.forget()
+        return _see("/today" if kind == "visit" else f"/{'look' if kind == 'check' else kind}s/{entry}")
+
+    @routes.post("/bin/{number}/gone")
+    def gone(number: int) -> Response:
+        erased = logbook.empty_bin(number)
+        service.forget()
+        return _see("/bin" if erased else "/bin?later=1")
 
 
 # --- pages ----------------------------------------------------------------------------------------------
 
 
-@cache
-def templates() -> jinja2.Environment:
-    """Return the templates of the phone page; they may use the pieces that all pages share."""
-    loader = jinja2.FileSystemLoader([TEMPLATES, PAGES_FOLDER])
-    made = pages_environment().overlay(loader=loader)
-    made.filters.update(
-        word=colour_word, when=_when, day=_day, formula=formula_text, mix=mix_line, sentences=curve_sentences
-    )
-    made.globals.update(
-        words=words,
-        needs_line=needs_line,
-        chance_line=chance_line,
-        saying=saying,
-        evening_saying=evening_saying,
-        stretch_question=stretch_question(),
-        stretch_answers=stretch_answers(),
-        bowls=screens.BOWLS,
-    )
-    return made
-
-
-def _page(template: str, **values: object) -> str:
-    return templates().get_template(template).render(**values)
-
-
 def _new_page(
-    service: Service,
-    form: Mapping[str, Any],
-    *,
-    problem: str | None = None,
-    last: screens.LastTime | None = None,
+    service: Service, form: Mapping[str, str], *, problem: str | None = None, client: int | None = None
 ) -> str:
-    return _page(
+    visits = () if client is None else screens.visits_of(service, client)
+    return page(
+        service,
         "new.html.j2",
-        form={**EMPTY_FORM, **form},
+        form=form,
         problem=problem,
-        last=last,
+        last=screens.last_time(visits),
+        client_id=client,
         clients=[one.client for one in service.logbook.client_summaries()],
-        targets=service.targets,
+        **_choices(service, form),
     )
 
 
-def _create(service: Service, form: FormData) -> Response:
-    now = screens.utc_now()
+def _choices(service: Service, form: Mapping[str, str]) -> dict[str, object]:
+    names = service.logbook.recent_targets(RECENT)
+    recent = [shade for name in names for shade in service.targets if shade.name == name]
+    return {"targets": service.targets, "recent": recent, "limits": limits_of(form)}
+
+
+def _create(service: Service, request: Request, sent: PhotoForm) -> Response:
+    now = service.now() - timedelta(seconds=sent.waited)
     try:
-        wanted = _new_strand(service, form, now)
-    except PageProblem as problem:
-        return HTMLResponse(_new_page(service, _as_typed(form), problem=str(problem)), status_code=422)
+        if sent.request and (known := service.logbook.find_strand(sent.request)) is not None:
+            strand = known
+        else:
+            strand = _entered(service, read_form(service, sent.fields, now), sent.request)
+    except (PageProblem, BadEntryError) as problem:
+        said = problem.message if isinstance(problem, BadEntryError) else str(problem)
+        if asks_for_document(request):
+            raise Refused(422, "bad-request", said) from problem
+        return shown(service, _new_page(service, as_typed(sent.fields), problem=said), 422)
+    if not sent.photo:
+        return _went(request, f"/strands/{strand.id}")
+    try:
+        return _look(service, request, strand.id, sent)
+    except (StrandgaugeError, Refused) as error:
+        # The strand is there, its clock runs: what is wrong with the photo is said on its own page.
+        answer = refused(error)
+        told = answer.told
+        if asks_for_document(request):
+            return JSONResponse(
+                {"location": f"/strands/{strand.id}", "message": told.message, "remedy": told.remedy}
+            )
+        return shown(service, _strand_page(service, strand.id, refusal=told), answer.status_code)
+
+
+def _entered(service: Service, wanted: StrandForm, request: str | None) -> Strand:
     logbook = service.logbook
-    try:
-        client = logbook.find_client(wanted.alias) or logbook.add_client(wanted.alias)
-        todays = [visit for visit in logbook.visits(client.id) if now - visit.started < screens.TODAY]
-        visit = todays[0] if todays else logbook.add_visit(client.id)
-        strand = logbook.add_strand(
-            visit.id, wanted.name, target=wanted.target, started=wanted.started, limit_minutes=wanted.limit
-        )
-    except BadEntryError as error:
-        return HTMLResponse(_new_page(service, _as_typed(form), problem=error.message), status_code=422)
-    return _see(f"/strands/{strand.id}{'?wet=true' if wanted.wet else ''}")
-
-
-def _new_strand(service: Service, form: FormData, now: datetime) -> NewStrand:
-    return NewStrand(
-        alias=_text(form, "client") or _guest(service, now),
-        name=_text(form, "name") or EMPTY_FORM["name"],
-        target=_target(service, form),
-        started=_started(form, now),
-        limit=_limit(form),
-        wet="wet" in form,
+    client = logbook.find_client(wanted.alias) or logbook.add_client(wanted.alias)
+    todays = [visit for visit in logbook.visits(client.id) if service.now() - visit.started < screens.TODAY]
+    visit = todays[0] if todays else logbook.add_visit(client.id)
+    return logbook.add_strand(
+        visit.id,
+        wanted.name,
+        target=wanted.target,
+        started=wanted.started,
+        limit_minutes=wanted.limit,
+        request=request,
     )
 
 
-def _guest(service: Service, now: datetime) -> str:
-    """Return an alias for a client who was given none: wet gloves do not type."""
-    alias = f"Guest {now.astimezone():%H:%M}"
-    names = (alias, *(f"{alias} ({count})" for count in range(2, 100)))
-    return next(name for name in names if service.logbook.find_client(name) is None)
-
-
-def _settings_page(service: Service, strand_id: int, problem: str | None = None) -> str:
-    screen = screens.strand_screen(service, strand_id, screens.utc_now())
-    return _page("settings.html.j2", screen=screen, targets=service.targets, problem=problem)
+def _look(service: Service, request: Request, strand_id: int, sent: PhotoForm) -> Response:
+    service.look(
+        sent.photo,
+        strand_id=strand_id,
+        wet=sent.wet,
+        keep_photo=sent.keep_photo,
+        age=sent.age,
+        result=sent.result,
+        request=f"{sent.request}-photo" if sent.request else None,
+    )
+    return _went(request, f"/strands/{strand_id}#answer")
 
 
 def _change(service: Service, strand_id: int, form: FormData) -> Response:
-    strand: Strand = service.logbook.strand(strand_id)
+    strand = service.logbook.strand(strand_id)
     try:
-        target = _target(service, form)
-        limit = _limit(form)
-        started = strand.started if form.get("on") == "same" else _started(form, screens.utc_now())
-    except PageProblem as problem:
-        return HTMLResponse(_settings_page(service, strand_id, str(problem)), status_code=422)
-    service.logbook.update_strand(strand_id, target=target, started=started, limit_minutes=limit)
+        wanted = read_form(service, form, service.now(), strand)
+        service.logbook.update_strand(
+            strand_id,
+            name=wanted.name,
+            target=wanted.target,
+            started=wanted.started,
+            limit_minutes=wanted.limit,
+        )
+    except (PageProblem, BadEntryError) as problem:
+        said = problem.message if isinstance(problem, BadEntryError) else str(problem)
+        return shown(service, _settings_page(service, strand_id, as_typed(form), said), 422)
     return _see(f"/strands/{strand_id}")
 
 
-def _strand_page(service: Service, strand_id: int, *, wet: bool = False, refusal: Told | None = None) -> str:
-    now = screens.utc_now()
-    screen = screens.strand_screen(service, strand_id, now)
-    wet = wet or (refusal is None and bool(screen.checks) and screen.checks[0].wet)
-    return _page("strand.html.j2", screen=screen, wet=wet, refusal=refusal, now=now)
-
-
-def _refused_page(service: Service, strand_id: int, answer: Refused, wet: bool) -> Response:
-    page = _strand_page(service, strand_id, wet=wet, refusal=answer.told)
-    return HTMLResponse(page, status_code=answer.status_code)
-
-
-def _answer_page(service: Service, answer: Answer, target: str | None, bowl: float | None) -> str:
-    screen = screens.answer_screen(service, answer, screens.utc_now(), trying=target or None, bowl=bowl)
-    return _page(
-        "answer.html.j2",
+def _settings_page(
+    service: Service, strand_id: int, form: Mapping[str, str], problem: str | None = None
+) -> str:
+    screen = screens.strand_screen(service, strand_id, service.now())
+    siblings = [one for one in service.logbook.strands(screen.head.visit.id) if one.id != strand_id]
+    return page(
+        service,
+        "settings.html.j2",
         screen=screen,
-        gauge=screens.gauge(service, answer.reading.overall, screen.outlook),
-        chart=_chart(service, answer),
+        form=form,
+        problem=problem,
+        siblings=siblings,
+        **_choices(service, form),
     )
 
 
-def _chart(service: Service, answer: Answer) -> str | None:
-    if answer.curve is None:
+def _strand_page(
+    service: Service,
+    strand_id: int,
+    *,
+    trying: str | None = None,
+    bowl: float | None = None,
+    refusal: Told | None = None,
+    undo: int | None = None,
+) -> str:
+    screen = screens.strand_screen(service, strand_id, service.now(), trying=trying, bowl=bowl)
+    chart = _chart(service, screen.judged.curve)
+    return page(service, "strand.html.j2", screen=screen, chart=chart, refusal=refusal, undo=undo)
+
+
+def _client_page(
+    service: Service, client_id: int, problem: str | None = None, undo: int | None = None
+) -> str:
+    visits = screens.visits_of(service, client_id)
+    return page(
+        service,
+        "client.html.j2",
+        client=service.logbook.client(client_id),
+        visits=visits,
+        pair=screens.before_and_after(visits),
+        others=[one for one in service.logbook.clients() if one.id != client_id],
+        problem=problem,
+        undo=undo,
+    )
+
+
+def _chart(service: Service, curve: LiftCurve | None) -> str | None:
+    if curve is None:
         return None
     from markupsafe import Markup
 
     from strandgauge.show.pages.charts import lift_chart
 
-    return Markup(lift_chart(answer.curve, width=360, height=280, ladder=service.ladder))
+    return Markup(lift_chart(curve, width=360, height=280, ladder=service.ladder))
 
 
-# --- what forms hold ------------------------------------------------------------------------------------
+def _above(service: Service, kind: Kind, entry: int) -> str:
+    """Return the page from which something was taken out."""
+    logbook = service.logbook
+    if kind == "check":
+        return f"/strands/{logbook.check(entry).strand_id}"
+    if kind == "visit":
+        return f"/clients/{logbook.visit(entry).client_id}"
+    return "/clients" if kind == "client" else "/today"
 
 
-def _text(form: FormData, key: str) -> str:
-    value = form.get(key, "")
-    return " ".join(value.split())[:LONGEST_NAME] if isinstance(value, str) else ""
-
-
-def _number(form: FormData, key: str, name: str, low: float, high: float) -> float | None:
-    text = _text(form, key).replace(",", ".")
-    if not text:
-        return None
-    try:
-        value = float(text)
-    except ValueError:
-        raise PageProblem(f"{name} must be a number of minutes.") from None
-    if not low <= value <= high:
-        raise PageProblem(f"{name} must be between {low:g} and {high:g} minutes.")
-    return value
-
-
-def _grams(text: str) -> float | None:
-    """Return a bowl's size within reason; None, which stands for the usual one, where it is no number."""
-    try:
-        value = float(text.strip().replace(",", "."))
-    except ValueError:
-        return None
-    low, high = screens.BOWL_LIMITS
-    return None if math.isnan(value) else min(max(value, low), high)
-
-
-def _limit(form: FormData) -> float | None:
-    key = "limit_other" if _text(form, "limit_other") else "limit"
-    return _number(form, key, "The maker's longest time", *LIMIT_MINUTES)
-
-
-def _started(form: FormData, now: datetime) -> datetime | None:
-    match form.get("on"):
-        case "none":
-            return None
-        case "ago":
-            minutes = _number(form, "ago", "The time since the lightener went on", 0.0, LONGEST_AGO)
-            return now - timedelta(minutes=minutes or 0.0)
-        case _:
-            return now
-
-
-def _target(service: Service, form: FormData) -> str | None:
-    text = _text(form, "own") or _text(form, "target")
-    try:
-        return find_target(text, service.targets).name if text else None
-    except StrandgaugeError as error:
-        raise PageProblem(f"{error.message} Pick one below, or write it as #d8a0a0.") from error
-
-
-def _as_typed(form: FormData) -> dict[str, str]:
-    return {key: value for key, value in form.items() if isinstance(value, str)}
+def _went(request: Request, address: str) -> Response:
+    """Lead on: a script by a document, a person by a page."""
+    return JSONResponse({"location": address}) if asks_for_document(request) else _see(address)
 
 
 def _see(address: str) -> Response:
     return RedirectResponse(address, status_code=303)
 
 
-def _jpeg(content: bytes) -> Response:
+def _jpeg(content: bytes | None) -> Response:
     return Response(content, media_type="image/jpeg") if content else Response(status_code=404)
-
-
-def _when(at: datetime) -> str:
-    """Write a time in the salon's own time zone."""
-    local = at.astimezone()
-    return (
-        f"{local:%H:%M}"
-        if local.date() == screens.utc_now().astimezone().date()
-        else f"{_day(at)}, {local:%H:%M}"
-    )
-
-
-def _day(at: datetime) -> str:
-    local = at.astimezone()
-    return f"{local.day} {local:%B %Y}"

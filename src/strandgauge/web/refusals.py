@@ -100,14 +100,15 @@ def error_response(request: Request, answer: Refused, page: ErrorPage | None = N
     return plain_page(answer)
 
 
-def plain_page(answer: Refused) -> Response:
-    """Answer an error as a page that needs nothing else from the server."""
+def plain_page(answer: Refused, more: str = "") -> Response:
+    """Answer an error as a page that needs nothing but the style, which everybody gets; ``more`` is further HTML."""
     message, remedy = escape(answer.told.message), escape(answer.told.remedy)
     return HTMLResponse(
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>strandgauge</title></head><body><h1>{message}</h1><p>{remedy}</p>"
-        '<p><a href="/">Try again</a></p></body></html>',
+        f'<title>strandgauge</title><link rel="stylesheet" href="/static/phone.css"></head><body class="ask"><main>'
+        f'<h1 class="lead">{message}</h1><p>{remedy}</p>{more}'
+        '<p><a class="further" href="/">Try again</a></p></main></body></html>',
         answer.status_code,
         answer.headers,
     )

@@ -17,9 +17,10 @@ from urllib.parse import parse_qsl, urlencode
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect, Request, cookie_parser
-from starlette.responses import RedirectResponse
+from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from strandgauge.web.keys import KEY_LASTS
 from strandgauge.web.refusals import (
     RETRY_AFTER_SECONDS,
     ErrorPage,
@@ -107,10 +108,12 @@ class Gate:
         self._token = settings.token
         self._cookie = f"strandgauge-{settings.port}"
         # What a phone keeps is not what the address showed: an address may be photographed or stay on a screen.
-        self._session = secrets.token_urlsafe(32)
+        self._session = settings.session or secrets.token_urlsafe(32)
+        self._code = settings.code
         limits = settings.limits
         self._requests = Allowance(limits.requests_per_second, limits.requests_burst)
         self._uploads = Allowance(limits.uploads_per_second, limits.uploads_burst)
+        self._tries = Allowance(limits.codes_per_second, limits.codes_burst)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on, or refuse it."""
@@ -125,9 +128,17 @@ class Gate:
                 if same(shown, self._token):
                     await self._welcome(scope)(scope, receive, send)
                 else:
-                    await plain_page(_no_entry())(scope, receive, send)
+                    await entry_page()(scope, receive, send)
                 return
-            self._check_token(scope, headers)
+            if scope["path"] == ENTRY and scope["method"] == "POST":
+                check_same_origin(headers)
+                await (await self._typed(scope, receive))(scope, receive, send)
+                return
+            if not self._let_in(headers):
+                if "text/html" in headers.get("accept", "") and scope["method"] in READING:
+                    await entry_page()(scope, receive, send)
+                    return
+                raise _no_entry()
         if scope["method"] not in READING:
             check_same_origin(headers)
         await self.app(scope, receive, send)
@@ -151,24 +162,75 @@ class Gate:
                 headers={"Retry-After": str(RETRY_AFTER_SECONDS)},
             )
 
-    def _check_token(self, scope: Scope, headers: Headers) -> None:
+    def _let_in(self, headers: Headers) -> bool:
         assert self._token is not None
         kind, _, bearer = headers.get("authorization", "").partition(" ")
         if kind.casefold() == "bearer" and same(bearer.strip(), self._token):
-            return
-        if same(_cookie(headers, self._cookie), self._session):
-            return
-        raise _no_entry()
+            return True
+        return same(_cookie(headers, self._cookie), self._session)
 
-    def _welcome(self, scope: Scope) -> RedirectResponse:
+    async def _typed(self, scope: Scope, receive: Receive) -> Response:
+        """Let a phone in whose owner typed the code; all phones together have few tries."""
+        length = Headers(scope=scope).get("content-length", "")
+        if not (length.isascii() and length.isdigit() and int(length) <= LONGEST_ENTRY):
+            return entry_page(wrong=True)
+        if not self._tries.take(ENTRY):
+            raise Refused(
+                429,
+                "too-many-requests",
+                "The code was typed wrongly too often.",
+                "Wait a minute, or scan the code on the salon's computer.",
+                headers={"Retry-After": "60"},
+            )
+        form = await Request(scope, receive).form()
+        typed = "".join(letter for letter in str(form.get("code", "")) if letter in "0123456789")
+        if self._code is None or not same(typed, self._code):
+            return entry_page(wrong=True)
+        return self._with_key(RedirectResponse("/", 303))
+
+    def _welcome(self, scope: Scope) -> Response:
         """Exchange the token for a cookie, and take it out of the address."""
         query = parse_qsl(scope["query_string"].decode("latin-1"), keep_blank_values=True)
         rest = urlencode([(name, value) for name, value in query if name != TOKEN_IN_ADDRESS])
         # One slash: two would name another host.
         path = "/" + scope["path"].lstrip("/\\")
-        response = RedirectResponse(f"{path}?{rest}" if rest else path, 303)
-        response.set_cookie(self._cookie, self._session, httponly=True, samesite="strict", path="/")
+        return self._with_key(RedirectResponse(f"{path}?{rest}" if rest else path, 303))
+
+    def _with_key(self, response: Response) -> Response:
+        # Lax: a link in a message may open the page; what writes is guarded by where it comes from.
+        response.set_cookie(
+            self._cookie,
+            self._session,
+            max_age=int(KEY_LASTS.total_seconds()),
+            httponly=True,
+            samesite="lax",
+            path="/",
+        )
         return response
+
+
+def entry_page(*, wrong: bool = False) -> Response:
+    """Return the page of a phone that has not been let in: where to scan, and a field for the code."""
+    return plain_page(_wrong_code() if wrong else _no_entry(), ENTRY_FORM)
+
+
+ENTRY = "/enter"
+ENTRY_FORM = (
+    '<form method="post" action="/enter"><p class="entry"><label for="code">Or type the eight digits that it shows'
+    '</label><input type="text" id="code" name="code" inputmode="numeric" autocomplete="one-time-code" '
+    'maxlength="12"></p><p><button class="button">Enter</button></p></form>'
+)
+LONGEST_ENTRY = 200
+"""Bytes of the form in which the code is typed."""
+
+
+def _wrong_code() -> Refused:
+    return Refused(
+        403,
+        "no-entry",
+        "That was not the code.",
+        "Look at the salon's computer again: it changes at each start.",
+    )
 
 
 def _no_entry() -> Refused:

@@ -8,38 +8,48 @@ from __future__ import annotations
 
 import secrets
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from threading import Lock
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any
 
 from strandgauge.dye.palette import Palette, load_palette
 from strandgauge.dye.targets import Target, find_target, load_targets
-from strandgauge.errors import BadColourError, UnknownLookError, UnknownTargetError, UnreadableFileError
+from strandgauge.errors import StrandgaugeError, UnknownLookError, UnreadableFileError
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.judge.follow import LiftCurve, follow
-from strandgauge.judge.outlook import Outlook, base_zones
+from strandgauge.judge.moment import Chair
+from strandgauge.judge.nextstep import NextStep, worst_stretch
+from strandgauge.judge.outlook import Outlook, Settings, base_zones
 from strandgauge.judge.reach import reach
+from strandgauge.logbook.records import CheckRecord, Strand, Stretch
 from strandgauge.photo.formats import recognise
 from strandgauge.reading.model import Reading
 from strandgauge.show.json import document_of, record_of
+from strandgauge.show.json.logbook import damage_of
 from strandgauge.web.settings import ServerSettings
 from strandgauge.web.workers import Job, WorkerPool
+from strandgauge.words import say
+from strandgauge.words.nextstep import next_step
 
 if TYPE_CHECKING:
     from strandgauge.logbook.book import Logbook
-    from strandgauge.logbook.records import CheckRecord, Strand
 
-Stretch = Literal["springs back", "slow", "gummy"]
-"""The stylist's own answer after stretching a few wet hairs."""
-
-GUMMY_MEANS_STOP = (
-    "The stretch test was gummy: rinse the lightener out now, and do not lighten or tone this hair today."
-)
+GUMMY_MEANS_STOP = say("moment.gummy")
 REMEMBERED = 48
-"""Answers kept in memory, with their pictures; some 300 kB each."""
+"""Answers kept in memory, with their pictures; some 300 kB each. So many strands' judgements, too."""
+JUST_BEFORE = 2.0
+"""Minutes by which a photo may have been taken before the lightener went on and yet count as one of its start: its
+form is filled in after it."""
+BIN_EVERY = timedelta(minutes=1)
+"""How often what lies in the bin is looked through for what is past being put back."""
+
+
+def utc_now() -> datetime:
+    """Return the time."""
+    return datetime.now(UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +62,7 @@ class Answer:
     """In the logbook; None for a quick look, which is not stored."""
     strand_id: int | None
     at: datetime
-    """UTC."""
+    """UTC; when the photo was taken."""
     wet: bool
     reading: Reading
     outlook: Outlook | None
@@ -67,6 +77,30 @@ class Answer:
     note: str = ""
     stop_reason: str | None = None
     """Why to stop, whatever colour and curve say; None where nothing speaks for it."""
+    result: bool = False
+    """Whether it shows the finished shade."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A strand as its looks have it, whatever the clock says."""
+
+    strand: Strand
+    looks: tuple[Answer, ...]
+    """Those that can be read, by time."""
+    damaged: tuple[CheckRecord, ...]
+    curve: LiftCurve | None
+    outlook: Outlook | None
+    """Of the last look, for the shade that is wished for now."""
+    stretch: Stretch | None
+    """The worst answer of its stretch tests."""
+    step: NextStep | None
+    """None before the first look."""
+
+    @property
+    def last(self) -> Answer | None:
+        """The last look."""
+        return self.looks[-1] if self.looks else None
 
 
 class Service:
@@ -77,16 +111,23 @@ class Service:
     settings : what the server was asked for.
     logbook : opened; closed by `close`.
     workers : started; stopped by `close`.
+    now : tells the time, UTC.
     """
 
-    def __init__(self, settings: ServerSettings, logbook: Logbook, workers: WorkerPool) -> None:
-        self.settings = settings
-        self.logbook = logbook
-        self.workers = workers
+    def __init__(
+        self,
+        settings: ServerSettings,
+        logbook: Logbook,
+        workers: WorkerPool,
+        now: Callable[[], datetime] = utc_now,
+    ) -> None:
+        self.settings, self.logbook, self.workers, self.now = settings, logbook, workers, now
         self._answers: OrderedDict[str, Answer] = OrderedDict()
         self._keys: dict[int, str] = {}
-        self._outlooks: OrderedDict[tuple[int, str], Outlook] = OrderedDict()
+        self._outlooks: OrderedDict[Hashable, Outlook] = OrderedDict()
+        self._judged: OrderedDict[Hashable, Judged] = OrderedDict()
         self._lock = Lock()
+        self._bin_seen = now()
 
     @cached_property
     def targets(self) -> tuple[Target, ...]:
@@ -108,6 +149,13 @@ class Service:
         self.workers.close()
         self.logbook.close()
 
+    def tidy(self) -> None:
+        """Delete for good what has lain in the bin for long enough; looks once a minute at most."""
+        now = self.now()
+        if now - self._bin_seen >= BIN_EVERY:
+            self._bin_seen = now
+            self.logbook.empty_bin()
+
     # --- looks ------------------------------------------------------------------------------------------
 
     def look(
@@ -118,6 +166,9 @@ class Service:
         wet: bool = False,
         target: str | None = None,
         keep_photo: bool = False,
+        age: float = 0.0,
+        result: bool = False,
+        request: str | None = None,
     ) -> Answer:
         """Read a photo and, where it belongs to a strand, write it into the logbook.
 
@@ -128,59 +179,64 @@ class Service:
         wet : the strand is wet.
         target : the wanted shade, by name or as ``#rrggbb`` or ``L,a,b``; the strand's own when None.
         keep_photo : store the photo itself as well.
+        age : seconds since the photo was taken.
+        result : whether it shows the finished shade.
+        request : the photo's number; one that is stored already is answered as it was.
 
         Raises
         ------
         StrandgaugeError : the photo is refused, the strand or the shade is unknown, the server is busy.
         """
+        if request and (known := self.logbook.find_check(request)) is not None:
+            return self.answer(known.id)
         if not upload:
             raise UnreadableFileError("The photo is empty.", remedy="Take or choose it again.")
         recognise(upload)
         wanted = target or None
         if strand_id is not None:
             wanted = wanted or self.logbook.strand(strand_id).target
-        shade = find_target(wanted, self.targets) if wanted else None
-        at = datetime.now(UTC)
-        result = self.workers.run(Job(upload, wet, shade))
+        shade = self.shade(wanted) if target is None else find_target(target, self.targets)
+        at = self.now() - timedelta(seconds=age)
+        found = self.workers.run(Job(upload, wet, shade))
         answer = Answer(
             key=secrets.token_urlsafe(12),
             check_id=None,
             strand_id=strand_id,
             at=at,
             wet=wet,
-            reading=result.reading,
-            outlook=result.outlook,
+            reading=found.reading,
+            outlook=found.outlook,
             curve=None,
-            picture_jpeg=result.picture_jpeg,
-            strip_jpeg=result.strip_jpeg,
+            picture_jpeg=found.picture_jpeg,
+            strip_jpeg=found.strip_jpeg,
+            result=result,
         )
         if strand_id is not None:
             record = self.logbook.add_check(
                 strand_id,
                 at,
                 wet,
-                document_of(result.reading),
-                outlook=None if result.outlook is None else document_of(result.outlook),
-                thumbnail=result.strip_jpeg,
+                document_of(found.reading),
+                outlook=None if found.outlook is None else document_of(found.outlook),
+                thumbnail=found.strip_jpeg,
                 photo=upload if keep_photo else None,
+                result=result,
+                request=request,
             )
             answer = replace(answer, check_id=record.id)
         self._remember(answer)
+        if answer.check_id is not None:
+            self._keep_answer(answer)
         return self._brought_up_to_date(answer)
 
     def answer(self, check_id: int) -> Answer:
-        """Return a stored look as it stands now, with the strand's curve to this day.
+        """Return a stored look, with the strand's curve to this day.
 
         Raises
         ------
         StrandgaugeError : no such check, or it cannot be read back.
         """
-        record = self.logbook.check(check_id)
-        with self._lock:
-            kept = self._answers.get(self._keys.get(check_id, ""))
-        if kept is None:
-            kept = _answer_from(record)
-        return self._brought_up_to_date(replace(kept, stretch=record.stretch, note=record.note))
+        return self._brought_up_to_date(self._stored(self.logbook.check(check_id)))
 
     def remembered(self, key: str) -> Answer:
         """Return a recent look by its key; the only way back to a quick look.
@@ -195,98 +251,154 @@ class Service:
             raise UnknownLookError("This look is not remembered any more.")
         return kept if kept.check_id is None else self.answer(kept.check_id)
 
-    def set_stretch(self, check_id: int, answer: Stretch) -> Answer:
-        """Write down what the stretch test said, and return the look as it stands then."""
-        self.logbook.set_stretch(check_id, answer)
+    def set_stretch(self, check_id: int, answer: Stretch, *, on_purpose: bool = False) -> Answer:
+        """Write down what the stretch test said, and return the look as it stands then.
+
+        Raises
+        ------
+        BadEntryError : it was gummy, and that is not taken back on purpose.
+        """
+        self.logbook.set_stretch(check_id, answer, on_purpose=on_purpose)
         return self.answer(check_id)
 
     def forget(self) -> None:
         """Drop every remembered look, as after something was deleted from the logbook."""
         with self._lock:
-            self._answers.clear()
-            self._keys.clear()
-            self._outlooks.clear()
+            for kept in (self._answers, self._keys, self._outlooks, self._judged):
+                kept.clear()
 
     # --- strands ----------------------------------------------------------------------------------------
 
+    def judged(self, strand_id: int, until: datetime | None = None) -> Judged:
+        """Return a strand as its looks have it, or had it at an earlier time.
+
+        Raises
+        ------
+        StrandgaugeError : no such strand.
+        """
+        strand = self.logbook.strand(strand_id)
+        checks = [one for one in self.logbook.checks(strand_id) if until is None or one.at <= until]
+        key = (strand, tuple((one.id, one.at, one.stretch, one.note, one.damage) for one in checks))
+        with self._lock:
+            known = self._judged.get(key)
+        return known or self._kept(self._judged, key, self._judge(strand, checks))
+
     def curve(self, strand_id: int) -> LiftCurve | None:
         """Return the strand's lift curve; None without a look since its lightener went on."""
-        return self._curve(self.logbook.strand(strand_id), self.logbook.checks(strand_id))
+        return self.judged(strand_id).curve
 
     def stop_reason(self, strand_id: int) -> str | None:
         """Say why to stop with a strand whatever its colour: a gummy stretch test; None where none was."""
-        return _stop_reason(self.logbook.checks(strand_id))
+        return GUMMY_MEANS_STOP if self.logbook.gummy_seen(strand_id) else None
 
-    def _curve(self, strand: Strand, checks: Sequence[CheckRecord]) -> LiftCurve | None:
-        readings, minutes, used = [], [], []
-        for check in sorted(checks, key=lambda one: one.at):
-            since = strand.minutes_at(check.at)
-            if since is None or since < 0:
-                continue
-            reading = record_of(Reading, check.reading, f"check {check.id}")
-            if reading.ladder != self.ladder.name:
-                continue  # its levels are no levels of this ladder
-            readings.append(reading)
-            minutes.append(since)
-            used.append(check)
-        if not readings:
-            return None
-        outlook = self._wished(strand, used[-1], readings[-1])
-        curve = follow(
-            readings,
-            minutes,
-            target=None if outlook is None else outlook.target.name,
-            needs_level=None if outlook is None else outlook.level_to_come_to,
-            reads_true_now=() if outlook is None else [shade.name for shade in outlook.instead],
-            limit=strand.limit_minutes,
-            ladder=self.ladder,
-        )
-        reason = _stop_reason(checks)
-        return curve if reason is None else stopped(curve, reason)
-
-    def _wished(self, strand: Strand, check: CheckRecord, reading: Reading) -> Outlook | None:
-        """Return the outlook of a look for the strand's wanted shade as it is now."""
-        if strand.target is None:
-            return None
-        if check.outlook is not None and check.outlook["target"]["name"] == strand.target:
-            return record_of(Outlook, check.outlook, f"check {check.id}")
-        try:
-            return self._outlook_of(check.id, strand.target, reading)
-        except (UnknownTargetError, BadColourError):
-            return None  # written down elsewhere, or before the list of shades was changed
-
-    def outlook_for(self, answer: Answer, target: str) -> Outlook:
-        """Return the outlook of a stored look for a shade, also for another one than was wished then.
+    def outlook_for(self, answer: Answer, target: str, bowl: float | None = None) -> Outlook:
+        """Return the outlook of a look for a shade, also for another one or another bowl than was asked for then.
 
         Raises
         ------
         StrandgaugeError : the shade is unknown.
         """
-        if answer.outlook is not None and answer.outlook.target.name == target:
+        shade = find_target(target, self.targets)
+        if bowl is None and answer.outlook is not None and answer.outlook.target.name == shade.name:
             return answer.outlook
-        assert answer.check_id is not None, "a stored look has a number"
-        return self._outlook_of(answer.check_id, find_target(target, self.targets).name, answer.reading)
-
-    def _outlook_of(self, check_id: int, target: str, reading: Reading) -> Outlook:
-        """Work out an outlook that was not asked for when the photo was taken, once."""
+        key = (answer.check_id or answer.key, shade.name, bowl)
         with self._lock:
-            known = self._outlooks.get((check_id, target))
+            known = self._outlooks.get(key)
         if known is None:
-            zones = base_zones(reading)
-            shade = find_target(target, self.targets)
-            known = reach(zones, shade, self.palette, self.targets, self.ladder)
-            with self._lock:
-                self._outlooks[check_id, target] = known
-                while len(self._outlooks) > REMEMBERED:
-                    self._outlooks.popitem(last=False)
+            settings = Settings() if bowl is None else Settings(bowl=bowl)
+            hair = base_zones(answer.reading)
+            known = self._kept(
+                self._outlooks, key, reach(hair, shade, self.palette, self.targets, self.ladder, settings)
+            )
         return known
+
+    def shade(self, text: str | None) -> Target | None:
+        """Return a wanted shade; None where none is named, or it is of a list that is not in use any more."""
+        try:
+            return find_target(text, self.targets) if text else None
+        except StrandgaugeError:
+            return None
+
+    def _judge(self, strand: Strand, checks: Sequence[CheckRecord]) -> Judged:
+        damaged = tuple(one for one in checks if damage_of(one) is not None)
+        looks = tuple(self._stored(one) for one in checks if one not in damaged)
+        stretch = worst_stretch(tuple(one.stretch for one in checks))
+        outlook = None
+        if looks and (shade := self.shade(strand.target)) is not None:
+            outlook = self.outlook_for(looks[-1], shade.name)
+        curve = self._curve(strand, looks, stretch)
+        step = next_step(outlook, None if strand.rinsed else curve, stretch) if looks else None
+        return Judged(strand, looks, damaged, curve, outlook, stretch, step)
+
+    def _curve(self, strand: Strand, looks: Sequence[Answer], stretch: Stretch | None) -> LiftCurve | None:
+        # Levels of another ladder are no levels of this one; and what is rinsed lifts no more.
+        used = [
+            (max(since, 0.0), one)
+            for one in looks
+            if (since := strand.minutes_at(one.at)) is not None
+            and since >= -JUST_BEFORE
+            and one.reading.ladder == self.ladder.name
+            and not one.result
+            and (strand.rinsed is None or one.at <= strand.rinsed)
+        ]
+        if not used:
+            return None
+        shade = self.shade(strand.target)
+        outlook = None if shade is None else self.outlook_for(used[-1][1], shade.name)
+        curve = follow(
+            [one.reading for _, one in used],
+            [since for since, _ in used],
+            target=None if outlook is None else outlook.target.name,
+            needs_level=None if outlook is None else outlook.level_to_come_to,
+            reads_true_now=() if outlook is None else [other.name for other in outlook.instead],
+            limit=strand.limit_minutes,
+            ladder=self.ladder,
+        )
+        return stopped(curve, GUMMY_MEANS_STOP) if stretch == "gummy" else curve
+
+    def _keep_answer(self, answer: Answer) -> None:
+        """Keep for good what is answered to a look, by what was known when it was taken."""
+        from strandgauge.web.screens import answer_document
+
+        assert answer.strand_id is not None
+        assert answer.check_id is not None
+        judged = self.judged(answer.strand_id, until=answer.at)
+        self.logbook.set_answer(answer.check_id, answer_document(self, judged, answer))
 
     def _brought_up_to_date(self, answer: Answer) -> Answer:
         """Add what the logbook says of the strand now: its curve, and whether to stop."""
         if answer.strand_id is None:
             return answer
-        strand, checks = self.logbook.strand(answer.strand_id), self.logbook.checks(answer.strand_id)
-        return replace(answer, curve=self._curve(strand, checks), stop_reason=_stop_reason(checks))
+        judged = self.judged(answer.strand_id)
+        return replace(
+            answer,
+            curve=judged.curve,
+            stop_reason=GUMMY_MEANS_STOP if judged.stretch == "gummy" else None,
+        )
+
+    def _stored(self, record: CheckRecord) -> Answer:
+        """Return a look from the logbook, with the picture that is remembered of it."""
+        with self._lock:
+            kept = self._answers.get(self._keys.get(record.id, ""))
+        if kept is not None:
+            return replace(kept, stretch=record.stretch, note=record.note)
+        where = f"check {record.id}"
+        strip = record.thumbnail or b""
+        return Answer(
+            key="",
+            check_id=record.id,
+            strand_id=record.strand_id,
+            at=record.at,
+            wet=record.wet,
+            reading=record_of(Reading, record.reading, where),
+            outlook=None if record.outlook is None else record_of(Outlook, record.outlook, where),
+            curve=None,
+            picture_jpeg=strip,
+            strip_jpeg=strip,
+            stretch=record.stretch,
+            note=record.note,
+            result=record.result,
+        )
 
     def _remember(self, answer: Answer) -> None:
         with self._lock:
@@ -298,28 +410,37 @@ class Service:
                 if old.check_id is not None:
                     self._keys.pop(old.check_id, None)
 
+    def _kept(self, where: OrderedDict[Hashable, Any], key: Hashable, value: Any) -> Any:  # noqa: ANN401
+        with self._lock:
+            where[key] = value
+            while len(where) > REMEMBERED:
+                where.popitem(last=False)
+        return value
+
+
+def chair_of(
+    strand: Strand, now: datetime, stretch: Stretch | None, last: tuple[datetime, bool, bool] | None
+) -> Chair:
+    """Return a strand at one moment.
+
+    Parameters
+    ----------
+    stretch : the worst answer of its stretch tests.
+    last : of its last look: when, whether wet, whether it shows the finished shade; None before the first.
+    """
+    minutes = strand.minutes_at(min(now, strand.rinsed) if strand.rinsed else now)
+    after = last is not None and strand.rinsed is not None and last[0] >= strand.rinsed
+    return Chair(
+        minutes=minutes,
+        limit=strand.limit_minutes,
+        rinsed=strand.rinsed is not None,
+        since_look=None if last is None else (now - last[0]).total_seconds() / 60.0,
+        stretch=stretch,
+        dried=after and last is not None and not last[1],
+        finished=last is not None and last[2],
+    )
+
 
 def stopped(curve: LiftCurve, reason: str) -> LiftCurve:
     """Return a curve that says stop, and nothing of what it advised before."""
     return replace(curve, stop=True, headline="Stop: rinse now.", advice=(reason,), next_look=None)
-
-
-def _stop_reason(checks: Sequence[CheckRecord]) -> str | None:
-    return GUMMY_MEANS_STOP if any(check.stretch == "gummy" for check in checks) else None
-
-
-def _answer_from(record: CheckRecord) -> Answer:
-    where = f"check {record.id}"
-    strip = record.thumbnail or b""
-    return Answer(
-        key="",
-        check_id=record.id,
-        strand_id=record.strand_id,
-        at=record.at,
-        wet=record.wet,
-        reading=record_of(Reading, record.reading, where),
-        outlook=None if record.outlook is None else record_of(Outlook, record.outlook, where),
-        curve=None,
-        picture_jpeg=strip,
-        strip_jpeg=strip,
-    )

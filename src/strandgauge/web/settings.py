@@ -44,6 +44,10 @@ class Limits:
     uploads_per_second: float = 2.0
     """Refill of one client's allowance of uploads."""
     uploads_burst: int = 60
+    codes_per_second: float = 1.0 / 6.0
+    """Refill of the tries that all phones together have at the typed code: with eight digits, guessing for a whole
+    day finds it once in seven thousand days."""
+    codes_burst: int = 10
     connections: int = 512
 
 
@@ -58,6 +62,10 @@ class ServerSettings:
     """Names by which the server may be called besides its addresses."""
     token: str | None = None
     """What a phone must show once; None on loopback, where none is asked for."""
+    code: str | None = None
+    """What may be typed on a phone instead: eight digits; None where nothing may."""
+    session: str | None = field(default=None, repr=False)
+    """What a phone that was let in keeps; made anew when None."""
     logbook: Path | None = None
     """The logbook's file; the one in the user's data folder when None."""
     card: CardDefinition | None = field(default=None, repr=False)

@@ -26,11 +26,6 @@ _KINDS: dict[str, Kind] = {
 """The shape for each thing to do; what is to be done before anything else goes slow."""
 
 
-def time_is_up() -> NextStep:
-    """Return the step that the end of the maker's time leaves."""
-    return NextStep("stop", say("step.stop-time"), say("why.time-up"))
-
-
 def next_step(outlook: Outlook | None, curve: LiftCurve | None, stretch: Stretch | None = None) -> NextStep:
     """Say what to do now.
 
@@ -83,11 +78,6 @@ def _why(curve: LiftCurve) -> str:
 
 def _without_stop(text: str) -> str:
     return sentence(text.removeprefix("Stop: "))
-
-
-def stretch_question() -> str:
-    """Return what is asked of the fingers."""
-    return say("stretch.question")
 
 
 def stretch_answers() -> tuple[tuple[Stretch, str, str], ...]:

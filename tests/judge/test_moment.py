@@ -1,0 +1,88 @@
+"""What to do at each minute: expected by hand from the rules of the chair, not from the code."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from strandgauge.judge.moment import Chair, moment
+from strandgauge.judge.nextstep import NextStep
+
+GO = NextStep("go on", "Go on", "Still lifting.", 5.0)
+SLOW = NextStep("slow", "Go slow", "It came back slowly.", 5.0)
+STOP = NextStep("stop", "Stop", "As light as it will get.")
+READY = NextStep("ready", "Ready", "Light enough: rinse.")
+ON = Chair(minutes=20.0, limit=40.0, since_look=1.0)
+
+
+@pytest.mark.parametrize(
+    ("step", "chair", "kind", "code", "due"),
+    [
+        (None, Chair(), "look", "first-look", None),
+        (None, replace(ON, since_look=None), "look", "first-look", 0.0),
+        (GO, ON, "go on", None, 4.0),
+        (SLOW, ON, "slow", None, 4.0),
+        (READY, ON, "ready", None, 0.0),
+        (STOP, ON, "stop", None, 0.0),
+        # A look that is late is said first, and then the lightener comes off.
+        (GO, replace(ON, since_look=6.0), "go on", None, -1.0),
+        (GO, replace(ON, since_look=12.0), "slow", "overdue", -7.0),
+        (GO, replace(ON, since_look=26.0), "stop", "long-overdue", -21.0),
+        (GO, Chair(minutes=70.0, limit=None, since_look=65.0), "stop", "long-overdue", -60.0),
+        # Without a limit the clock is asked for before colour says anything.
+        (GO, Chair(minutes=44.0, limit=None, since_look=1.0), "go on", None, 4.0),
+        (GO, Chair(minutes=46.0, limit=None, since_look=1.0), "stop", "no-limit", 0.0),
+        # Time is up, and stays up.
+        (GO, Chair(minutes=39.9, limit=40.0, since_look=1.0), "go on", None, 4.0),
+        (GO, Chair(minutes=40.0, limit=40.0, since_look=1.0), "stop", "time-is-up", 0.0),
+        (READY, Chair(minutes=40.0, limit=40.0, since_look=1.0), "stop", "time-is-up", 0.0),
+        (None, Chair(minutes=600.0, limit=40.0), "stop", "time-is-up", 0.0),
+        # The fingers first.
+        (GO, replace(ON, stretch="gummy"), "stop", "gummy", 0.0),
+        (READY, replace(ON, stretch="gummy", minutes=60.0), "stop", "gummy", 0.0),
+        # Off: dry it, read it, colour it, done.
+        (GO, replace(ON, rinsed=True), "look", "dry-it", None),
+        (READY, replace(ON, rinsed=True, dried=True), "ready", None, None),
+        (SLOW, replace(ON, rinsed=True, dried=True, minutes=55.0), "slow", None, None),
+        (GO, replace(ON, rinsed=True, stretch="gummy"), "stop", "gummy-rinsed", None),
+        (GO, replace(ON, rinsed=True, dried=True, finished=True), "done", "done", None),
+    ],
+)
+def test_what_to_do(step, chair, kind, code, due):
+    now = moment(step, chair)
+    assert (now.kind, now.code) == (kind, code)
+    assert now.due == (None if due is None else pytest.approx(due))
+
+
+STEPS = st.sampled_from([None, GO, SLOW, STOP, READY])
+CHAIRS = st.builds(
+    Chair,
+    minutes=st.none() | st.floats(0, 900),
+    limit=st.none() | st.floats(1, 240),
+    since_look=st.none() | st.floats(0, 900),
+    stretch=st.sampled_from([None, "springs back", "slow", "gummy"]),
+)
+
+
+@given(STEPS, CHAIRS)
+def test_nothing_goes_on_past_the_limit_or_over_gummy_hair(step, chair):
+    now = moment(step, chair)
+    if chair.over or chair.stretch == "gummy":
+        assert now.kind == "stop"
+    if chair.over:
+        assert now.urgent
+
+
+@given(STEPS, CHAIRS, st.floats(0, 300))
+def test_waiting_never_turns_a_stop_into_something_milder(step, chair, wait):
+    if chair.minutes is None or moment(step, chair).kind != "stop":
+        return
+    later = replace(
+        chair,
+        minutes=chair.minutes + wait,
+        since_look=None if chair.since_look is None else chair.since_look + wait,
+    )
+    assert moment(step, later).kind == "stop"

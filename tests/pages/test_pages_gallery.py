@@ -16,7 +16,8 @@ from playwright.sync_api import expect
 
 from browser import DESK, PHONE, barriers, sideways
 from strandgauge.errors import CannotWriteError
-from strandgauge.show.pages.gallery import Row, class_sheet, make_card, write_gallery
+from strandgauge.show.pages.cards import Card, class_sheet, make_card
+from strandgauge.show.pages.gallery import write_gallery
 from strandgauge.words import say, sentence
 
 NASTY = (
@@ -220,32 +221,58 @@ def test_a_link_to_a_photo_that_is_filtered_out_brings_it_back(opened):
     assert page.locator(".card:target h3").inner_text() == "ines.jpg"
 
 
-def row(number, client, level_range, time=None, problem="") -> Row:
-    return Row(number, f"{number}.jpg", client, "class", "", time, "8.0 ± 0.4", "even", level_range, problem)
+def card(number: int, client: str, spread: float, minute: float | None = None, *, sd: float = 0.21) -> Card:
+    taken = None if minute is None else START + timedelta(minutes=minute)
+    record = read(f"{number}.jpg", 8.0, spread, client=client, group="class", taken=taken)
+    zones = tuple(replace(zone, level_sd=sd) for zone in record.reading.zones)
+    return make_card(number, replace(record, reading=replace(record.reading, zones=zones)))
 
 
-def test_ranks_are_shared_where_ranges_are_the_same_as_shown():
-    sheet = class_sheet("class", [row(1, "D", 1.0), row(2, "B", 0.34), row(3, "A", 0.26), row(4, "C", 0.30)])
+def test_ranks_are_shared_where_only_noise_tells_apart():
+    spreads = {"D": 1.9, "B": 0.34, "A": 0.26, "C": 1.2}
+    sheet = class_sheet("class", [card(i, name, spread) for i, (name, spread) in enumerate(spreads.items())])
+    # Noise of a range of three zones known to 0.21 is about 0.25; of a difference of two, 95 % lie within 0.7.
     assert [(line.rank, line.student) for line in sheet.lines] == [
         ("1", "A"),
         ("1", "B"),
-        ("1", "C"),
-        ("4", "D"),
+        ("3", "C"),
+        ("3", "D"),
     ]
+    sure = class_sheet(
+        "class", [card(i, name, spread, sd=0.005) for i, (name, spread) in enumerate(spreads.items())]
+    )
+    assert [line.rank for line in sure.lines] == ["1", "2", "3", "4"]
 
 
 def test_a_students_latest_reading_counts():
-    rows = [
-        row(1, "A", 0.2, 30.0),
-        row(2, "A", 2.0, 20.0),
-        row(3, "A", 0.0, 40.0, "blurred"),
-        row(4, "B", 0.5),
+    torn = make_card(3, refused("3.jpg", client="A", group="class", taken=START + timedelta(minutes=40)))
+    sheet = class_sheet("class", [card(1, "A", 0.2, 30.0), card(2, "A", 2.0, 20.0), torn, card(4, "B", 0.5)])
+    assert [(line.student, line.row.number, line.first.number, line.photos) for line in sheet.lines] == [
+        ("A", 1, 2, 3),
+        ("B", 4, 4, 1),
     ]
-    sheet = class_sheet("class", rows)
-    assert [(line.student, line.row.number, line.photos) for line in sheet.lines] == [
-        ("A", 1, 3),
-        ("B", 4, 1),
-    ]
+
+
+def test_a_class_can_be_looked_at_alone_and_a_strand_large(opened):
+    page = opened([*classes(), *SOME])
+    page.get_by_role("combobox", name="Class", exact=True).select_option("Tuesday")
+    assert shown(page) == ["sami.jpg"]
+    assert page.get_by_role("region", name="Class sheet of Monday").is_hidden()
+    button = page.locator(".enlarge:visible").first
+    button.focus()
+    page.keyboard.press("Enter")
+    large = page.get_by_role("dialog")
+    width = large.locator("img").evaluate("img => img.getBoundingClientRect().width")
+    assert width > 0.8 * DESK[0]
+    assert "sami.jpg" in large.inner_text()
+    assert "mids 7.0" in large.inner_text()
+    page.keyboard.press("Escape")
+    assert large.is_hidden()
+
+
+def test_on_a_phone_strands_or_classes_come_with_the_first_screen(opened):
+    page = opened(classes(), PHONE)
+    assert page.locator("h2:not(.sr)").first.bounding_box()["y"] < PHONE[1]
 
 
 @pytest.mark.parametrize("place", ["file", "client", "group"])

@@ -34,6 +34,8 @@ from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.reading.pipeline import default_card
 from strandgauge.sheet.record import Record, Summary
 from strandgauge.show.cells import Separator
+from strandgauge.show.pages.classes import FOLDER as CLASSES
+from strandgauge.show.pages.classes import write_class_sheets
 from strandgauge.show.pages.gallery import write_gallery
 from strandgauge.show.table import Table, need_parquet, write_csv, write_parquet
 
@@ -67,6 +69,8 @@ def run_batch(
     resume: bool = False,
     parquet: bool = False,
     separator: Separator = "comma",
+    title: str | None = None,
+    goal: float | None = None,
     card: CardDefinition | None = None,
     ladder: Ladder | None = None,
     palette: Palette | None = None,
@@ -89,6 +93,8 @@ def run_batch(
     resume : go on with the batch in ``out``: photos read before, in the same way, are not read again.
     parquet : also write the table as Parquet.
     separator : between the cells of the CSV file; with semicolons, numbers have a decimal comma.
+    title : heading of gallery and class sheets; the folder's name when left out.
+    goal : the level that classes are to come to, for their sheets.
     card, ladder, palette, targets : those that ship with the package when left out.
     progress : called after each photo.
 
@@ -124,9 +130,10 @@ def run_batch(
     settings = settings_document(tools, wet=wet, target=wish)
     with result_folder(out, settings, resume=resume), _interrupt_noted() as stopped, Store(out) as store:
         tasks, notes = _take_up(store, tasks)
-        title, wished = shown_name(Path(folder.resolve().name or str(folder))), _one_target(tasks)
+        wished = _one_target(tasks)
+        heading = title or shown_name(Path(folder.resolve().name or str(folder)))
         unread = {task.file for task in tasks if task.known is None}
-        sheet = _Sheet(title, wished, tools.ladder, listed, separator, parquet)
+        sheet = _Sheet(heading, wished, tools.ladder, listed, separator, parquet, goal)
         from_before = 0
         done, refused = 0, 0
         if progress is not None:
@@ -244,6 +251,7 @@ class _Sheet:
     listed: Manifest
     separator: Separator
     parquet: bool
+    goal: float | None
 
 
 def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
@@ -264,7 +272,9 @@ def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
     if sheet.parquet:
         write_parquet(store.folder / PARQUET, table, store.records())
         files.append(PARQUET)
+    classes = _by_class(store)
     try:
+        sheets = write_class_sheets(store.folder, classes, title=sheet.title, goal=sheet.goal)
         write_gallery(
             store.folder / GALLERY,
             store.records(strips=True),
@@ -272,10 +282,19 @@ def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
             target=sheet.target,
             ladder=sheet.ladder,
             curves=dict(lift_curves(_by_client(store), sheet.ladder)),
+            sheets=sheets,
         )
     except OSError as error:  # a file that cannot even be closed on a full disk
         raise cannot_write(store.folder / GALLERY, error) from error
-    return (*files, GALLERY, STRIPS)
+    return (*files, GALLERY, *((CLASSES,) if sheets else ()), STRIPS)
+
+
+def _by_class(store: Store) -> dict[str, Iterator[Record]]:
+    files: dict[str, list[str]] = {}
+    for record in store.records():
+        if record.group is not None:
+            files.setdefault(record.group, []).append(record.file)
+    return {name: store.records(own, strips=True) for name, own in files.items()}
 
 
 def _by_client(store: Store) -> Iterator[tuple[str, Iterator[Record]]]:

@@ -81,6 +81,15 @@ def batch(
     sort: Annotated[
         SortChoice, typer.Option(help="The order of the table that is shown here.")
     ] = SortChoice.file,
+    title: Annotated[
+        str | None, typer.Option(metavar="TEXT", help="Heading of gallery and class sheets.")
+    ] = None,
+    goal: Annotated[
+        float | None,
+        typer.Option(
+            metavar="LEVEL", min=1.0, help="The level that classes are to come to: who has reached it."
+        ),
+    ] = None,
     json: JsonOption = None,
     card: CardOption = None,
     profile: ProfileOption = None,
@@ -105,6 +114,8 @@ def batch(
                 cluster=cluster,
                 resume=resume,
                 parquet=parquet,
+                title=title,
+                goal=goal,
                 card=load_card_for(card, profile),
                 ladder=load_ladder_for(ladder),
                 palette=load_shelf(dyes),

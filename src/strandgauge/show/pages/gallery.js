@@ -23,6 +23,7 @@
       evenness: data.evenness,
       warmth: data.warmth,
       verdict: data.verdict,
+      group: data.group,
       shown: true,
     };
   });
@@ -49,11 +50,12 @@
     "time": by("time", 1),
   };
 
+  const sheets = document.querySelectorAll("section[data-group]");
   let order = "listed";
   const apply = () => {
     const search = field.search.value.trim().toLocaleLowerCase();
     const from = asNumber(field.from.value), to = asNumber(field.to.value);
-    const wanted = ["evenness", "warmth", "verdict", "state"]
+    const wanted = ["group", "evenness", "warmth", "verdict", "state"]
       .filter((key) => field[key] && field[key].value !== "")
       .map((key) => [key, field[key].value]);
     let shown = 0;
@@ -68,6 +70,8 @@
       }
       if (fits) shown += 1;
     }
+    const group = field.group ? field.group.value : "";
+    for (const sheet of sheets) sheet.hidden = group !== "" && sheet.dataset.group !== group;
     if (field.sort.value !== order) {
       order = field.sort.value;
       list.replaceChildren(...cards.slice().sort(orders[order]).map((card) => card.element));
@@ -85,6 +89,19 @@
       card.scrollIntoView();
     }
   };
+
+  /* A strand opens as large as the screen, with what its card says of it. */
+  const large = document.getElementById("large");
+  list.addEventListener("click", (event) => {
+    const button = event.target.closest(".enlarge");
+    if (!button) return;
+    const said = (part) => button.parentElement.querySelector(part)?.innerText.replaceAll("\n", " \u00b7 ") ?? "";
+    large.querySelector("img")?.remove();
+    large.append(button.querySelector("img").cloneNode());
+    large.querySelector("p").textContent = ["h3", ".level", ".zones"].map(said).filter(Boolean).join("\n");
+    large.showModal();
+  });
+  large.addEventListener("click", (event) => { if (event.target === large) large.close(); });
 
   form.addEventListener("input", apply);
   form.addEventListener("change", apply);

@@ -58,6 +58,7 @@ def curve(**changes) -> LiftCurve:
         "limit": 50.0,
         "next_look": 8.0,
         "ladder": LADDER.name,
+        "from_start": True,
     }
     return LiftCurve(**(values | changes))
 

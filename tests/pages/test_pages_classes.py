@@ -56,6 +56,12 @@ def test_it_fits_the_screen_and_bars_nobody(browse, sheet):
         assert page.locator(".wall img").count() == 2 * sheet[1]
 
 
+def test_minutes_of_the_process_are_told_where_they_are_known():
+    looks = [read(f"{i}.jpg", 5.0 + i, client="Rita", group="Monday") for i in (0, 4)]
+    page = class_page("Monday", looks, title="", minutes={"0.jpg": 5.0, "4.jpg": 41.0})
+    assert [f"{one}\u00a0min" in page for one in (5, 41, 36)] == [True, True, False]
+
+
 def test_a_goal_is_reached_only_where_all_of_the_strand_surely_is_there():
     made = read("a.jpg", 9.0, 0.2).reading
 

@@ -7,10 +7,11 @@ but the stored rows, so it is the same however many workers there were and howev
 
 from __future__ import annotations
 
+import re
 import signal
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -274,7 +275,9 @@ def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
         files.append(PARQUET)
     classes = _by_class(store)
     try:
-        sheets = write_class_sheets(store.folder, classes, title=sheet.title, goal=sheet.goal)
+        sheets = write_class_sheets(
+            store.folder, classes, title=sheet.title, goal=sheet.goal, minutes=_minutes(further)
+        )
         write_gallery(
             store.folder / GALLERY,
             store.records(strips=True),
@@ -287,6 +290,16 @@ def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
     except OSError as error:  # a file that cannot even be closed on a full disk
         raise cannot_write(store.folder / GALLERY, error) from error
     return (*files, GALLERY, *((CLASSES,) if sheets else ()), STRIPS)
+
+
+def _minutes(further: Mapping[str, Mapping[str, str]]) -> dict[str, float]:
+    """Return the minutes since the lightener went on of each photo that the manifest gives a number of them for."""
+    found = {}
+    for file, cells in further.items():
+        for head, cell in cells.items():
+            if head.casefold() == "minutes" and re.fullmatch(r"\d{1,4}([.,]\d+)?", cell):
+                found[file] = float(cell.replace(",", "."))
+    return found
 
 
 def _by_class(store: Store) -> dict[str, Iterator[Record]]:

@@ -14,7 +14,8 @@ from strandgauge.files.write import write_whole
 from strandgauge.sheet.record import Record
 from strandgauge.show.pages.cards import Card, Ranked, class_sheet, make_card
 from strandgauge.show.pages.head import Head
-from strandgauge.show.pages.render import minutes, render
+from strandgauge.show.pages.render import minutes as time_words
+from strandgauge.show.pages.render import render
 from strandgauge.words import change as changewords
 from strandgauge.words import say
 
@@ -44,7 +45,12 @@ def sheet_addresses(classes: Iterable[str]) -> dict[str, str]:
 
 
 def write_class_sheets(
-    folder: Path, classes: Mapping[str, Iterable[Record]], *, title: str, goal: float | None
+    folder: Path,
+    classes: Mapping[str, Iterable[Record]],
+    *,
+    title: str,
+    goal: float | None,
+    minutes: Mapping[str, float] | None = None,
 ) -> dict[str, str]:
     """Write the sheet of each class and return their addresses; sheets of classes that are no more are removed.
 
@@ -54,6 +60,7 @@ def write_class_sheets(
     classes : of each class its photos, with their strips; one class at a time is held in memory.
     title : heading of the sheets.
     goal : the level to come to, where the class has one.
+    minutes : since the lightener went on, by photo; where there are none, the time between photos is told.
 
     Raises
     ------
@@ -65,11 +72,19 @@ def write_class_sheets(
             old.unlink(missing_ok=True)
     for name, records in classes.items():
         (folder / FOLDER).mkdir(exist_ok=True)
-        write_whole(folder / addresses[name], class_page(name, records, title=title, goal=goal).encode())
+        page = class_page(name, records, title=title, goal=goal, minutes=minutes or {})
+        write_whole(folder / addresses[name], page.encode())
     return addresses
 
 
-def class_page(name: str, records: Iterable[Record], *, title: str, goal: float | None = None) -> str:
+def class_page(
+    name: str,
+    records: Iterable[Record],
+    *,
+    title: str,
+    goal: float | None = None,
+    minutes: Mapping[str, float] | None = None,
+) -> str:
     """Return the sheet of one class."""
     cards = [make_card(number, record) for number, record in enumerate(records, start=1)]
     sheet = class_sheet(name, cards)
@@ -78,7 +93,7 @@ def class_page(name: str, records: Iterable[Record], *, title: str, goal: float 
     return render(
         "classes.html.j2",
         head=Head(title, name, "", " – ".join(dict.fromkeys(days[:1] + days[-1:]))),
-        students=[_student(line) for line in read],
+        students=[_student(line, minutes or {}) for line in read],
         refused=[line for line in sheet.lines if line.row.reading is None],
         reached=[] if goal is None else list(_reached(read, goal)),
         columns=_columns(len(read), any(line.first is not line.row for line in read)),
@@ -95,16 +110,23 @@ def _columns(strands: int, twice: bool) -> int:
     return 6
 
 
-def _student(line: Ranked) -> Student:
+def _student(line: Ranked, minutes: Mapping[str, float]) -> Student:
     first, last = line.first, line.row
     if first is last or first.reading is None or last.reading is None:
-        return Student(line, ((last, ""),), "")
+        return Student(line, ((last, _when(last, None, minutes)),), "")
     level = compare([first.reading, last.reading]).since_first[-1].overall.level
-    apart = ""
-    if first.time_rank is not None and last.time_rank is not None:
-        passed = (last.time_rank - first.time_rank) / 60.0
-        apart = say("class.later", time=minutes(passed)) if passed < _DAY_MINUTES else last.time[:10]
-    return Student(line, ((first, ""), (last, apart)), changewords.levels_gained(level))
+    looks = ((first, _when(first, None, minutes)), (last, _when(last, first, minutes)))
+    return Student(line, looks, changewords.levels_gained(level))
+
+
+def _when(card: Card, before: Card | None, minutes: Mapping[str, float]) -> str:
+    """Say when a look was taken: minutes of the process, or how long after the look before it."""
+    if card.record.file in minutes:
+        return time_words(minutes[card.record.file])
+    if before is None or before.time_rank is None or card.time_rank is None:
+        return ""
+    passed = (card.time_rank - before.time_rank) / 60.0
+    return say("class.later", time=time_words(passed)) if passed < _DAY_MINUTES else card.time[:10]
 
 
 def _reached(lines: Iterable[Ranked], goal: float) -> Iterator[tuple[str, list[str]]]:

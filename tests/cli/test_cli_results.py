@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+import shlex
 
 import numpy as np
 import pytest
 from PIL import Image
 
-from strandgauge.cli.app import COMMANDS
+from strandgauge.cli.app import COMMANDS, JOBS
 from strandgauge.words import say
 
 
@@ -107,8 +108,27 @@ def test_help_names_every_command_and_version_is_told(strandgauge):
     helped = strandgauge("--help")
     assert helped.code == 0
     assert all(command in helped.out for command in COMMANDS)
+    assert all(job in helped.out for job in JOBS)
+    assert "bool" not in helped.out
     assert strandgauge().out == helped.out
     assert strandgauge("--version").out.startswith("strandgauge ")
+
+
+@pytest.mark.parametrize(("command", "example"), [pair for job in JOBS.values() for pair in job.items()])
+def test_the_help_of_each_command_has_an_example_that_it_takes(strandgauge, command, example, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "200")
+    assert example in strandgauge(command, "--help").out
+    told = strandgauge(*shlex.split(example)[1:], "--help")  # all its options are known
+    assert told.code == 0
+
+
+def test_a_shell_is_told_how_to_complete(strandgauge, monkeypatch, capsys):
+    monkeypatch.setenv("_STRANDGAUGE_COMPLETE", "complete_bash")
+    monkeypatch.setenv("COMP_WORDS", "strandgauge re")
+    monkeypatch.setenv("COMP_CWORD", "1")
+    with pytest.raises(SystemExit):
+        strandgauge()
+    assert capsys.readouterr().out.split() == ["read", "reach"]
 
 
 def test_photos_read_together_with_a_picture_are_each_measured_once(

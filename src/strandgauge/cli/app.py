@@ -20,25 +20,36 @@ from strandgauge.cli.outcome import EXIT_USAGE, Session, guarded, one_line
 from strandgauge.errors import EXIT_INTERRUPTED
 from strandgauge.files.version import __version__
 
-COMMANDS = (
-    "read",
-    "check",
-    "card",
-    "reach",
-    "follow",
-    "compare",
-    "batch",
-    "mix",
-    "targets",
-    "dyes",
-    "learn",
-    "log",
-    "serve",
-)
-"""In the order in which the help shows them. To add one: its module in this folder, its name here.
+JOBS: dict[str, dict[str, str]] = {
+    "Get ready": {
+        "card": "strandgauge card --paper letter",
+        "check": "strandgauge check photo.jpg",
+    },
+    "At the chair": {
+        "read": "strandgauge read photo.jpg --picture client.png",
+        "reach": "strandgauge reach photo.jpg --target lilac --bowl 40",
+        "follow": "strandgauge follow 1005.jpg 1022.jpg 1041.jpg --start 10:00 --limit 45 --target lilac",
+        "compare": "strandgauge compare before.jpg after.jpg --page sheet.html",
+        "mix": "strandgauge mix --base photo.jpg --dye violet=1 --dye clear=9",
+        "targets": "strandgauge targets",
+        "dyes": "strandgauge dyes",
+        "serve": "strandgauge serve --lan",
+    },
+    "Many photos": {
+        "batch": "strandgauge batch photos --out results --target lilac --manifest class.csv",
+        "log": "strandgauge log show Marta",
+    },
+    "Make it yours": {
+        "learn": "strandgauge learn levels swatches --name 'salon ring'",
+    },
+}
+"""The commands by job, each with an example, in the order in which the help shows them.
 
-A command with commands of its own lists them in its module as ``PARTS``, by name.
+To add one: its module in this folder, its name here. A command with commands of its own lists them in its module
+as ``PARTS``, by name.
 """
+HELP = ["-h", "--help"]
+COMMANDS = tuple(name for commands in JOBS.values() for name in commands)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -51,7 +62,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         warnings.simplefilter("ignore")
     session = Session(debug=debug)
     try:
-        command = typer.main.get_command(_application(session))
+        command = typer.main.get_command(_application(session, given))
+        _say_no_kind_of_flags(command)
         # --debug is welcome anywhere on the line.
         rest = ["--debug"] * debug + [word for word in given if word != "--debug"]
         code = command.main(rest, prog_name="strandgauge", standalone_mode=False, obj=session)
@@ -65,21 +77,27 @@ def run(arguments: Sequence[str] | None = None) -> int:
     return code if isinstance(code, int) else 0
 
 
-def _application(session: Session) -> typer.Typer:
+def _application(session: Session, given: Sequence[str]) -> typer.Typer:
     app = typer.Typer(
         help="Read how far a hair strand has lifted, what warmth is left and how even it is, from a photo "
         "beside a printed card.",
-        add_completion=False,
-        context_settings={"help_option_names": ["-h", "--help"]},
+        epilog="An example of each: strandgauge COMMAND --help.",
+        context_settings={"help_option_names": HELP},
     )
     app.callback(invoke_without_command=True)(_whole_program)
-    for name in COMMANDS:
-        module = importlib.import_module(f"strandgauge.cli.{name}")
-        command, parts = getattr(module, name), getattr(module, "PARTS", None)
-        if parts is None:
-            app.command(name)(guarded(command, session))
-        else:
-            app.add_typer(_group(command, parts, session), name=name)
+    named = next((word for word in given if not word.startswith("-")), None)
+    for job, commands in JOBS.items():
+        for name, example in commands.items():
+            if named in COMMANDS and name != named:
+                continue  # nothing of the others is needed
+            module = importlib.import_module(f"strandgauge.cli.{name}")
+            command, parts = getattr(module, name), getattr(module, "PARTS", None)
+            told = f"Example: {example}"
+            if parts is None:
+                app.command(name, rich_help_panel=job, epilog=told)(guarded(command, session))
+            else:
+                group = _group(command, parts, session)
+                app.add_typer(group, name=name, rich_help_panel=job, epilog=told)
     return app
 
 
@@ -94,11 +112,23 @@ def _group(
         if context.invoked_subcommand is None:
             alone(context, **options)
 
-    group = typer.Typer(context_settings={"help_option_names": ["-h", "--help"]})
+    group = typer.Typer(context_settings={"help_option_names": HELP})
     group.callback(invoke_without_command=True)(alone_or_not)
     for name, part in parts.items():
         group.command(name)(guarded(part, session))
     return group
+
+
+def _say_no_kind_of_flags(command: Any) -> None:  # noqa: ANN401 - commands and their groups have no common type
+    """Leave the word bool out of the help of what is simply on or off."""
+    for parameter in (
+        *command.params,
+        command.get_help_option(typer.Context(command, help_option_names=HELP)),
+    ):
+        if getattr(parameter, "is_flag", False):
+            parameter.metavar = ""
+    for part in getattr(command, "commands", {}).values():
+        _say_no_kind_of_flags(part)
 
 
 def _whole_program(

@@ -18,9 +18,9 @@ from skimage.color import lab2rgb, lab2xyz, xyz2rgb
 from strandgauge.card.definition import load_card
 from strandgauge.card.drawing import Writing
 from strandgauge.card.model import CardDefinition, Marker
-from strandgauge.card.page import draw_page
+from strandgauge.card.page import card_pdf, draw_page
 from strandgauge.card.pdf import text_width
-from strandgauge.card.sheet import card_pdf, card_png, card_png_bytes
+from strandgauge.card.picture import card_png, card_png_bytes
 from strandgauge.errors import CannotWriteError
 
 CHART = """\

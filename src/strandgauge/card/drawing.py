@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.card.model import Arrow, CardDefinition, Corners, Marker, Patch, Point, Scale, Text, Window
+from strandgauge.card.model import Arrow, CardDefinition, Marker, Patch, Point, Scale, Text, Window
 from strandgauge.card.shapes import box_corners
 from strandgauge.colour.cielab import Lab
 
@@ -173,6 +173,3 @@ def _label(patch: Patch) -> Text:
         "right": ((x + width + gap, middle), "left"),
     }[patch.label or "below"]
     return Text(at, LABEL_SIZE_MM, patch.id, align, False, "grey")  # type: ignore[arg-type]
-
-
-__all__ = ["Area", "Corners", "Drawing", "Polygon", "Writing", "draw_card", "marker_cells"]

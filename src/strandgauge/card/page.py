@@ -17,7 +17,7 @@ from strandgauge.card.drawing import (
     marker_modules,
 )
 from strandgauge.card.model import CardDefinition, Point, Text
-from strandgauge.card.pdf import text_width
+from strandgauge.card.pdf import pdf_bytes, text_width
 from strandgauge.card.shapes import bounds
 from strandgauge.colour.cielab import Lab
 from strandgauge.errors import CannotWriteError
@@ -76,6 +76,17 @@ _CAUTIONS = (
 _STUB = (("Salon or class", 0.36), ("Printer and paper", 0.38), ("Printed on", 0.26))
 """What is written by hand on the strip for the card's back, and the share of its width."""
 STUB_MM = 12.0
+
+
+def card_pdf(card: CardDefinition, paper: str = "a4") -> bytes:
+    """Return the page to print, as a vector PDF; the same card always gives the same bytes.
+
+    Raises
+    ------
+    CannotWriteError
+        The card does not fit on the paper.
+    """
+    return pdf_bytes(draw_page(card, paper), f"{card.name}, version {card.version}")
 
 
 def draw_page(card: CardDefinition, paper: str) -> Drawing:

@@ -12,12 +12,10 @@ from functools import cache
 from io import BytesIO
 from typing import Any
 
-import numpy as np
-
 from strandgauge.card.drawing import Area, Drawing, Writing
-from strandgauge.card.picture import font_file, srgb
-from strandgauge.colour.cielab import Lab
-from strandgauge.colour.illuminant import colour_library, lab_under, white_point
+from strandgauge.card.picture import font_file
+from strandgauge.colour.cielab import WHITE_D65, Lab, lab_from_xyz, xyz_from_lab
+from strandgauge.colour.srgb import srgb_from_lab
 
 POINTS_PER_MM = 72.0 / 25.4
 
@@ -40,14 +38,11 @@ def _font(bold: bool) -> str:
     return path.stem
 
 
-@cache
-def relative_to_paper(lab: Lab, paper: Lab) -> Lab:
-    """Return CIELAB with the paper as white: XYZ divided by the paper's, times that of D65."""
-    colour = colour_library()
-    white = white_point("D65")
-    xyz = colour.Lab_to_XYZ(np.array(lab)) / colour.Lab_to_XYZ(np.array(paper)) * white
-    lightness, a, b = lab_under(xyz, white)
-    return float(lightness), float(a), float(b)
+def relative_to_paper(lab: Lab, paper: Lab) -> tuple[float, float, float]:
+    """Return sRGB, 0 to 1, with the paper as white: XYZ divided by the paper's, times that of D65."""
+    xyz = xyz_from_lab(lab) / xyz_from_lab(paper) * WHITE_D65
+    red, green, blue = srgb_from_lab(lab_from_xyz(xyz)).tolist()
+    return red, green, blue
 
 
 def pdf_bytes(drawing: Drawing, title: str) -> bytes:
@@ -67,7 +62,7 @@ def _painted(drawing: Drawing, title: str) -> bytes:
     canvas.setTitle(title)
     canvas.setCreator("strandgauge")
     for shape in drawing.shapes:
-        canvas.setFillColorRGB(*srgb(relative_to_paper(shape.colour, drawing.paper)))
+        canvas.setFillColorRGB(*relative_to_paper(shape.colour, drawing.paper))
         if isinstance(shape, Area):
             _paint_area(canvas, shape, height)
         else:

@@ -1,19 +1,27 @@
-"""Paints a card's drawing as a picture whose every pixel is the sRGB of the card's CIELAB."""
+"""The card as a picture whose every pixel is the sRGB of the card's CIELAB."""
 
 from __future__ import annotations
 
 import struct
-from functools import cache
+from io import BytesIO
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.card.drawing import Area, Drawing, Polygon, Writing
+from strandgauge.card.drawing import Area, Drawing, Polygon, Writing, draw_card
+from strandgauge.card.model import CardDefinition
 from strandgauge.colour.cielab import Lab
-from strandgauge.colour.illuminant import colour_library
+from strandgauge.colour.srgb import srgb_from_lab
+from strandgauge.errors import CannotWriteError
 
+if TYPE_CHECKING:
+    from PIL.Image import Image as Picture
+
+DEFAULT_PIXELS_PER_MM = 20.0
+"""At this scale every edge of the strand card falls between pixels."""
+MAX_MEGAPIXELS = 200
 FINER = 8
 """Slanting edges are painted this much finer and averaged."""
 
@@ -25,54 +33,71 @@ def font_file(*, bold: bool) -> Path:
     return Path(reportlab.__file__).parent / "fonts" / ("VeraBd.ttf" if bold else "Vera.ttf")
 
 
-@cache
-def srgb(lab: Lab) -> tuple[float, float, float]:
-    """Return sRGB (IEC 61966-2-1), 0 to 1 and clipped to it, of CIELAB for D65; perfect white is 1, 1, 1."""
-    colour = colour_library()
-    linear = colour.XYZ_to_sRGB(colour.Lab_to_XYZ(np.array(lab)), apply_cctf_encoding=False)
-    red, green, blue = colour.models.eotf_inverse_sRGB(np.clip(linear, 0.0, 1.0))
-    return float(red), float(green), float(blue)
+def card_png(card: CardDefinition, pixels_per_mm: float = DEFAULT_PIXELS_PER_MM) -> NDArray[np.uint8]:
+    """Return the card alone as a picture, without a margin.
 
-
-def paint(drawing: Drawing, pixels_per_mm: float) -> NDArray[np.uint8]:
-    """Paint a drawing.
-
-    Parameters
-    ----------
-    drawing : the card's drawing.
-    pixels_per_mm : scale. At 20 every edge of the strand card falls between pixels.
+    Each pixel is the sRGB of the definition's CIELAB for D65, a perfect white being 255: the paper, which is
+    no perfect white, is darker than that. Upright boxes have hard edges, at the pixel edge nearest to theirs,
+    so that patches are one value to their last pixel; text and slanting edges are smoothed.
 
     Returns
     -------
-    (H, W, 3) array of R, G, B. Upright boxes have hard edges, at the pixel edge nearest to theirs, so that
-    patches are one value to their last pixel; text and slanting edges are smoothed.
+    (H, W, 3) array of R, G, B.
+
+    Raises
+    ------
+    CannotWriteError
+        The picture would have more than :data:`MAX_MEGAPIXELS` megapixels.
     """
-    width, height = (max(1, round(side * pixels_per_mm)) for side in drawing.size)
-    canvas = np.empty((height, width, 3), dtype=np.uint8)
-    canvas[:] = _eight_bit(drawing.paper)
+    megapixels = card.size[0] * card.size[1] * pixels_per_mm**2 / 1e6
+    if megapixels > MAX_MEGAPIXELS:
+        raise CannotWriteError(
+            f"a picture of this card at {pixels_per_mm:g} pixels per mm would have {megapixels:.0f} "
+            f"megapixels, more than {MAX_MEGAPIXELS}.",
+            remedy="Give a smaller --scale.",
+        )
+    return np.array(_painted(draw_card(card), pixels_per_mm))
+
+
+def card_png_bytes(card: CardDefinition, pixels_per_mm: float = DEFAULT_PIXELS_PER_MM) -> bytes:
+    """Return :func:`card_png` as a PNG file that states its scale (pHYs) and that it is sRGB."""
+    from PIL import Image, PngImagePlugin
+
+    facts = PngImagePlugin.PngInfo()
+    facts.add(b"sRGB", struct.pack("B", 1))  # rendering intent: relative colorimetric
+    facts.add_text("Title", f"{card.name}, version {card.version}, {pixels_per_mm:g} pixels per mm")
+    picture = Image.fromarray(card_png(card, pixels_per_mm))
+    dpi = pixels_per_mm * 25.4
+    file = BytesIO()
+    picture.save(file, "PNG", pnginfo=facts, dpi=(dpi, dpi), optimize=True)
+    return file.getvalue()
+
+
+def _painted(drawing: Drawing, scale: float) -> Picture:
+    from PIL import Image
+
+    width, height = (max(1, round(side * scale)) for side in drawing.size)
+    picture = Image.new("RGB", (width, height), _eight_bit(drawing.paper))
     for shape in drawing.shapes:
-        if isinstance(shape, Area):
-            _paint_area(canvas, shape, pixels_per_mm)
-        else:
-            _paint_writing(canvas, shape, pixels_per_mm)
-    return canvas
+        if isinstance(shape, Writing):
+            _write(picture, shape, scale)
+            continue
+        colour = _eight_bit(shape.colour)
+        slanting: list[Polygon] = []
+        for polygon in shape.polygons:
+            if upright := _upright_box(polygon):
+                left, top, right, bottom = (max(0, round(edge * scale)) for edge in upright)
+                picture.paste(colour, (left, top, max(right, left + 1), max(bottom, top + 1)))
+            else:
+                slanting.append(polygon)
+        if slanting:
+            _paint_slanting(picture, Area(tuple(slanting), shape.colour), scale)
+    return picture
 
 
-def _eight_bit(lab: Lab) -> NDArray[np.uint8]:
-    return np.round(np.array(srgb(lab)) * 255.0).astype(np.uint8)
-
-
-def _paint_area(canvas: NDArray[np.uint8], area: Area, scale: float) -> None:
-    colour = _eight_bit(area.colour)
-    slanting: list[Polygon] = []
-    for polygon in area.polygons:
-        if upright := _upright_box(polygon):
-            left, top, right, bottom = (max(0, round(edge * scale)) for edge in upright)
-            canvas[top : max(bottom, top + 1), left : max(right, left + 1)] = colour
-        else:
-            slanting.append(polygon)
-    if slanting:
-        _paint_slanting(canvas, slanting, colour, scale)
+def _eight_bit(lab: Lab) -> tuple[int, int, int]:
+    red, green, blue = np.round(srgb_from_lab(lab) * 255.0).astype(int).tolist()
+    return red, green, blue
 
 
 def _upright_box(polygon: Polygon) -> tuple[float, float, float, float] | None:
@@ -81,65 +106,28 @@ def _upright_box(polygon: Polygon) -> tuple[float, float, float, float] | None:
     return (xs[0], ys[0], xs[1], ys[1]) if len(polygon) == 4 and len(xs) == len(ys) == 2 else None
 
 
-def _paint_slanting(
-    canvas: NDArray[np.uint8], polygons: list[Polygon], colour: NDArray[np.uint8], scale: float
-) -> None:
+def _paint_slanting(picture: Picture, area: Area, scale: float) -> None:
     from PIL import Image, ImageDraw
 
-    points = np.vstack(polygons) * scale
-    left, top = np.maximum(np.floor(points.min(axis=0)).astype(int), 0)
-    right, bottom = np.minimum(np.ceil(points.max(axis=0)).astype(int), canvas.shape[1::-1])
-    if right <= left or bottom <= top:
-        return
+    points = np.vstack(area.polygons) * scale
+    left, top = np.floor(points.min(axis=0)).astype(int).tolist()
+    right, bottom = (np.ceil(points.max(axis=0)).astype(int) + 1).tolist()
     mask = Image.new("L", ((right - left) * FINER, (bottom - top) * FINER))
     pen = ImageDraw.Draw(mask)
-    for polygon in polygons:
+    for polygon in area.polygons:
         corners = (np.array(polygon) * scale - (left, top)) * FINER - 0.5
         pen.polygon([(float(x), float(y)) for x, y in corners], fill=255)
-    cover = np.asarray(mask.resize((right - left, bottom - top), Image.Resampling.BOX))
-    _blend(canvas[top:bottom, left:right], cover, colour)
+    cover = mask.resize((right - left, bottom - top), Image.Resampling.BOX)
+    picture.paste(_eight_bit(area.colour), (left, top, right, bottom), cover)
 
 
-def _paint_writing(canvas: NDArray[np.uint8], writing: Writing, scale: float) -> None:
-    from PIL import Image, ImageDraw
+def _write(picture: Picture, writing: Writing, scale: float) -> None:
+    from PIL import ImageDraw, ImageFont
 
     text = writing.text
-    x, y = text.at[0] * scale, text.at[1] * scale
+    font = ImageFont.truetype(
+        font_file(bold=text.bold), text.size * scale, layout_engine=ImageFont.Layout.BASIC
+    )
     anchor = {"left": "ls", "middle": "ms", "right": "rs"}[text.align]
-    font = _font(text.bold, text.size * scale)
-    pen = ImageDraw.Draw(Image.new("L", (1, 1)))
-    box = pen.textbbox((x, y), text.text, font=font, anchor=anchor)
-    left, top = max(int(box[0]) - 2, 0), max(int(box[1]) - 2, 0)
-    right, bottom = min(int(box[2]) + 3, canvas.shape[1]), min(int(box[3]) + 3, canvas.shape[0])
-    if right <= left or bottom <= top:
-        return
-    mask = Image.new("L", (right - left, bottom - top))
-    ImageDraw.Draw(mask).text((x - left, y - top), text.text, fill=255, font=font, anchor=anchor)
-    _blend(canvas[top:bottom, left:right], np.asarray(mask), _eight_bit(writing.colour))
-
-
-def _font(bold: bool, size: float) -> Any:  # noqa: ANN401 - a font of Pillow, which is loaded when needed
-    from PIL import ImageFont
-
-    return ImageFont.truetype(font_file(bold=bold), size, layout_engine=ImageFont.Layout.BASIC)
-
-
-def _blend(region: NDArray[np.uint8], cover: NDArray[np.uint8], colour: NDArray[np.uint8]) -> None:
-    """Paint `colour` over a region as far as `cover`, 0 to 255, says."""
-    share = cover[..., None].astype(np.float64) / 255.0
-    region[:] = np.round(region * (1.0 - share) + colour * share).astype(np.uint8)
-
-
-def png_bytes(pixels: NDArray[np.uint8], pixels_per_mm: float, title: str) -> bytes:
-    """Return a PNG file of R, G, B pixels that states its scale (pHYs) and that it is sRGB."""
-    from io import BytesIO
-
-    from PIL import Image, PngImagePlugin
-
-    extra = PngImagePlugin.PngInfo()
-    extra.add(b"sRGB", struct.pack("B", 1))  # rendering intent: relative colorimetric
-    extra.add_text("Title", title)
-    file = BytesIO()
-    dpi = pixels_per_mm * 25.4
-    Image.fromarray(pixels).save(file, "PNG", pnginfo=extra, dpi=(dpi, dpi), optimize=True)
-    return file.getvalue()
+    at = (text.at[0] * scale, text.at[1] * scale)
+    ImageDraw.Draw(picture).text(at, text.text, fill=_eight_bit(writing.colour), font=font, anchor=anchor)

@@ -53,7 +53,8 @@ def card(
             raise typer.BadParameter("--out is the page, a PDF file; --png is the picture, a PNG file.")
         out, png = None, out
     definition = nominal_card(card)
-    from strandgauge.card.sheet import card_pdf, card_png_bytes
+    from strandgauge.card.page import card_pdf
+    from strandgauge.card.picture import card_png_bytes
 
     size = f"{definition.size[0]:g} x {definition.size[1]:g} mm"
     if out is not None:

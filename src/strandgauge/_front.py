@@ -37,7 +37,7 @@ Photo = PathName | bytes | BinaryIO
 R = TypeVar("R")
 
 _BOX = (
-    "display:inline-block;width:5em;height:3.2em;border-radius:4px;margin:0 6px 2px 0;vertical-align:middle;"
+    "display:inline-block;width:6em;height:3.2em;border-radius:4px;margin:0 6px 2px 0;vertical-align:middle;"
 )
 _FRAME = (
     "display:inline-block;background:#e2e2e2;color:#1b1b1b;padding:10px 12px;border-radius:8px;"
@@ -77,6 +77,9 @@ class _Result:
     def __repr__(self) -> str:
         return f"<{type(self).__name__} {self._line()}>"
 
+    _rows = ""
+    """What the colours are that stand above one another."""
+
     def _line(self) -> str:
         raise NotImplementedError
 
@@ -86,14 +89,15 @@ class _Result:
 
     def _repr_html_(self) -> str:
         columns = "".join(_column(caption, labs) for caption, labs in self._swatches())
-        return f'<div style="{_FRAME}"><div><b>{escape(self._line())}</b></div>{columns}</div>'
+        rows = f'<div style="font-size:12px">{self._rows}</div>' if self._rows else ""
+        return f'<div style="{_FRAME}"><div><b>{escape(self._line())}</b></div>{rows}{columns}</div>'
 
 
 def _column(caption: str, labs: Sequence[Lab]) -> str:
     boxes = "<br>".join(f'<span style="{_BOX}background:{hex_colour(lab)}"></span>' for lab in labs)
     return (
         '<div style="display:inline-block;margin-top:8px;vertical-align:top">'
-        f'{boxes}<div style="width:6.5em;font-size:12px">{escape(caption)}</div></div>'
+        f'{boxes}<div style="width:8em;font-size:12px">{escape(caption)}</div></div>'
     )
 
 
@@ -112,7 +116,7 @@ class Zone(_Result, model.ZoneReading):
         return f"{self.name}: level {words.level_interval(self)}, {self.undertone}"
 
     def _swatches(self) -> Iterable[tuple[str, tuple[Lab, ...]]]:
-        return [(self._line(), (self.lab,))]
+        return [("", (self.lab,))]
 
 
 class Reading(_Result, model.Reading):
@@ -145,6 +149,7 @@ class Outlook(_Result, judging.Outlook):
     """Whether a wanted shade reads true, and what gets there."""
 
     __slots__ = ()
+    _rows = "Above the hair as it is, below with the formula."
 
     def __getitem__(self, name: str) -> judging.ZoneOutlook:
         """Return the outlook for one zone."""
@@ -166,6 +171,7 @@ class Mixed(_Result, mixing.Mixed):
     """What a mix of dyes makes of hair."""
 
     __slots__ = ()
+    _rows = "Above the hair as it is, below with the mix."
 
     def _line(self) -> str:
         return " + ".join(f"{part.parts:g} {part.dye}" for part in self.mix)
@@ -178,6 +184,7 @@ class Change(_Result, change.Change):
     """Readings of a strand side by side."""
 
     __slots__ = ()
+    _rows = "From above: root, mids, ends."
 
     def _line(self) -> str:
         level = self.since_first[-1].overall.level
@@ -207,6 +214,7 @@ class CardCheck(_Result, model.CardCheck):
     """Whether card and light in a photo are fit for a reading."""
 
     __slots__ = ()
+    _rows = "The patches furthest off: above as printed, below as read."
 
     def _line(self) -> str:
         why = ", ".join(problem.code for problem in self.problems)
@@ -371,7 +379,7 @@ def follow(
     from strandgauge.lift.times import LookTimes, look_times
 
     used = kit or _kit()
-    seen = [(one, None) if isinstance(one, model.Reading) else _look((one,), wet, used) for one in looks]
+    seen = [(one, one.taken) if isinstance(one, model.Reading) else _look((one,), wet, used) for one in looks]
     readings = [reading for reading, _ in seen]
     if minutes is None:
         times = look_times([reading.photo for reading in readings], [taken for _, taken in seen], start)
@@ -413,10 +421,7 @@ def batch(folder: PathName, out: PathName, *, kit: Kit | None = None, **options:
     return run_batch(
         Path(folder),
         Path(out),
-        card=used.card,
-        ladder=used.ladder,
-        palette=used.shelf,
-        targets=used.targets,
+        kit=used,
         **options,
     )
 
@@ -460,7 +465,8 @@ def _look(photos: Sequence[Photo], wet: bool, kit: Kit) -> tuple[Reading, dateti
     sources = [_source(photo) for photo in photos]
     first = sources[0][0]
     if isinstance(first, Path) and first.suffix.lower() == ".json" and len(sources) == 1:
-        return load(Reading, first), None
+        saved = load(Reading, first)
+        return saved, saved.taken
     measured = [kit.measure(source, wet=wet) for source, _ in sources]
     reading = _public(Reading, reading_together(measured, kit.ladder, wet))
     if len(sources) == 1 and sources[0][1] is not None:

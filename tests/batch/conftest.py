@@ -11,10 +11,10 @@ import jsonschema
 import pytest
 from batchhelp import fill
 
-from strandgauge.batches.task import Tools
 from strandgauge.dye.palette import load_palette
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder
+from strandgauge.kit import Kit
 from strandphoto import jpeg, strand_photo
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
@@ -27,8 +27,8 @@ def strands(card, sheet) -> list[bytes]:
 
 
 @pytest.fixture(scope="session")
-def tools(card) -> Tools:
-    return Tools(card, load_ladder(), load_palette(), load_targets())
+def kit(card) -> Kit:
+    return Kit(card, load_ladder(), load_palette(), load_targets())
 
 
 @pytest.fixture

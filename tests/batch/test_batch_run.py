@@ -253,8 +253,8 @@ class Here:
 
     in_flight = 2
 
-    def __init__(self, tools, jobs) -> None:
-        self.tools = tools
+    def __init__(self, kit, jobs) -> None:
+        self.kit = kit
 
     def submit(self, task):
         from concurrent.futures import Future
@@ -262,7 +262,7 @@ class Here:
         from strandgauge.batches.workers import work
 
         future = Future()
-        future.set_result(work(task, self.tools))
+        future.set_result(work(task, self.kit))
         return future
 
     def close(self) -> None: ...

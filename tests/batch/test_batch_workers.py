@@ -42,32 +42,32 @@ def tasks(tmp_path, strands) -> list[Task]:
     return made
 
 
-def test_a_worker_that_dies_costs_the_one_photo_that_killed_it(tools, tasks):
+def test_a_worker_that_dies_costs_the_one_photo_that_killed_it(kit, tasks):
     tasks[2] = replace(tasks[2], path=Poison())
-    done = [row for _, row in read_all(lambda: Processes(tools, 2), iter(tasks), never)]
+    done = [row for _, row in read_all(lambda: Processes(kit, 2), iter(tasks), never)]
     assert sorted(row.file for row in done) == [task.file for task in tasks]
     assert {row.file: row.refused for row in done if row.refused} == {"2.jpg": "worker-died"}
-    expected = {task.file: work(task, tools).line for task in tasks if task.file != "2.jpg"}
+    expected = {task.file: work(task, kit).line for task in tasks if task.file != "2.jpg"}
     assert {row.file: row.line for row in done if not row.refused} == expected
 
 
-def test_no_photo_is_given_out_once_the_word_is_to_stop(tools, tasks):
+def test_no_photo_is_given_out_once_the_word_is_to_stop(kit, tasks):
     done = []
-    for task, _ in read_all(lambda: Processes(tools, 1), iter(tasks), lambda: len(done) >= 2):
+    for task, _ in read_all(lambda: Processes(kit, 1), iter(tasks), lambda: len(done) >= 2):
         done.append(task.file)
     assert 2 <= len(done) <= 4  # what was in hand is finished
 
 
-def test_a_known_photo_is_not_read_again_unless_it_changed(tools, tasks):
-    digest = work(tasks[0], tools).digest
-    assert work(replace(tasks[0], known=digest), tools) is None
-    assert work(replace(tasks[0], known=digest), tools, tasks[0].path.read_bytes()) is None
-    assert work(replace(tasks[1], known=digest), tools).digest not in ("", digest)
+def test_a_known_photo_is_not_read_again_unless_it_changed(kit, tasks):
+    digest = work(tasks[0], kit).digest
+    assert work(replace(tasks[0], known=digest), kit) is None
+    assert work(replace(tasks[0], known=digest), kit, tasks[0].path.read_bytes()) is None
+    assert work(replace(tasks[1], known=digest), kit).digest not in ("", digest)
     tasks[0].path.unlink()
-    assert work(replace(tasks[0], known=digest), tools).refused == "unreadable-file"
+    assert work(replace(tasks[0], known=digest), kit).refused == "unreadable-file"
 
 
-def test_a_reading_that_json_cannot_hold_is_a_row_that_says_so(tools, tasks, monkeypatch):
+def test_a_reading_that_json_cannot_hold_is_a_row_that_says_so(kit, tasks, monkeypatch):
     read_one = one.read_one
 
     def with_a_number_that_is_none(*arguments):
@@ -76,7 +76,7 @@ def test_a_reading_that_json_cannot_hold_is_a_row_that_says_so(tools, tasks, mon
         return replace(record, reading=replace(record.reading, overall=overall))
 
     monkeypatch.setattr(one, "read_one", with_a_number_that_is_none)
-    row = work(tasks[0], tools)
+    row = work(tasks[0], kit)
     assert (row.refused, row.strip) == ("internal-error", None)
     assert json.loads(row.line)["error"]["message"].endswith("(ValueError).")
 
@@ -101,14 +101,15 @@ def test_workers_use_one_thread_and_leave_with_their_parent(tmp_path, strands):
     program = f"""
 import sys, time
 from pathlib import Path
-from strandgauge.batches.task import Task, Tools
+from strandgauge.batches.task import Task
+from strandgauge.kit import Kit
 from strandgauge.batches.workers import Processes
 from strandgauge.dye.palette import load_palette
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.reading.pipeline import default_card
 if __name__ == "__main__":
-    pool = Processes(Tools(default_card(), load_ladder(), load_palette(), load_targets()), 1)
+    pool = Processes(Kit(default_card(), load_ladder(), load_palette(), load_targets()), 1)
     print(pool.submit(Task("x.jpg", Path({str(tmp_path / "x.jpg")!r}), False, "rose")).result().refused, flush=True)
     time.sleep(60)
 """
@@ -135,28 +136,28 @@ def cluster():
             yield running
 
 
-def test_a_cluster_gives_the_same_rows(tools, tasks, cluster, tmp_path):
-    digest = work(tasks[1], tools).digest
+def test_a_cluster_gives_the_same_rows(kit, tasks, cluster, tmp_path):
+    digest = work(tasks[1], kit).digest
     tasks[1] = replace(tasks[1], known=digest)
     tasks.append(Task("missing.jpg", tmp_path / "missing.jpg", wet=False, target=None))
     address = cluster.scheduler_address
-    done = {task.file: row for task, row in read_all(lambda: Cluster(tools, address), iter(tasks), never)}
+    done = {task.file: row for task, row in read_all(lambda: Cluster(kit, address), iter(tasks), never)}
     assert done.pop("1.jpg") is None
     assert done["missing.jpg"].refused == "unreadable-file"
     assert {file: row.line for file, row in done.items()} == {
-        task.file: work(task, tools).line for task in tasks if task.file != "1.jpg"
+        task.file: work(task, kit).line for task in tasks if task.file != "1.jpg"
     }
     assert json.loads(done["0.jpg"].line)["reading"]["photo"] == "0.jpg"
 
 
-def test_a_cluster_that_is_not_there_is_told(tools):
+def test_a_cluster_that_is_not_there_is_told(kit):
     pytest.importorskip("distributed")
     with pytest.raises(WorkersUnavailableError, match="No cluster answers"):
-        Cluster(tools, "tcp://127.0.0.1:9", seconds=0.5)
+        Cluster(kit, "tcp://127.0.0.1:9", seconds=0.5)
 
 
-def test_a_missing_package_is_told_with_the_line_that_installs_it(tools, monkeypatch):
+def test_a_missing_package_is_told_with_the_line_that_installs_it(kit, monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(WorkersUnavailableError) as caught:
-        Cluster(tools, "tcp://127.0.0.1:9")
+        Cluster(kit, "tcp://127.0.0.1:9")
     assert caught.value.remedy == "Run: pip install 'strandgauge[cluster]'"

@@ -13,29 +13,30 @@ from pathlib import Path
 import pytest
 
 from strandgauge.batches.store import Store
-from strandgauge.batches.task import Task, Tools
+from strandgauge.batches.task import Task
 from strandgauge.batches.workers import work
 from strandgauge.dye.palette import load_palette
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder
+from strandgauge.kit import Kit
 
 PHOTO = Path(__file__).parents[2] / "sample_images" / "twelve-megapixels.jpg"
 
 
 @pytest.fixture(scope="module")
-def tools(card) -> Tools:
-    return Tools(card, load_ladder(), load_palette(), load_targets())
+def kit(card) -> Kit:
+    return Kit(card, load_ladder(), load_palette(), load_targets())
 
 
 @pytest.mark.benchmark(group="one photo of a batch")
 @pytest.mark.parametrize("target", [None, "rose"], ids=["reading", "reading and outlook"])
-def test_a_worker_reads(benchmark, tools, target):
-    assert benchmark(work, Task("a.jpg", PHOTO, wet=False, target=target), tools).refused is None
+def test_a_worker_reads(benchmark, kit, target):
+    assert benchmark(work, Task("a.jpg", PHOTO, wet=False, target=target), kit).refused is None
 
 
 @pytest.mark.benchmark(group="one photo of a batch")
-def test_the_parent_stores(benchmark, tools, tmp_path):
-    row = work(Task("a.jpg", PHOTO, wet=False, target=None), tools)
+def test_the_parent_stores(benchmark, kit, tmp_path):
+    row = work(Task("a.jpg", PHOTO, wet=False, target=None), kit)
     numbers = count()
     with Store(tmp_path) as store:
         # Each time as if it were of another content, so that its strip is written too.

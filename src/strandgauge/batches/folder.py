@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from strandgauge.batches.store import ROWS, STRIPS
-from strandgauge.batches.task import Tools
 from strandgauge.errors import BatchFolderError
 from strandgauge.files.held import held
 from strandgauge.files.version import __version__
 from strandgauge.files.write import cannot_write, replacing
+from strandgauge.kit import Kit
 
 SETTINGS = "batch.json"
 CSV = "readings.csv"
@@ -32,14 +32,14 @@ _WORDS = {
 }
 
 
-def settings_document(tools: Tools, *, wet: bool, target: str | None) -> dict[str, Any]:
+def settings_document(kit: Kit, *, wet: bool, target: str | None) -> dict[str, Any]:
     """Return what makes two batches' rows comparable."""
     return {
         "schema": SCHEMA,
         "version": __version__,
         "wet": wet,
         "target": target,
-        **tools.fingerprints(),
+        **kit.fingerprints(),
     }
 
 

@@ -8,9 +8,10 @@ from datetime import datetime
 from pathlib import PurePosixPath
 
 from strandgauge import errors
-from strandgauge.batches.task import Task, Tools
+from strandgauge.batches.task import Task
 from strandgauge.errors import INTERNAL, StrandgaugeError, Told
 from strandgauge.facts import note
+from strandgauge.kit import Kit
 from strandgauge.reading.model import Reading
 from strandgauge.sheet.record import Record, WantedShade
 
@@ -20,13 +21,13 @@ TRANSIENT = frozenset({INTERNAL, OUT_OF_MEMORY, WORKER_DIED})
 """Refusals that a second try may not meet again."""
 
 
-def read_one(task: Task, tools: Tools, content: bytes | None = None) -> Record:
+def read_one(task: Task, kit: Kit, content: bytes | None = None) -> Record:
     """Read one photo; every failure, foreseen or not, becomes a record with a refusal.
 
     Parameters
     ----------
     task : which photo, and how it is to be read.
-    tools : card, ladder, dyes and shades.
+    kit : card, ladder, dyes and shades.
     content : the file's bytes, where they were read elsewhere; else ``task.path`` is read.
     """
     if task.trouble is not None:
@@ -37,7 +38,7 @@ def read_one(task: Task, tools: Tools, content: bytes | None = None) -> Record:
 
         data = read_bytes(task.path) if content is None else content
         digest = hashlib.sha256(data).hexdigest()
-        return _read(task, tools, data, digest)
+        return _read(task, kit, data, digest)
     except StrandgaugeError as error:
         refusal = replace(error.told, message=_message(error, task), where=None)
     except MemoryError:
@@ -70,25 +71,25 @@ def _unforeseen(error: Exception) -> Told:
     )
 
 
-def _read(task: Task, tools: Tools, data: bytes, digest: str) -> Record:
+def _read(task: Task, kit: Kit, data: bytes, digest: str) -> Record:
     from strandgauge.reading.pipeline import measure_photo
     from strandgauge.show.picture.strip import strip_jpeg
 
-    measurement = measure_photo(data, card=tools.card, ladder=tools.ladder, wet=task.wet)
+    measurement = measure_photo(data, card=kit.card, ladder=kit.ladder, wet=task.wet)
     reading = replace(measurement.reading, photo=PurePosixPath(task.file).name)
     taken = task.taken or measurement.card.photo.taken_at
     strip = strip_jpeg(measurement)
     wanted = None
     if task.target is not None:
         try:
-            wanted = wanted_shade(reading, task.target, tools)
+            wanted = wanted_shade(reading, task.target, kit)
         except StrandgaugeError as error:
             missing = note("no-outlook", target=task.target, why=error.message)
             reading = replace(reading, notes=(*reading.notes, missing))
     return Record(task.file, digest, reading, None, wanted, task.client, task.group, taken, strip)
 
 
-def wanted_shade(reading: Reading, target: str, tools: Tools) -> WantedShade:
+def wanted_shade(reading: Reading, target: str, kit: Kit) -> WantedShade:
     """Return what a wanted shade would become on a strand, without a pre-tone.
 
     The verdict is that of the worst zone, as in ``strandgauge reach``; the colour is that of the whole.
@@ -103,10 +104,10 @@ def wanted_shade(reading: Reading, target: str, tools: Tools) -> WantedShade:
     from strandgauge.judge.reach import reach
     from strandgauge.words.judge import saying
 
-    shade = find_target(target, tools.targets)
+    shade = find_target(target, kit.targets)
     zones = base_zones(reading)
     # Other shades that would read true are no part of a row, and to look for them takes a third of the time.
-    outlook = reach(zones, shade, tools.palette, (), tools.ladder, Settings(pretone=False, instead=False))
+    outlook = reach(zones, shade, kit.shelf, (), kit.ladder, Settings(pretone=False, instead=False))
     worst = max(outlook.zones, key=lambda zone: zone.delta_e00)
     told = {zone.name: saying(zone, shade.lab) for zone in outlook.zones}
     alike = len(set(told.values())) == 1

@@ -22,17 +22,15 @@ from strandgauge.batches.folder import CSV, GALLERY, PARQUET, result_folder, set
 from strandgauge.batches.manifest import Manifest, ManifestRow, read_manifest
 from strandgauge.batches.one import TRANSIENT
 from strandgauge.batches.store import ROWS, STRIPS, Entry, Store, strip_name
-from strandgauge.batches.task import Task, Tools
+from strandgauge.batches.task import Task
 from strandgauge.batches.walk import Walk, find_photos
 from strandgauge.batches.workers import Cluster, Pool, Processes, read_all, usable_cores
-from strandgauge.card.model import CardDefinition
-from strandgauge.dye.palette import Palette, load_palette
-from strandgauge.dye.targets import Target, find_target, load_targets
+from strandgauge.dye.targets import find_target
 from strandgauge.errors import CannotWriteError, NoPhotosError, StrandgaugeError, Told
 from strandgauge.files.names import shown_name
 from strandgauge.files.write import cannot_write
-from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.reading.pipeline import default_card
+from strandgauge.hair.levels import Ladder
+from strandgauge.kit import Kit, shipped
 from strandgauge.sheet.record import Record, Summary
 from strandgauge.show.cells import Separator
 from strandgauge.show.pages.classes import FOLDER as CLASSES
@@ -72,10 +70,7 @@ def run_batch(
     separator: Separator = "comma",
     title: str | None = None,
     goal: float | None = None,
-    card: CardDefinition | None = None,
-    ladder: Ladder | None = None,
-    palette: Palette | None = None,
-    targets: tuple[Target, ...] | None = None,
+    kit: Kit | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Summary:
     """Read every photo below a folder into a table, a gallery and strips.
@@ -96,7 +91,7 @@ def run_batch(
     separator : between the cells of the CSV file; with semicolons, numbers have a decimal comma.
     title : heading of gallery and class sheets; the folder's name when left out.
     goal : the level that classes are to come to, for their sheets.
-    card, ladder, palette, targets : those that ship with the package when left out.
+    kit : card, ladder, dyes and shades; those that ship with the package when left out.
     progress : called after each photo.
 
     Raises
@@ -113,28 +108,26 @@ def run_batch(
         need_parquet()
     if jobs is not None and jobs < 1:
         raise ValueError("at least one job is needed")
-    tools = Tools(
-        card or default_card(), ladder or load_ladder(), palette or load_palette(), targets or load_targets()
-    )
-    wish = None if target is None else find_target(target, tools.targets).name
+    kit = kit or shipped()
+    wish = None if target is None else find_target(target, kit.targets).name
     walk = find_photos(folder, out)
     listed = Manifest()
     if manifest is not None:
-        listed = read_manifest(manifest, folder, (photo.file for photo in walk.photos), tools.targets)
+        listed = read_manifest(manifest, folder, (photo.file for photo in walk.photos), kit.targets)
     tasks = plan(walk, listed.rows, wet=wet, target=wish)
     if not tasks:
         raise NoPhotosError("There is no photo in this folder.", where=str(folder))
 
     def start() -> Pool:
-        return Cluster(tools, cluster) if cluster is not None else Processes(tools, jobs or usable_cores())
+        return Cluster(kit, cluster) if cluster is not None else Processes(kit, jobs or usable_cores())
 
-    settings = settings_document(tools, wet=wet, target=wish)
+    settings = settings_document(kit, wet=wet, target=wish)
     with result_folder(out, settings, resume=resume), _interrupt_noted() as stopped, Store(out) as store:
         tasks, notes = _take_up(store, tasks)
         wished = _one_target(tasks)
         heading = title or shown_name(Path(folder.resolve().name or str(folder)))
         unread = {task.file for task in tasks if task.known is None}
-        sheet = _Sheet(heading, wished, tools.ladder, listed, separator, parquet, goal)
+        sheet = _Sheet(heading, wished, kit.ladder, listed, separator, parquet, goal)
         from_before = 0
         done, refused = 0, 0
         if progress is not None:

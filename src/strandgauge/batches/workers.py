@@ -19,7 +19,8 @@ from strandgauge.errors import StrandgaugeError, WorkersUnavailableError
 
 if TYPE_CHECKING:
     from strandgauge.batches.store import Row
-    from strandgauge.batches.task import Task, Tools
+    from strandgauge.batches.task import Task
+    from strandgauge.kit import Kit
 
 THREAD_SETTINGS = (
     "OMP_NUM_THREADS",
@@ -32,7 +33,7 @@ LOOK_UP_SECONDS = 0.2
 """How often the loop looks whether it should stop, while no photo is done."""
 START_SECONDS = 120.0
 
-_tools: Tools | None = None
+_kit: Kit | None = None
 
 
 class Died(Exception):  # noqa: N818 - not an error to be shown, but a word between pool and loop
@@ -63,14 +64,14 @@ def usable_cores() -> int:
 # --- in the worker --------------------------------------------------------------------------------------
 
 
-def work(task: Task, tools: Tools, content: bytes | None = None) -> Row | None:
+def work(task: Task, kit: Kit, content: bytes | None = None) -> Row | None:
     """Read one photo into a row; None where it still has the digest that it was known by."""
     from strandgauge.batches.one import read_one, unforeseen
     from strandgauge.batches.store import row_of
 
     if task.known is not None and _digest_of(task, content) == task.known:
         return None
-    record = read_one(task, tools, content)
+    record = read_one(task, kit, content)
     try:
         return row_of(record, task.asked)
     except ValueError as error:  # a number that is none, which JSON does not hold
@@ -88,9 +89,9 @@ def _digest_of(task: Task, content: bytes | None) -> str | None:
         return None  # reading it anew tells what is wrong
 
 
-def _begin(tools: bytes) -> None:
+def _begin(kit: bytes) -> None:
     """Set a new worker up: one thread, deaf to Ctrl-C, gone when its parent is."""
-    global _tools
+    global _kit
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent decides what Ctrl-C means
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
@@ -103,7 +104,7 @@ def _begin(tools: bytes) -> None:
 
     warnings.simplefilter("ignore")
     cv2.setNumThreads(1)
-    _tools = pickle.loads(tools)
+    _kit = pickle.loads(kit)
 
 
 def _leave_with_parent() -> None:
@@ -116,9 +117,9 @@ def _leave_with_parent() -> None:
 
 
 def _work(task: Task) -> Row | None:
-    if _tools is None:
+    if _kit is None:
         raise RuntimeError("the worker was not set up")
-    return work(task, _tools)
+    return work(task, _kit)
 
 
 def _ready() -> bool:
@@ -140,13 +141,13 @@ class Processes:
     WorkersUnavailableError : they cannot be started.
     """
 
-    def __init__(self, tools: Tools, jobs: int) -> None:
+    def __init__(self, kit: Kit, jobs: int) -> None:
         from multiprocessing import active_children, get_context
 
         self.in_flight = 2 * jobs
         self._not_ours = set(active_children())
         self._pool = ProcessPoolExecutor(
-            jobs, get_context("spawn"), initializer=_begin, initargs=(pickle.dumps(tools),)
+            jobs, get_context("spawn"), initializer=_begin, initargs=(pickle.dumps(kit),)
         )
         try:
             with _deaf_to_interrupt():
@@ -209,7 +210,7 @@ class Cluster:
     WorkersUnavailableError : the package is missing, nobody answers, or the workers lack this very version.
     """
 
-    def __init__(self, tools: Tools, address: str, *, seconds: float = 10.0) -> None:
+    def __init__(self, kit: Kit, address: str, *, seconds: float = 10.0) -> None:
         from importlib import import_module
 
         try:
@@ -226,10 +227,10 @@ class Cluster:
                 f"No cluster answers at '{address}'.",
                 remedy="Check the address of the scheduler, such as tcp://host:8786.",
             ) from error
-        self._own: Tools = tools
+        self._own: Kit = kit
         try:
             self._check(address)
-            self._tools = self._client.scatter(tools, broadcast=True, hash=False)
+            self._kit = self._client.scatter(kit, broadcast=True, hash=False)
             self._pool = self._client.get_executor(pure=False)
         except BaseException:
             self._client.close()
@@ -271,7 +272,7 @@ class Cluster:
             done: Future[Row | None] = Future()
             done.set_result(None if known else work(task, self._own))
             return done
-        sent: Future[Row | None] = self._pool.submit(work, task, self._tools, content)
+        sent: Future[Row | None] = self._pool.submit(work, task, self._kit, content)
         return sent
 
     def close(self) -> None:

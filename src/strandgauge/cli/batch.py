@@ -19,9 +19,6 @@ from strandgauge.cli.options import (
     ProfileOption,
     SeparatorChoice,
     SeparatorOption,
-    load_card_for,
-    load_ladder_for,
-    load_shelf,
 )
 from strandgauge.cli.outcome import Session
 
@@ -99,8 +96,8 @@ def batch(
 ) -> int:
     """Read every photo of a folder into one table, with a gallery to look through."""
     session: Session = context.obj
+    from strandgauge import kit
     from strandgauge.batches.run import BatchStoppedError, run_batch
-    from strandgauge.dye.targets import load_targets
 
     try:
         with _progress_bar() as progress:
@@ -116,10 +113,7 @@ def batch(
                 parquet=parquet,
                 title=title,
                 goal=goal,
-                card=load_card_for(card, profile),
-                ladder=load_ladder_for(ladder),
-                palette=load_shelf(dyes),
-                targets=load_targets(extra=targets or ()),
+                kit=kit.load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets),
                 progress=progress,
                 separator=separator.value,
             )

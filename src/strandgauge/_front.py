@@ -9,7 +9,6 @@ import json
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields, replace
-from datetime import datetime
 from functools import cache
 from html import escape
 from pathlib import Path
@@ -261,7 +260,7 @@ def read(photo: Photo, *more: Photo, wet: bool = False, kit: Kit | None = None) 
     ------
     StrandgaugeError : the photo cannot be read or cannot be trusted; the subclass says why.
     """
-    return _look((photo, *more), wet, kit or _kit())[0]
+    return _look((photo, *more), wet, kit or _kit())
 
 
 def check(photo: Photo, *, kit: Kit | None = None) -> CardCheck:
@@ -379,10 +378,11 @@ def follow(
     from strandgauge.lift.times import LookTimes, look_times
 
     used = kit or _kit()
-    seen = [(one, one.taken) if isinstance(one, model.Reading) else _look((one,), wet, used) for one in looks]
-    readings = [reading for reading, _ in seen]
+    readings = [_reading(one, used, wet) for one in looks]
     if minutes is None:
-        times = look_times([reading.photo for reading in readings], [taken for _, taken in seen], start)
+        times = look_times(
+            [reading.photo for reading in readings], [reading.taken for reading in readings], start
+        )
     else:
         times = LookTimes(tuple(minutes), from_start=True)
     outlook = None
@@ -458,24 +458,23 @@ def _source(photo: object) -> tuple[Path | bytes, str | None]:
     return content, Path(name).name if isinstance(name, str) else None
 
 
-def _look(photos: Sequence[Photo], wet: bool, kit: Kit) -> tuple[Reading, datetime | None]:
-    """Return the reading of photos, or of a saved reading, and when the first was taken."""
+def _look(photos: Sequence[Photo], wet: bool, kit: Kit) -> Reading:
+    """Return the reading of photos, or a saved reading."""
     from strandgauge.reading.pipeline import reading_together
 
     sources = [_source(photo) for photo in photos]
     first = sources[0][0]
     if isinstance(first, Path) and first.suffix.lower() == ".json" and len(sources) == 1:
-        saved = load(Reading, first)
-        return saved, saved.taken
+        return load(Reading, first)
     measured = [kit.measure(source, wet=wet) for source, _ in sources]
     reading = _public(Reading, reading_together(measured, kit.ladder, wet))
     if len(sources) == 1 and sources[0][1] is not None:
         reading = replace(reading, photo=sources[0][1])
-    return reading, measured[0].card.photo.taken_at
+    return reading
 
 
-def _reading(look: model.Reading | Photo, kit: Kit) -> model.Reading:
-    return look if isinstance(look, model.Reading) else _look((look,), False, kit)[0]
+def _reading(look: model.Reading | Photo, kit: Kit, wet: bool = False) -> model.Reading:
+    return look if isinstance(look, model.Reading) else _look((look,), wet, kit)
 
 
 def _zones(hair: model.Reading | Photo, kit: Kit) -> tuple[judging.BaseZone, ...]:

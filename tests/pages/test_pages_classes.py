@@ -14,6 +14,7 @@ from batchrecords import START, read, refused
 from browser import DESK, PHONE, barriers, sideways
 from strandgauge.change.classroom import reached
 from strandgauge.show.pages.classes import class_page, sheet_addresses, write_class_sheets
+from strandgauge.words import say
 
 
 def everybody(count: int):
@@ -43,8 +44,8 @@ def test_it_is_one_sheet_of_paper_with_everybody_on_it(browse, sheet, paper):
     assert len(pages) == 1
     text = " ".join(pages[0].extract_text().split())
     assert all(f"Student {i}" in text for i in range(count))
-    assert text.count("36 min later") == count
-    for phrase in ("Week 3", "Monday", "2026-03-02", "Yuki"):
+    assert text.count(say("class.later", time="36 min")) == count
+    for phrase in ("Week 3", say("head.group", name="Monday"), "2026-03-02", "Yuki"):
         assert phrase in text
 
 

@@ -83,8 +83,8 @@ def draw_outlook(outlook: Outlook, measurement: Measurement | None = None) -> Im
         at = _instead(canvas, outlook, at) + GAP
     canvas.pen.line((MARGIN, at, WIDTH - MARGIN, at), fill=EDGE, width=2)
     at += 14
-    for caution in outlook.cautions[:2]:
-        at = canvas.write((MARGIN, at), said(caution), SMALL, colour=QUIET) + 6
+    cautions = " ".join(said(caution) for caution in outlook.cautions)
+    at = canvas.write((MARGIN, at), cautions, SMALL, colour=QUIET)
     return canvas.down_to(at + MARGIN // 2)
 
 
@@ -93,7 +93,8 @@ def _side_by_side(
 ) -> int:
     """Draw now, forecast and wish, touching each other; write each zone's outlook and mix beside its place."""
     at = top + round(1.4 * _LINE)
-    now, then = ({zone.name: lab for zone in zones for lab in (pick(zone),)} for pick in (_base, _foretold))
+    now = {zone.name: zone.base_lab for zone in zones}
+    then = {zone.name: zone.predicted_lab for zone in zones}
     if measurement is not None:
         strand = upright(measurement, *STRAND)
         pictures = [strand.coloured(colours) for colours in (now, then)]
@@ -114,30 +115,27 @@ def _side_by_side(
     names = (say("picture.now"), say("picture.then"), say("picture.wished"))
     for x, name in zip((MARGIN, MARGIN + width, right), names, strict=True):
         canvas.pen.text((x + 6, top), name, font=font(_LINE, bold=True), fill=INK)
-    below = at
+    below, x = at, right + _FIELD + GAP
+    # Zones of which the same is to be said are told of once.
+    told: dict[tuple[str, ...], list[str]] = {}
     for zone in zones:
-        below = _zone(
-            canvas, zone, outlook.target.lab, right + _FIELD + GAP, max(rows.get(zone.name, at) - 100, below)
-        )
+        told.setdefault(_lines(zone, outlook.target.lab), []).append(zone.name)
+    for lines, who in told.items():
+        below = max(sum(rows.get(name, at) for name in who) // len(who) - 100, below)
+        title = sentence(", ".join(zone_name(name) for name in who))
+        below = canvas.write((x, below), title, NAME, bold=True)
+        for line in lines:
+            below = canvas.write((x, below), line, _LINE)
+        below += GAP
     return max(at + height, below)
 
 
-def _base(zone: ZoneOutlook) -> tuple[float, float, float]:
-    return zone.base_lab
-
-
-def _foretold(zone: ZoneOutlook) -> tuple[float, float, float]:
-    return zone.predicted_lab
-
-
-def _zone(canvas: Canvas, zone: ZoneOutlook, wanted: Lab, x: int, y: int) -> int:
-    y = canvas.write((x, y), zone_name(zone.name).capitalize(), NAME, bold=True)
-    y = canvas.write((x, y), sentence(saying(zone, wanted)), _LINE)
+def _lines(zone: ZoneOutlook, wanted: Lab) -> tuple[str, ...]:
+    """Say what a zone becomes, and what to mix for it."""
+    first = []
     if zone.pretone is not None:
-        y = canvas.write(
-            (x, y), say("picture.pretone", formula=_unbroken(formula_text(zone.pretone.formula))), _LINE
-        )
-    return canvas.write((x, y), say("picture.mix", formula=_unbroken(mix_line(zone))), _LINE) + GAP
+        first = [say("picture.pretone", formula=_unbroken(formula_text(zone.pretone.formula)))]
+    return sentence(saying(zone, wanted)), *first, say("picture.mix", formula=_unbroken(mix_line(zone)))
 
 
 def _unbroken(formula: str) -> str:

@@ -50,7 +50,9 @@ class ShownLook:
     picture_words: str
 
 
-def follow_page(curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, bytes]) -> str:
+def follow_page(
+    curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, bytes], *, refresh: int | None = None
+) -> str:
     """Return the page of a lift curve.
 
     Parameters
@@ -59,9 +61,11 @@ def follow_page(curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[s
     readings : those the curve was drawn from, in any order; found by their photo's name.
     strips : of each photo's name the picture by `strandgauge.show.picture.strip.strip_jpeg`; a photo without one
         is shown as a colour field.
+    refresh : seconds after which a browser that shows it loads it again; never where left out.
     """
     return render(
         "follow.html.j2",
+        refresh=refresh,
         curve=curve,
         answer=answer(curve),
         facts_shown=facts(curve),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -158,6 +159,36 @@ def test_an_angle_turns_a_marker_clockwise_about_its_centre(tmp_path: Path) -> N
     assert np.abs(tilted - quarter).max() < 0.02
 
 
+def test_a_grid_is_turned_about_its_first_place(tmp_path: Path) -> None:
+    straight = load_card(write(tmp_path, CHART)).patches[1:]
+    turned = CHART.replace("size = [100, 80]\n", "")
+    for place in ("origin = [20, 20]", "center = [24, 24]"):
+        about = np.array([24.0, 24.0] if "center" in place else [20.0, 20.0])
+        for angle, share in ((0, 1.0), (90, 1.0), (-180, 1.0), (30, 1 / (np.cos(np.pi / 6) + 0.5))):
+            text = turned.replace("origin = [20, 20]", f"{place}\nangle = {angle}")
+            text = text.replace("[window]\nbox = [10, 50, 80, 20]\n", "").replace(
+                "box = [2, 2", "box = [-90, -90"
+            )
+            text = text.replace("center = [92, 8]", "center = [192, 108]").replace(
+                "box = [20, 5", "box = [90, 5"
+            )
+            card = load_card(write(tmp_path, text))
+            shift = np.array([90.0, 90.0])  # the marker is the first of everything
+            turn = cv2.getRotationMatrix2D((0, 0), -angle, 1.0)[:, :2]  # which turns anticlockwise
+            for before, after in zip(straight, card.patches[1:], strict=True):
+                expected = turn @ (np.array(before.centre) - about) + about + shift
+                assert np.allclose(after.centre, expected, atol=1e-9)
+                assert np.allclose(after.box[2:], np.array(before.box[2:]) * share)
+
+
+def test_paper_of_unknown_colour_and_places_to_exclude_survive(tmp_path: Path) -> None:
+    text = CHART.replace("[94, 0, -1]", '"unknown"') + "[[exclude]]\nbox = [60, 5, 20, 30]\n"
+    card = load_card(write(tmp_path, text))
+    assert (card.paper, card.even_paper, card.excluded) == (None, True, ((60.0, 5.0, 20.0, 30.0),))
+    again = load_card(write(tmp_path, card_toml(card)))
+    assert again == card
+
+
 def test_without_a_size_the_card_is_the_box_around_everything(tmp_path: Path) -> None:
     moved = CHART.replace("size = [100, 80]\n", "").replace("box = [2, 2, 10, 10]", "box = [-20, -6, 10, 10]")
     card = load_card(write(tmp_path, moved))
@@ -267,6 +298,9 @@ BAD = [
     ("paper = [94, 0, -1]", "paper = [94, 0, -200]", "outside -128 to 128", None),
     ("paper = [94, 0, -1]", "paper = [94, true, -1]", "must be a number", None),
     ("paper = [94, 0, -1]", "paper = [94, 0, -1]\npaper_xyz = [80, 85, 90]", "only one of", "paper_xyz = "),
+    ("paper = [94, 0, -1]", "paper = 'unkown'", "3 numbers", None),
+    ("columns = 3", "columns = 3\nangle = 361", "outside -360 to 360", "angle = "),
+    ("[scale]", "[[exclude]]\nbox = [1, 2, 3]\n[scale]", "4 numbers", "box = [1, 2, 3]"),
     ("[window]", "[windows]", "did you mean 'window'", None),
     ("box = [10, 50, 80, 20]\n", "", "'box' is missing", "[window]"),
     ("box = [10, 50, 80, 20]", "box = [10, 30, 80, 20]", "overlaps the window", "    [40, 0, 0]"),

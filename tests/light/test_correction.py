@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from skimage.color import deltaE_ciede2000
@@ -10,8 +12,8 @@ from strandgauge.card.find import find_card
 from strandgauge.card.sample import sample_card
 from strandgauge.colour.cielab import difference_weights, lab_from_xyz, lab_slope
 from strandgauge.light import tone
-from strandgauge.light.correction import fit_correction
-from synthetic import Shot, photograph, srgb_curve
+from strandgauge.light.correction import fit_correction, with_paper_seen
+from synthetic import Shot, paint, photograph, srgb_curve
 
 
 def filmic(linear):
@@ -85,6 +87,41 @@ def test_a_speck_on_a_patch_does_not_move_the_fit(card, sheet):
     others = np.delete(np.arange(len(samples.ids)), [5, 20])
     assert deltaE_ciede2000(clean.lab[others], dirty.lab[others]).max() < 0.6
     assert dirty.weight[[5, 20]].max() < 0.05
+
+
+UNEVEN = {"falling": lambda x, y: 1 + 0.25 * x, "round": lambda x, y: 1.1 - 0.1 * ((x - 0.8) ** 2 + y**2)}
+
+
+@pytest.mark.parametrize("light", UNEVEN)
+def test_paper_of_unknown_colour_tells_how_the_light_falls(card, light):
+    """Patches in one corner alone; the rest of the card is bare paper of a colour that no definition has."""
+    corner = tuple(patch for patch in card.patches if max(patch.centre) < 70)
+    known = dataclasses.replace(card, patches=corner, paper=(80.0, 4.0, 16.0))
+    unknown = dataclasses.replace(known, paper=None, even_paper=True)
+    unseen = dataclasses.replace(known, paper=None)
+    picture = photograph(paint(known), known, Shot(light=UNEVEN[light]))
+    x, y = (side.ravel() for side in np.meshgrid(np.linspace(-0.9, 0.9, 15), np.linspace(-0.9, 0.9, 15)))
+    places = np.c_[(x + 1) * card.size[0] / 2, (y + 1) * card.size[1] / 2]
+    error = {}
+    for name, one in {"unknown": unknown, "unseen": unseen}.items():
+        samples = sample_card(picture, find_card(picture, one), one)
+        if one.even_paper:
+            assert np.isnan(samples.reference[~samples.is_patch]).all()
+            samples = with_paper_seen(samples, one.size, np.ones(len(samples.ids), dtype=bool))
+            assert deltaE_ciede2000(samples.reference[-1], known.paper) < 3.0
+        field = fit_correction(samples, one.size).correction.factor(places)[:, 1]
+        error[name] = np.std(np.log(field / UNEVEN[light](x, y)))
+    assert error["unknown"] < 0.5 * error["unseen"]
+
+
+def test_no_paper_is_measured_where_a_card_excludes_it(card, sheet):
+    board = (0.0, 0.0, 30.0, 105.0)  # at the left, over everything but what is printed there
+    excluding = dataclasses.replace(card, excluded=(board,))
+    picture = photograph(sheet, card, Shot())
+    everywhere, elsewhere = (sample_card(picture, find_card(picture, one), one) for one in (card, excluding))
+    assert everywhere.places[~everywhere.is_patch, 0].min() < 30.0
+    assert elsewhere.places[~elsewhere.is_patch, 0].min() > 30.0
+    assert np.array_equal(elsewhere.encoded[elsewhere.is_patch], everywhere.encoded[everywhere.is_patch])
 
 
 def test_decoding_never_falls_with_the_code():

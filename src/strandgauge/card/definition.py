@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.card.form import MAX_PATCHES, Fault, Table, read_tables
+from strandgauge.card.form import MAX_PATCHES, UNKNOWN, Fault, Table, read_tables
 from strandgauge.card.model import (
     Arrow,
     Box,
@@ -124,6 +124,8 @@ def _assembled(
         texts=tuple(Text(**_moved(table, shift)) for _, table in tables["text"]),
         arrows=tuple(Arrow(**_moved(table, shift)) for _, table in tables["arrow"]),
         scale=Scale(**_moved(_only(tables["scale"]), shift)) if tables["scale"] else None,
+        even_paper=head.get("paper") == UNKNOWN,
+        excluded=tuple(_moved(table, shift)["box"] for _, table in tables["exclude"]),
     )
 
 
@@ -225,13 +227,26 @@ def _grid(table: Table, path: KeyPath, light: str, faults: list[Fault]) -> Itera
             message = f"'{texts}' must be a list of {len(colours)} texts, one for each colour."
             faults.append(Fault((*path, texts), message))
             return
-    (across, down), (width, height) = table["pitch"], _size(table)
-    left, top = table["origin"] if "origin" in table else _box(table)[:2]
+    turn = math.radians(table.get("angle", 0.0))
+    along, across = np.array([math.cos(turn), math.sin(turn)]), np.array([-math.sin(turn), math.cos(turn)])
+    size, pitch = _size(table), table["pitch"]
+    first = np.zeros(2) if "center" in table else (size[0] * along + size[1] * across) / 2
+    first += table["center"] if "center" in table else table["origin"]
+    width, height = _upright_within(size, turn)
     for at, (colour, name, words) in enumerate(zip(colours, ids, names, strict=True)):
         row, column = divmod(at, columns)
-        box = (left + column * across, top + row * down, width, height)
+        x, y = (first + column * pitch[0] * along + row * pitch[1] * across).tolist()
+        box = (x - width / 2, y - height / 2, width, height)
         lab = colour if key == "labs" else _lab_of_xyz(colour, light)
         yield (*path, key, at), Patch(name, box, lab, words, table.get("label"))
+
+
+def _upright_within(size: tuple[float, float], turn: float) -> tuple[float, float]:
+    """Return width and height of an upright box about the centre of a turned one, as large as fits into it."""
+    cos, sin = abs(math.cos(turn)), abs(math.sin(turn))
+    width, height = size if cos >= sin else size[::-1]
+    share = min(size[0] / (width * cos + height * sin), size[1] / (width * sin + height * cos))
+    return share * width, share * height
 
 
 def row_letter(row: int) -> str:
@@ -255,7 +270,7 @@ def _sheet_colour(head: Table, name: str, light: str) -> Lab | None:
     """Return the colour of paper or ink, given either way, for D65."""
     xyz = head.get(f"{name}_xyz")
     lab = _lab_of_xyz(xyz, light) if xyz else head.get(name)
-    return as_lab(adapt_to_d65(np.array([lab]), light)[0]) if lab else None
+    return as_lab(adapt_to_d65(np.array([lab]), light)[0]) if lab and lab != UNKNOWN else None
 
 
 # --- the whole ------------------------------------------------------------------------------------------

@@ -20,6 +20,8 @@ from strandgauge.colour.illuminant import ILLUMINANTS
 from strandgauge.files.toml import KeyPath
 
 SCHEMA = "strandgauge.card/1"
+UNKNOWN = "unknown"
+"""Stands for the colour of paper that is even but was not measured."""
 MAX_MM = 5000.0
 MAX_PATCHES = 2000
 DICTIONARIES = {name.upper(): name for name in sorted(dir(cv2.aruco)) if name.startswith("DICT_")}
@@ -190,6 +192,11 @@ def size(value: object, path: KeyPath) -> Any:  # noqa: ANN401 - a pair
     return pair(value, path) if isinstance(value, list) else (length(value, path),) * 2
 
 
+def paper(value: object, path: KeyPath) -> object:
+    """Return the colour of the bare sheet, or the word that it is not known."""
+    return value if value == UNKNOWN else lab(value, path)
+
+
 count = number(0, 1_000_000, whole=True)
 mm = number(-MAX_MM, MAX_MM)
 length = number(0, MAX_MM, above=True)
@@ -221,7 +228,7 @@ FORMS = {
     "card": Form(
         1,
         {"name": line, "version": count, "size": size, "illuminant": illuminant, "observer": observer}
-        | {"paper": lab, "paper_xyz": xyz, "ink": lab, "ink_xyz": xyz, "source": free, "note": free},
+        | {"paper": paper, "paper_xyz": xyz, "ink": lab, "ink_xyz": xyz, "source": free, "note": free},
         "illuminant",
         "paper|paper_xyz ink|ink_xyz",
     ),
@@ -245,9 +252,10 @@ FORMS = {
         200,
         {"origin": point, "center": point, "pitch": size, "size": size, "diameter": length}
         | {"columns": number(1, MAX_PATCHES, whole=True), "labs": several(lab), "xyzs": several(xyz)}
-        | {"ids": several(line), "names": several(line), "prefix": words, "label": label},
+        | {"ids": several(line), "names": several(line), "prefix": words, "label": label, "angle": angle},
         "origin|center pitch size|diameter columns labs|xyzs",
     ),
+    "exclude": Form(200, {"box": box}, "box"),
     "text": Form(
         200,
         {"at": point, "size": number(0.5, 100), "text": line, "align": choice(*get_args(Align))}

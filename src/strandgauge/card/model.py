@@ -111,7 +111,7 @@ class CardDefinition:
     observer: str
     """Always ``"2"``: colours of another observer are refused."""
     paper: Lab | None
-    """The bare sheet around everything; None when the chart's is not known."""
+    """The bare sheet around everything; None when it is not known."""
     ink: Lab | None
     """Markers, text and rules; None when not known."""
     window: Window | None
@@ -128,6 +128,10 @@ class CardDefinition:
     texts: tuple[Text, ...] = ()
     arrows: tuple[Arrow, ...] = ()
     scale: Scale | None = None
+    even_paper: bool = False
+    """The bare sheet is of one colour, though that is not known: it still tells how the light falls."""
+    excluded: tuple[Box, ...] = ()
+    """Where the bare sheet is not what it is elsewhere: print, holes, another board."""
 
     @property
     def patch_labs(self) -> NDArray[np.float64]:

@@ -45,7 +45,7 @@ class Samples:
     clipped_low: Array = field(repr=False)
     """(N,) share of the place that is clipped to black in all channels."""
     reference: Array = field(repr=False)
-    """(N, 3) CIELAB, D65/2 degrees, as printed."""
+    """(N, 3) CIELAB, D65/2 degrees, as printed; not a number for paper whose colour is not known."""
     is_patch: NDArray[np.bool_] = field(repr=False)
     """(N,) False for bare paper."""
 
@@ -53,7 +53,7 @@ class Samples:
 def sample_card(
     pixels: NDArray[np.uint8] | NDArray[np.uint16], view: CardView, card: CardDefinition
 ) -> Samples:
-    """Sample every patch of `card`, and its bare paper if its colour is stated, in a BGR picture (H, W, 3)."""
+    """Sample every patch of `card`, and its bare paper if that is of one colour, in a BGR picture (H, W, 3)."""
     layout = _layout(card)
     where = view.to_pixels(layout.points).astype(np.float32)
     # Where the picture holds several pixels for each sampling place, average them first.
@@ -90,11 +90,11 @@ def _layout(card: CardDefinition) -> _Layout:
     ids = [patch.id for patch in card.patches]
     labs = [patch.lab for patch in card.patches]
     cores = [_core(box, PATCH_CORE) for box in boxes]
-    if card.paper is not None:
+    if card.paper is not None or card.even_paper:
         for cell in _paper_cells(card):
             cores.append(cell)
             ids.append("paper")
-            labs.append(card.paper)
+            labs.append(card.paper or (np.nan, np.nan, np.nan))
     ticks = (np.arange(CELLS) + 0.5) / CELLS
     gx, gy = np.meshgrid(ticks, ticks)
     grid = np.c_[gx.ravel(), gy.ravel()]
@@ -122,6 +122,7 @@ def _paper_cells(card: CardDefinition) -> list[tuple[float, float, float, float]
     """
     taken = [patch.box for patch in card.patches]
     taken += [_bounding_box(np.asarray(marker.corners)) for marker in card.markers]
+    taken += card.excluded
     if card.window is not None:
         taken.append(card.window.box)
     side, clear = PAPER_CELL_MM, PAPER_CLEARANCE_MM

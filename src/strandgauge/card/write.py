@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
-from strandgauge.card.form import SCHEMA
+from strandgauge.card.form import SCHEMA, UNKNOWN
 from strandgauge.card.model import CardDefinition
 from strandgauge.files.toml import toml_text
 
@@ -13,9 +13,10 @@ from strandgauge.files.toml import toml_text
 def card_toml(card: CardDefinition, head: str = "") -> str:
     """Return a card as TOML, its colours for D65; ``head`` stands above as a comment."""
     named = {"name": card.name, "version": card.version, "size": card.size}
+    paper = UNKNOWN if card.even_paper and card.paper is None else card.paper
     data: dict[str, Any] = {
         "schema": SCHEMA,
-        "card": {**named, "illuminant": "D65", "observer": "2", "paper": card.paper, "ink": card.ink},
+        "card": {**named, "illuminant": "D65", "observer": "2", "paper": paper, "ink": card.ink},
         "window": card.window and asdict(card.window),
         "markers": {"dictionary": card.dictionary, "reserved_ids": card.reserved_ids},
         "marker": [
@@ -24,6 +25,7 @@ def card_toml(card: CardDefinition, head: str = "") -> str:
         ],
         "patch": [asdict(patch) for patch in card.patches],
         "scale": card.scale and asdict(card.scale),
+        "exclude": [{"box": box} for box in card.excluded],
         "text": [asdict(text) for text in card.texts],
         "arrow": [{"from": one.start, "to": one.end, "width": one.width} for one in card.arrows],
     }

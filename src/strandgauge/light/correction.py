@@ -13,7 +13,7 @@ light bends the tone curve, a warm lamp on one side tilts the matrix.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,6 +144,18 @@ def fit_correction(
         delta_e_2000(lab, samples.reference),
         delta_e_2000(lab_left_out, samples.reference),
     )
+
+
+def with_paper_seen(samples: Samples, card_size: tuple[float, float], usable: NDArray[np.bool_]) -> Samples:
+    """Return samples whose bare paper has the colour that a fit to the patches alone sees in it.
+
+    For paper of one colour that is not known: it then tells where the light is stronger, and no more.
+    """
+    paper = ~samples.is_patch
+    reference = samples.reference.copy()
+    if paper.any():
+        reference[paper] = np.median(fit_correction(samples, card_size, usable & ~paper).lab[paper], axis=0)
+    return replace(samples, reference=reference)
 
 
 def _set_up(samples: Samples, card_size: tuple[float, float], keep: NDArray[np.bool_]) -> _Problem:

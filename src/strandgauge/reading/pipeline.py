@@ -26,7 +26,7 @@ from strandgauge.errors import (
 )
 from strandgauge.files.calibration import calibration_file
 from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.light.correction import Correction, FittedCard, fit_correction
+from strandgauge.light.correction import Correction, FittedCard, fit_correction, with_paper_seen
 from strandgauge.light.region import Region, correct_region
 from strandgauge.light.trust import LightReport, judge, measure_exposure, measure_light
 from strandgauge.photo.open import Photo, open_photo
@@ -227,6 +227,8 @@ def read_card(photo: Photo, card: CardDefinition, view: CardView) -> CardReading
     exposure = measure_exposure(samples)
     if exposure.usable[samples.is_patch].sum() < FEWEST_PATCHES:
         raise OverexposedError(fault="patches", clipped=exposure.clipped, where="card")
+    if card.even_paper and card.paper is None:
+        samples = with_paper_seen(samples, card.size, exposure.usable)
     fitted = fit_correction(samples, card.size, exposure.usable)
     light = judge(exposure, measure_light(samples, fitted, view, card))
     return CardReading(photo, card, view, samples, fitted, light)

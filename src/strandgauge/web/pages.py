@@ -20,6 +20,7 @@ from strandgauge.errors import BadEntryError, StrandgaugeError, Told, UnknownEnt
 from strandgauge.photo.formats import recognise
 from strandgauge.web import screens
 from strandgauge.web.bodies import PhotoForm, photo_form
+from strandgauge.web.consultation import questions, told_by
 from strandgauge.web.draw import live, page, shown, templates
 from strandgauge.web.forms import (
     PageProblem,
@@ -226,6 +227,18 @@ def _client_routes(routes: APIRouter, service: Service) -> None:
         lines = json_lines(logbook, (logbook.client(client_id),), pictures=True)
         headers = {"Content-Disposition": f'attachment; filename="client-{client_id}.jsonl"'}
         return StreamingResponse(lines, media_type="application/jsonl", headers=headers)
+
+    @routes.get("/clients/{client_id}/history")
+    def ask(client_id: int) -> Response:
+        client = logbook.client(client_id)
+        asked = questions(client.history)
+        return shown(service, page(service, "history.html.j2", client=client, questions=asked))
+
+    @routes.post("/clients/{client_id}/history")
+    async def told(client_id: int, request: Request) -> Response:
+        form = await request.form()
+        await run_in_threadpool(logbook.set_history, client_id, told_by(form))
+        return _see(f"/clients/{client_id}")
 
     @routes.post("/clients/{client_id}/rename")
     def rename(client_id: int, alias: Annotated[str, Form()] = "") -> Response:

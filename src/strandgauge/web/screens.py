@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from strandgauge.colour.cielab import Lab
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import Target
+from strandgauge.judge.history import History
 from strandgauge.judge.moment import Chair, Moment, MomentKind, moment
 from strandgauge.judge.nextstep import NextStep, Stretch
 from strandgauge.judge.outlook import UNEVEN, Outlook
@@ -195,7 +196,9 @@ def answer_document(service: Service, judged: Judged, answer: Answer) -> dict[st
     """Return what is answered to a look when it is taken, as ``strandgauge.answer/1``."""
     chair = chair_of(judged.strand, answer.at, judged.stretch, (answer.at, answer.wet, answer.result))
     step = step_at(judged.step, chair)
-    finding = find(service, answer, judged.strand.target)
+    finding = find(service, answer, judged.strand.target, judged.history)
+    visit = service.logbook.visit(judged.strand.visit_id)
+    kept = service.logbook.client(visit.client_id).history
     base = judged.step
     return {
         "schema": ANSWER_SCHEMA,
@@ -214,17 +217,20 @@ def answer_document(service: Service, judged: Judged, answer: Answer) -> dict[st
         "step": None
         if base is None
         else {"kind": base.kind, "word": base.word, "sentence": base.sentence, "minutes": base.minutes},
-        "basis": basis_of(judged.strand, judged.stretch, len(judged.looks)),
+        "basis": basis_of(judged.strand, kept, judged.stretch, len(judged.looks)),
     }
 
 
-def basis_of(strand: Strand, stretch: Stretch | None, looks: int) -> dict[str, Any]:
+def basis_of(
+    strand: Strand, history: dict[str, Any] | None, stretch: Stretch | None, looks: int
+) -> dict[str, Any]:
     """Return what an answer hangs on besides its own look: where that has changed, it is worked out anew."""
     return {
         "target": strand.target,
         "started": None if strand.started is None else strand.started.isoformat(),
         "rinsed": None if strand.rinsed is None else strand.rinsed.isoformat(),
         "limit": strand.limit_minutes,
+        "history": history,
         "stretch": stretch,
         "looks": looks,
     }
@@ -270,7 +276,11 @@ def _card(service: Service, one: StrandSummary, now: datetime) -> StrandCard:
         return StrandCard(head, step_at(None, head.chair), None)
     kept = last.answer or {}
     base = kept.get("step")
-    if last.damage is None and base and kept.get("basis") == basis_of(one.strand, stretch, one.checks):
+    if (
+        last.damage is None
+        and base
+        and kept.get("basis") == basis_of(one.strand, one.client.history, stretch, one.checks)
+    ):
         step = NextStep(base["kind"], base["word"], base["sentence"], base["minutes"])
         return StrandCard(head, step_at(step, head.chair), kept["level"])
     judged = service.judged(one.strand.id)
@@ -322,7 +332,7 @@ def strand_screen(
     finding, outlook, caution = None, None, words.caution()
     curve = judged.curve if chair.running else None
     if judged.last is not None:
-        finding = find(service, judged.last, judged.strand.target, trying=trying, bowl=bowl)
+        finding = find(service, judged.last, judged.strand.target, judged.history, trying=trying, bowl=bowl)
         outlook = finding.outlook
         if finding.trying is not None:
             step = _in_words(next_step(outlook, curve, judged.stretch), moment(judged.step, chair))
@@ -347,6 +357,7 @@ def find(
     service: Service,
     answer: Answer,
     wanted: str | None,
+    history: History,
     *,
     trying: str | None = None,
     bowl: float | None = None,
@@ -359,7 +370,7 @@ def find(
     """
     wished = service.shade(wanted)
     shade = trying or (None if wished is None else wished.name)
-    outlook = None if shade is None else service.outlook_for(answer, shade, bowl)
+    outlook = None if shade is None else service.outlook_for(answer, shade, history, bowl)
     reading = answer.reading
     # What is finished is shown as it came out.
     become, become_words = _become(reading, None if answer.result else outlook)
@@ -388,7 +399,7 @@ def look_screen(service: Service, answer: Answer) -> LookScreen:
         wanted = None if outlook is None else outlook.target.name
         return LookScreen(
             None,
-            find(service, answer, wanted),
+            find(service, answer, wanted, answer.history),
             _in_words(step, moment(step, Chair(since_look=0.0))),
             {},
             False,
@@ -401,7 +412,7 @@ def look_screen(service: Service, answer: Answer) -> LookScreen:
     head = _head(service, service.logbook.client(visit.client_id), visit, strand, chair)
     step_then = Step(kept["kind"], kept["word"], kept["sentence"]) if "word" in kept else None
     wanted = None if answer.outlook is None else answer.outlook.target.name
-    finding = find(service, answer, wanted)
+    finding = find(service, answer, wanted, answer.history)
     if kept.get("verdict"):
         finding = replace(finding, verdict=kept["verdict"])
     return LookScreen(head, finding, step_then, kept, record.has_photo)

@@ -20,6 +20,7 @@ from strandgauge.dye.targets import Target, find_target, load_targets
 from strandgauge.errors import StrandgaugeError, UnknownLookError, UnreadableFileError
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.judge.follow import LiftCurve, follow
+from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.moment import Chair
 from strandgauge.judge.nextstep import NextStep, worst_stretch
 from strandgauge.judge.outlook import Outlook, Settings, base_zones
@@ -29,6 +30,7 @@ from strandgauge.photo.formats import recognise
 from strandgauge.reading.model import Reading
 from strandgauge.show.json import document_of, record_of
 from strandgauge.show.json.logbook import damage_of
+from strandgauge.web.consultation import history_of
 from strandgauge.web.settings import ServerSettings
 from strandgauge.web.workers import Job, WorkerPool
 from strandgauge.words import say
@@ -79,6 +81,8 @@ class Answer:
     """Why to stop, whatever colour and curve say; None where nothing speaks for it."""
     result: bool = False
     """Whether it shows the finished shade."""
+    history: History = NOTHING_TOLD
+    """What was known of the hair when it was taken; the outlook heeds it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +90,8 @@ class Judged:
     """A strand as its looks have it, whatever the clock says."""
 
     strand: Strand
+    history: History
+    """What the consultation asked."""
     looks: tuple[Answer, ...]
     """Those that can be read, by time."""
     damaged: tuple[CheckRecord, ...]
@@ -197,7 +203,8 @@ class Service:
             wanted = wanted or self.logbook.strand(strand_id).target
         shade = self.shade(wanted) if target is None else find_target(target, self.targets)
         at = self.now() - timedelta(seconds=age)
-        found = self.workers.run(Job(upload, wet, shade))
+        history = NOTHING_TOLD if strand_id is None else self.history(strand_id)
+        found = self.workers.run(Job(upload, wet, shade, history))
         answer = Answer(
             key=secrets.token_urlsafe(12),
             check_id=None,
@@ -210,6 +217,7 @@ class Service:
             picture_jpeg=found.picture_jpeg,
             strip_jpeg=found.strip_jpeg,
             result=result,
+            history=history,
         )
         if strand_id is not None:
             record = self.logbook.add_check(
@@ -278,10 +286,11 @@ class Service:
         """
         strand = self.logbook.strand(strand_id)
         checks = [one for one in self.logbook.checks(strand_id) if until is None or one.at <= until]
-        key = (strand, tuple((one.id, one.at, one.stretch, one.note, one.damage) for one in checks))
+        history = self.history(strand_id)
+        key = (strand, history, tuple((one.id, one.at, one.stretch, one.note, one.damage) for one in checks))
         with self._lock:
             known = self._judged.get(key)
-        return known or self._kept(self._judged, key, self._judge(strand, checks))
+        return known or self._kept(self._judged, key, self._judge(strand, history, checks))
 
     def curve(self, strand_id: int) -> LiftCurve | None:
         """Return the strand's lift curve; None without a look since its lightener went on."""
@@ -291,25 +300,32 @@ class Service:
         """Say why to stop with a strand whatever its colour: a gummy stretch test; None where none was."""
         return GUMMY_MEANS_STOP if self.logbook.gummy_seen(strand_id) else None
 
-    def outlook_for(self, answer: Answer, target: str, bowl: float | None = None) -> Outlook:
-        """Return the outlook of a look for a shade, also for another one or another bowl than was asked for then.
+    def history(self, strand_id: int) -> History:
+        """Return what the consultation asked of a strand's client."""
+        visit = self.logbook.visit(self.logbook.strand(strand_id).visit_id)
+        return history_of(self.logbook.client(visit.client_id).history)
+
+    def outlook_for(
+        self, answer: Answer, target: str, history: History, bowl: float | None = None
+    ) -> Outlook:
+        """Return the outlook of a look for a shade, also where shade, history or bowl are others than they were then.
 
         Raises
         ------
         StrandgaugeError : the shade is unknown.
         """
         shade = find_target(target, self.targets)
-        if bowl is None and answer.outlook is not None and answer.outlook.target.name == shade.name:
-            return answer.outlook
-        key = (answer.check_id or answer.key, shade.name, bowl)
+        kept = answer.outlook
+        if bowl is None and kept is not None and kept.target.name == shade.name and answer.history == history:
+            return kept
+        key = (answer.check_id or answer.key, shade.name, history, bowl)
         with self._lock:
             known = self._outlooks.get(key)
         if known is None:
             settings = Settings() if bowl is None else Settings(bowl=bowl)
             hair = base_zones(answer.reading)
-            known = self._kept(
-                self._outlooks, key, reach(hair, shade, self.palette, self.targets, self.ladder, settings)
-            )
+            made = reach(hair, shade, self.palette, self.targets, self.ladder, settings, history)
+            known = self._kept(self._outlooks, key, made)
         return known
 
     def shade(self, text: str | None) -> Target | None:
@@ -319,18 +335,20 @@ class Service:
         except StrandgaugeError:
             return None
 
-    def _judge(self, strand: Strand, checks: Sequence[CheckRecord]) -> Judged:
+    def _judge(self, strand: Strand, history: History, checks: Sequence[CheckRecord]) -> Judged:
         damaged = tuple(one for one in checks if damage_of(one) is not None)
         looks = tuple(self._stored(one) for one in checks if one not in damaged)
         stretch = worst_stretch(tuple(one.stretch for one in checks))
         outlook = None
         if looks and (shade := self.shade(strand.target)) is not None:
-            outlook = self.outlook_for(looks[-1], shade.name)
-        curve = self._curve(strand, looks, stretch)
+            outlook = self.outlook_for(looks[-1], shade.name, history)
+        curve = self._curve(strand, history, looks, stretch)
         step = next_step(outlook, None if strand.rinsed else curve, stretch) if looks else None
-        return Judged(strand, looks, damaged, curve, outlook, stretch, step)
+        return Judged(strand, history, looks, damaged, curve, outlook, stretch, step)
 
-    def _curve(self, strand: Strand, looks: Sequence[Answer], stretch: Stretch | None) -> LiftCurve | None:
+    def _curve(
+        self, strand: Strand, history: History, looks: Sequence[Answer], stretch: Stretch | None
+    ) -> LiftCurve | None:
         # Levels of another ladder are no levels of this one; and what is rinsed lifts no more.
         used = [
             (max(since, 0.0), one)
@@ -344,7 +362,7 @@ class Service:
         if not used:
             return None
         shade = self.shade(strand.target)
-        outlook = None if shade is None else self.outlook_for(used[-1][1], shade.name)
+        outlook = None if shade is None else self.outlook_for(used[-1][1], shade.name, history)
         curve = follow(
             [one.reading for _, one in used],
             [since for since, _ in used],
@@ -398,6 +416,7 @@ class Service:
             stretch=record.stretch,
             note=record.note,
             result=record.result,
+            history=history_of(((record.answer or {}).get("basis") or {}).get("history")),
         )
 
     def _remember(self, answer: Answer) -> None:

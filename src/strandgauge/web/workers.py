@@ -23,6 +23,7 @@ from threading import Lock, Thread, Timer
 from typing import TYPE_CHECKING
 
 from strandgauge.errors import PhotoTooHardError, ServerBusyError, StrandgaugeError
+from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.web.settings import Limits
 
 if TYPE_CHECKING:
@@ -47,6 +48,8 @@ class Job:
     wet: bool
     target: Target | None
     """The wanted shade, for the outlook."""
+    history: History = NOTHING_TOLD
+    """What was told of the hair."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +92,7 @@ class _Worker:
         clock = Timer(seconds, self.kill)
         clock.start()
         try:
-            self.pipe.send((job.wet, job.target))
+            self.pipe.send((job.wet, job.target, job.history))
             self.pipe.send_bytes(job.photo)  # as it is: pickled, a large photo would be held twice
             answer: Result | StrandgaugeError = self.pipe.recv()
         except (OSError, EOFError) as error:
@@ -216,8 +219,8 @@ def _work(pipe: Connection, bench: Bench, memory: int) -> None:
     _limit(memory)
     while True:
         try:
-            wet, target = pipe.recv()
-            job = Job(pipe.recv_bytes(), wet, target)
+            wet, target, history = pipe.recv()
+            job = Job(pipe.recv_bytes(), wet, target, history)
         except (EOFError, OSError):
             return
         answer: Result | StrandgaugeError
@@ -265,16 +268,14 @@ def _read(job: Job, bench: Bench) -> Result:
     draw_picture(measurement, reading).save(picture, "JPEG", quality=PICTURE_QUALITY)
     return Result(
         reading,
-        _outlook(reading, job.target, ladder, bench.palette),
+        _outlook(reading, job, ladder, bench.palette),
         picture.getvalue(),
         strip_jpeg(measurement),
     )
 
 
-def _outlook(
-    reading: Reading, target: Target | None, ladder: Ladder, palette: Palette | None
-) -> Outlook | None:
-    if target is None:
+def _outlook(reading: Reading, job: Job, ladder: Ladder, palette: Palette | None) -> Outlook | None:
+    if job.target is None:
         return None
     from strandgauge.dye.palette import load_palette
     from strandgauge.dye.targets import load_targets
@@ -282,4 +283,4 @@ def _outlook(
     from strandgauge.judge.reach import reach
 
     zones = base_zones(reading)
-    return reach(zones, target, palette or load_palette(), load_targets(), ladder)
+    return reach(zones, job.target, palette or load_palette(), load_targets(), ladder, history=job.history)

@@ -41,7 +41,7 @@ CUT = """
     range.selectNodeContents(one);
     const rows = new Set([...range.getClientRects()].map((box) => Math.round(box.top))).size;
     const box = range.getBoundingClientRect();
-    const words = one.textContent.trim().split(/\\s+/).length;
+    const words = one.textContent.trim().split(/[\\s-]+/).length;
     const longest = Math.max(...one.textContent.trim().split(/\\s+/).map((word) => word.length));
     return box.right > innerWidth + 1 || box.left < -1 || (longest < 14 && rows > words);
   })

@@ -200,7 +200,14 @@ class Logbook(Bin):
         ----------
         most : how many to return.
         """
-        last = _GLANCE.format("'{}'", "NULL", "NULL", "0", "checks.result", "checks.answer")
+        last = _GLANCE.format(
+            "CASE WHEN json_valid(checks.reading) THEN '{}' ELSE '' END",
+            "NULL",
+            "NULL",
+            "0",
+            "checks.result",
+            "checks.answer",
+        )
         rows = self._rows(
             f"""
             WITH recent AS (

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import cv2
@@ -11,12 +10,11 @@ from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.srgb import srgb_encode
-from strandgauge.light.region import correct_region
+from strandgauge.light.region import Region, correct_region
 from strandgauge.reading.model import Reading, ZoneReading
 from strandgauge.show.picture.canvas import (
     EDGE,
     GAP,
-    GROUND,
     INK,
     LINE,
     MARGIN,
@@ -43,96 +41,61 @@ _LIGHT, _DARK = (255, 255, 255), (20, 20, 20)
 _SWATCH = 150
 
 
-@dataclass(frozen=True, slots=True)
-class _Sheet:
-    """The flat card: pixels, and the way there from millimetres."""
-
-    pixels: NDArray[np.uint8]
-    to_pixels: Array
-    """(2, 3) card millimetres (x, y, 1) to pixels of ``pixels``."""
-
-    def place(self, points_mm: Array) -> Array:
-        """Map (N, 2) card millimetres to (N, 2) pixels."""
-        return np.asarray(np.c_[points_mm, np.ones(len(points_mm))] @ self.to_pixels.T)
-
-
 def draw_technical(measurement: Measurement, reading: Reading) -> Image:
     """Return the picture, sRGB."""
     from PIL import Image
 
     canvas = Canvas()
     at = canvas.write((MARGIN, MARGIN), " · ".join(words.headline(reading)), PHRASE, bold=True) + GAP // 2
-    sheet = _annotated_sheet(measurement)
-    canvas.image.paste(Image.fromarray(sheet.pixels), (MARGIN, at))
-    _label_zones(canvas, measurement, sheet, at)
-    at = _zone_columns(canvas, reading, at + sheet.pixels.shape[0] + GAP) + GAP
+    region = _flat_card(measurement)
+    pixels = np.ascontiguousarray(
+        (255 * srgb_encode(np.clip(region.linear, 0.0, 1.0)) + 0.5).astype(np.uint8)
+    )
+    to_pixels = np.asarray(cv2.invertAffineTransform(region.to_card), dtype=np.float64)
+    outlines = {name: zone.outline for name, zone in measurement.zones.items() if name != "overall"}
+    hair = measurement.strand.hair.astype(np.uint8)
+    for contour in cv2.findContours(hair, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)[0]:
+        places = np.c_[contour.reshape(-1, 2), np.ones(len(contour))] @ measurement.region.to_card.T
+        _outline(pixels, _placed(places, to_pixels), dark=False)
+    for outline in outlines.values():
+        _outline(pixels, _placed(outline, to_pixels))
+    canvas.image.paste(Image.fromarray(pixels), (MARGIN, at))
+    for name, outline in outlines.items():
+        middle, bottom = _placed(outline, to_pixels).mean(axis=0)[0], _placed(outline, to_pixels)[:, 1].max()
+        label, letters = words.zone_name(name).capitalize(), font(LINE, bold=True)
+        place = (MARGIN + middle, at + bottom + 24)
+        canvas.pen.text(
+            place, label, font=letters, fill=_DARK, anchor="mm", stroke_width=6, stroke_fill=_LIGHT
+        )
+    at = _zone_columns(canvas, reading, at + pixels.shape[0] + GAP) + GAP
     for note in reading.notes:
         at = canvas.write((MARGIN, at), f"! {said(note)}", LINE) + 10
     return canvas.down_to(_footer(canvas, measurement, reading, at) + MARGIN // 2)
 
 
-def _annotated_sheet(measurement: Measurement) -> _Sheet:
-    sheet = _flat_card(measurement)
-    width, height = measurement.card.card.size
-    corners = np.array([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)])
-    _outline(sheet, corners)
-    contours, _ = cv2.findContours(
-        measurement.strand.hair.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE
-    )
-    for contour in contours:
-        places = np.c_[contour.reshape(-1, 2), np.ones(len(contour))] @ measurement.region.to_card.T
-        _outline(sheet, places, dark=False)
-    for name in ("root", "mids", "ends"):
-        _outline(sheet, measurement.zones[name].outline)
-    return sheet
-
-
-def _flat_card(measurement: Measurement) -> _Sheet:
+def _flat_card(measurement: Measurement) -> Region:
     """Return the card as if seen straight from above in D65, the strand's root end on the left."""
     found = measurement.card
     window = found.card.window
     assert window is not None, "a strand was measured, so the card has a window"
     width, height = found.card.size
     box = (-SURROUND_MM, -SURROUND_MM, width + 2 * SURROUND_MM, height + 2 * SURROUND_MM)
-    along = box[2] if window.root_end in ("left", "right") else box[3]
-    region = correct_region(
-        found.photo.pixels, found.view, found.correction, box, window.root_end, (WIDTH - 2 * MARGIN) / along
-    )
-    encoded = srgb_encode(np.clip(region.linear, 0.0, 1.0))
-    pixels = np.ascontiguousarray((255 * encoded + 0.5).astype(np.uint8))
-    return _Sheet(pixels, np.asarray(cv2.invertAffineTransform(region.to_card), dtype=np.float64))
+    scale = (WIDTH - 2 * MARGIN) / (box[2] if window.root_end in ("left", "right") else box[3])
+    return correct_region(found.photo.pixels, found.view, found.correction, box, window.root_end, scale)
 
 
-def _outline(sheet: _Sheet, points_mm: Array, *, dark: bool = True) -> None:
+def _placed(points_mm: Array, to_pixels: Array) -> Array:
+    """Map (N, 2) card millimetres to (N, 2) pixels."""
+    return np.asarray(np.c_[points_mm, np.ones(len(points_mm))] @ to_pixels.T)
+
+
+def _outline(pixels: NDArray[np.uint8], points: Array, *, dark: bool = True) -> None:
     """Draw a closed line that shows on light and on dark, or a light one."""
     # cv2 takes fractions of a pixel as shifted integers: 3 bits.
-    polygon = [np.round(8 * sheet.place(points_mm)).astype(np.int32)]
-    cv2.polylines(sheet.pixels, polygon, True, _LIGHT, 5 if dark else 2, cv2.LINE_AA, 3)
+    polygon = [np.round(8 * points).astype(np.int32)]
+    cv2.polylines(pixels, polygon, True, _LIGHT, 5 if dark else 2, cv2.LINE_AA, 3)
     if dark:
-        cv2.polylines(sheet.pixels, polygon, True, _DARK, 2, cv2.LINE_AA, 3)
-
-
-def _label_zones(canvas: Canvas, measurement: Measurement, sheet: _Sheet, top: int) -> None:
-    """Write each zone's name on a label, on the side of the strand where the window has more room."""
-    letters = font(LINE, bold=True)
-    outlines = {
-        name: sheet.place(zone.outline) for name, zone in measurement.zones.items() if name != "overall"
-    }
-    window = measurement.card.card.window
-    assert window is not None, "a strand was measured, so the card has a window"
-    x, y, width, height = window.box
-    corners = sheet.place(np.array([(x, y), (x + width, y + height)]))[:, 1]
-    strand = np.vstack(list(outlines.values()))[:, 1]
-    above = strand.min() - corners.min() >= corners.max() - strand.max()
-    for name, outline in outlines.items():
-        text = words.zone_name(name).capitalize()
-        half = letters.getlength(text) / 2 + 16
-        x = float(np.clip(outline[:, 0].mean() + MARGIN, MARGIN + half, WIDTH - MARGIN - half))
-        y = top + (float(outline[:, 1].min()) - 40 if above else float(outline[:, 1].max()) + 40)
-        canvas.pen.rounded_rectangle(
-            (x - half, y - 24, x + half, y + 24), 12, fill=GROUND, outline=EDGE, width=2
-        )
-        canvas.pen.text((x, y), text, font=letters, fill=INK, anchor="mm")
+        cv2.polylines(pixels, polygon, True, _DARK, 2, cv2.LINE_AA, 3)
 
 
 def _zone_columns(canvas: Canvas, reading: Reading, top: int) -> int:

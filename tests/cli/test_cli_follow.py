@@ -40,8 +40,8 @@ def test_times_from_the_camera_and_a_start(strandgauge, valid):
 def test_a_stalled_strand_stops_and_names_shades_that_read_true_now(strandgauge, stalled):
     outcome = strandgauge("follow", *stalled, "--start", "10:00", "--target", "pastel pink", "--limit", "60")
     assert outcome.code == 0
-    assert outcome.out.startswith("As light as it will get: stop.")
-    assert "What reads true on it as it is now:" in outcome.out
+    assert outcome.out.startswith("As light as it will get: stop, rinse.")
+    assert "Likely to read true on it as it is now:" in outcome.out
     assert "gummy" in outcome.out
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from strandgauge.hair.levels import load_ladder
+from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import CurvePoint, Estimate, LiftCurve, Look
 
 LADDER = load_ladder()
@@ -27,13 +28,6 @@ def rise(start, plateau, rate, until, *, widen=0.02, since=0.0, step=1.5) -> tup
     return tuple(points)
 
 
-SIGNS = (
-    "The scalp burns, stings or swells.",
-    "The strand feels gummy, stretches and does not spring back, or breaks.",
-    "The lightener gets hot or begins to dry out.",
-)
-
-
 def curve(**changes) -> LiftCurve:
     """Return a strand that lifts well: three looks, one of them bad, pastel pink wanted, 50 minutes at most."""
     values = {
@@ -42,12 +36,7 @@ def curve(**changes) -> LiftCurve:
         "points": rise(5.2, 9.6, 0.028, 50, widen=0.022, since=5),
         "state": "lifting",
         "stop": False,
-        "headline": "Still lifting: look again in 8 minutes.",
-        "advice": (
-            "It gains about 0.8 levels in 10 minutes.",
-            "Level 9.0, which pastel pink needs, may come in 28 minutes, right at the time limit.",
-        ),
-        "stop_signs": SIGNS,
+        "advice": (Advice("overall", "lift", ("lifting",), (("rate", 0.8),)),),
         "level_now": Estimate(6.9, 6.5, 7.3),
         "rate": Estimate(0.8, 0.5, 1.1),
         "plateau": Estimate(9.6, 8.3, 10.0),
@@ -71,11 +60,7 @@ def stalled(**changes) -> LiftCurve:
             "points": rise(6.0, 7.6, 0.12, 50, widen=0.006, since=10),
             "state": "stalled",
             "stop": True,
-            "headline": "As light as it will get: stop and rinse.",
-            "advice": (
-                "It has gained 0.2 levels in the last 15 minutes and ends near level 7.6.",
-                "Pastel pink needs level 9.0: not on this strand today. Coral and copper read true now.",
-            ),
+            "advice": (Advice("overall", "rinse", ("stalled",), (("gain", 0.1),)),),
             "level_now": Estimate(7.6, 7.3, 7.9),
             "rate": Estimate(0.1, 0.0, 0.3),
             "plateau": Estimate(7.6, 7.3, 8.0),
@@ -94,8 +79,7 @@ def first_look(**changes) -> LiftCurve:
             "looks": (look(5, 5.2),),
             "points": (),
             "state": "first look",
-            "headline": "One look cannot tell how fast it lifts: look again in 10 minutes.",
-            "advice": ("Take the next photo in 10 minutes, the same strand in the same light.",),
+            "advice": (Advice("overall", "lift", ("first-look",)),),
             "level_now": Estimate(5.2, 4.7, 5.7),
             "rate": None,
             "plateau": None,
@@ -116,7 +100,6 @@ def slowing(**changes) -> LiftCurve:
             "looks": (look(5, 5.2), look(20, 8.1), look(35, 8.9)),
             "points": rise(5.2, 9.2, 0.085, 50, widen=0.01, since=5),
             "state": "slowing",
-            "headline": "Slowing: look again in 5 minutes.",
             "level_now": Estimate(8.9, 8.6, 9.2),
             "rate": Estimate(0.3, 0.1, 0.5),
             "plateau": Estimate(9.2, 8.9, 9.6),

@@ -39,6 +39,7 @@ def lift_curves(
                 needs_level=None if wanted is None else wanted.needs_level,
                 ladder=ladder,
                 from_start=False,
+                by_zone=False,
             ),
         )
 

@@ -32,6 +32,14 @@ if TYPE_CHECKING:
     from strandgauge.reading.model import Reading
 
 
+class StretchChoice(StrEnum):
+    """What a few wet hairs did when they were stretched."""
+
+    springs_back = "springs back"
+    slow = "slow"
+    gummy = "gummy"
+
+
 class ZoneChoice(StrEnum):
     """The part of the strand to follow."""
 
@@ -85,6 +93,9 @@ def follow(
         typer.Option(metavar="LEVEL", min=1.0, max=14.0, help="The level to come to, instead of a shade."),
     ] = None,
     zone: Annotated[ZoneChoice, typer.Option(help="The part of the strand to follow.")] = ZoneChoice.overall,
+    stretch: Annotated[
+        StretchChoice | None, typer.Option(help="What a few wet hairs did when stretched just now.")
+    ] = None,
     wet: Annotated[
         bool,
         typer.Option("--wet", help="The strand is wet in the photos: state the dry estimate, less sure."),
@@ -104,6 +115,7 @@ def follow(
     files = _files(photos or [], folder)
     _check_options(files, at, start, target, level)
     from strandgauge.judge.follow import follow as follow_lift
+    from strandgauge.judge.follow import needs_of
 
     rungs = load_ladder_for(ladder)
     seen = _read_all(session, files, load_card_for(card, profile), rungs, wet, strips=page is not None)
@@ -116,6 +128,8 @@ def follow(
         zone=zone.value,
         target=None if outlook is None else outlook.target.name,
         needs_level=level if outlook is None else outlook.level_to_come_to,
+        needs=None if outlook is None else needs_of(outlook),
+        stretch=None if stretch is None else stretch.value,
         reads_true_now=() if outlook is None else [shade.name for shade in outlook.instead],
         limit=limit,
         ladder=rungs,

@@ -125,7 +125,9 @@ def _tick(session: Session, strand: WatchedStrand, bell: _Bell, now: datetime) -
         if bell.complaint != error.message:
             bell.complaint = error.message
             session.tell_aside(error)
-    bell.ring(answer, curve.headline)
+    from strandgauge.words import lift
+
+    bell.ring(answer, lift.headline(curve))
 
 
 class _Bell:

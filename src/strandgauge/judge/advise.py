@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from strandgauge.colour.cielab import Lab, chroma, hue_deg
 from strandgauge.judge.history import History
-from strandgauge.judge.outlook import Advice, Do, Outlook, ZoneOutlook
+from strandgauge.judge.outlook import Outlook, ZoneOutlook
+from strandgauge.lift.advice import Advice, Do
 
 MOST_LIFT = 3.5
 """Levels of further lift that may be asked of hair whose history is not known ..."""

@@ -1,27 +1,32 @@
-"""One strand over time: its lift curve, where that is heading, and whether to go on or to stop.
+"""One strand over time: its lift curve, where that is heading, and whether to go on or to stop, part by part.
 
-The kinetics are in :mod:`strandgauge.lift.kinetics`, the words in :mod:`strandgauge.judge.advice`.
+The kinetics are in :mod:`strandgauge.lift.kinetics`, the decisions in :mod:`strandgauge.judge.lifting`.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from strandgauge.colour.arrays import Array
 from strandgauge.errors import BadTimesError
 from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.judge.advice import STOP_SIGNS, Facts, Rules, Wish, advise, load_rules
+from strandgauge.judge.history import Stretch
+from strandgauge.judge.lifting import Facts, Moment, Rules, advise_lifting, load_rules, part_of, state_of
+from strandgauge.judge.outlook import Outlook
 from strandgauge.lift.curve import CurvePoint, Estimate, LiftCurve, Look, State
 from strandgauge.lift.kinetics import LiftFit, fit_lift
 from strandgauge.reading.model import Reading, ZoneReading
 from strandgauge.strand.names import ZoneName
 
-__all__ = ["CurvePoint", "Estimate", "LiftCurve", "Look", "State", "follow", "zone_of"]
+__all__ = ["CurvePoint", "Estimate", "LiftCurve", "Look", "State", "follow", "needs_of", "zone_of"]
 
 _CURVE_POINTS = 41
+PARTS: tuple[ZoneName, ...] = ("root", "mids", "ends")
+LONGEST_LIMIT = 120.0
+"""Minutes; no maker's time is longer, so that more is a slip of the finger."""
 
 
 def follow(
@@ -31,25 +36,33 @@ def follow(
     zone: ZoneName = "overall",
     target: str | None = None,
     needs_level: float | None = None,
+    needs: Mapping[str, float | None] | None = None,
     reads_true_now: Sequence[str] = (),
     limit: float | None = None,
+    stretch: Stretch | None = None,
     ladder: Ladder | None = None,
     from_start: bool = True,
+    by_zone: bool = True,
 ) -> LiftCurve:
-    """Fit the lift curve of one strand and say whether to go on.
+    """Fit the lift curve of one strand and say what to do with each part of it.
 
     Parameters
     ----------
-    readings : of the same strand, in any order.
+    readings : of the same strand, in any order. Looks of hair that was not wet or dry as at the last look are left
+        out, since a wet strand reads darker than it is.
     minutes : of each reading, since the lightener went on.
-    zone : the part of the strand to follow.
+    zone : the part of the strand to follow; where it is the whole, root, mids and ends are judged too.
     target : name of the wanted shade, for the words.
     needs_level : the level that the wanted shade needs. A ``target`` without it reads true at no level.
+    needs : the level that each part needs, where they differ; see `needs_of`.
     reads_true_now : names of shades that read true on the strand as it is, for the words.
-    limit : the maker's time limit, minutes since the lightener went on; no advice goes past it.
+    limit : the maker's time, minutes since the lightener went on; no advice goes past it. Without it none goes past
+        the ceiling of ``calibration/lift.toml``.
+    stretch : the worst answer that the strand's stretch tests gave.
     ladder : that of the readings; the shipped one when left out.
     from_start : False where it is not known when the lightener went on and ``minutes`` count from the first
         look; there can be no ``limit`` then.
+    by_zone : False where the parts are not of interest.
 
     Raises
     ------
@@ -62,41 +75,56 @@ def follow(
             "A time limit counts from when the lightener went on, which is not known",
             remedy="Give that time with --start HH:MM, or each photo's minutes with --at.",
         )
-    rungs = ladder or load_ladder()
+    rungs, rules = ladder or load_ladder(), load_rules()
     order = sorted(range(len(minutes)), key=lambda place: minutes[place])
-    zones = [zone_of(readings[place], zone) for place in order]
+    shown = [readings[place] for place in order]
     times = [float(minutes[place]) for place in order]
-    fit = fit_lift(times, [z.level for z in zones], [z.level_sd for z in zones], rungs)
+    alike = [reading.wet == shown[-1].wet for reading in shown]
+    moment = Moment(limit, from_start, stretch, not all(alike))
+    kept = [place for place, like in enumerate(alike) if like]
+    aimed = target is not None or needs_level is not None
+    wanted = dict(needs or {})
+
+    def part(name: ZoneName) -> tuple[Facts, LiftFit, list[bool]]:
+        zones = [zone_of(shown[place], name) for place in kept]
+        need = wanted.get(name, needs_level)
+        return _part(name, zones, [times[place] for place in kept], need, aimed, limit, rules, rungs)
+
+    whole, fit, used = part(zone)
+    parts = [part(name)[0] for name in PARTS] if by_zone and zone == "overall" else []
+    advice, stop, pause = advise_lifting(whole, parts, moment, rules)
+    fitting = dict(zip(kept, used, strict=True))
     looks = tuple(
-        Look(when, readings[place].photo, z.level, z.level_sd, z.lab, bool(wrong <= 0.5))
-        for when, place, z, wrong in zip(times, order, zones, fit.wrong, strict=True)
+        Look(when, reading.photo, z.level, z.level_sd, z.lab, fitting.get(place, False))
+        for place, (when, reading) in enumerate(zip(times, shown, strict=True))
+        for z in (zone_of(reading, zone),)
     )
-    rules = load_rules()
-    facts = _facts(fit, looks, needs_level, limit, rules, rungs.lightest)
-    wish = Wish(target, needs_level, tuple(reads_true_now))
-    state = _state(facts, needs_level, limit, rules)
-    words = advise(state, facts, wish, looks, readings[order[-1]], zone, limit, rules)
     return LiftCurve(
         zone=zone,
         looks=looks,
-        points=_points(fit, times, limit, rules, rungs.lightest),
-        state=state,
-        stop=words.stop,
-        headline=words.headline,
-        advice=words.advice,
-        stop_signs=STOP_SIGNS,
-        level_now=facts.level_now,
-        rate=facts.rate,
-        plateau=facts.plateau,
+        points=_points(fit, [times[place] for place in kept], limit, rules, rungs.lightest),
+        state=state_of(whole, moment, rules),
+        stop=stop,
+        advice=advice,
+        level_now=whole.level_now,
+        rate=whole.rate,
+        plateau=whole.plateau,
         target=target,
-        needs_level=needs_level,
-        minutes_to_need=facts.minutes_to_need,
-        chance_in_time=facts.chance_in_time,
+        needs_level=whole.needs,
+        minutes_to_need=whole.minutes_to_need,
+        chance_in_time=whole.chance_in_time,
         limit=limit,
-        next_look=words.next_look,
+        next_look=pause,
         ladder=rungs.name,
         from_start=from_start,
+        zones=tuple(part_of(facts, moment, rules) for facts in parts),
+        reads_true_now=tuple(reads_true_now),
     )
+
+
+def needs_of(outlook: Outlook) -> dict[str, float | None]:
+    """Return the level that each part of a strand needs for the outlook's shade."""
+    return {zone.name: None if zone.needs is None else zone.needs.level for zone in outlook.zones}
 
 
 def zone_of(reading: Reading, name: ZoneName) -> ZoneReading:
@@ -112,63 +140,63 @@ def _check_times(readings: Sequence[Reading], minutes: Sequence[float], limit: f
     for value in minutes:
         if not math.isfinite(value) or value < 0:
             raise BadTimesError(f"'{value:g}' is no time since the lightener went on")
-    if limit is not None and not (math.isfinite(limit) and limit > 0):
+    if limit is not None and not (math.isfinite(limit) and 0 < limit <= LONGEST_LIMIT):
         raise BadTimesError(
             f"'{limit:g}' is no time limit", remedy="Give the maker's limit in minutes, such as --limit 45."
         )
 
 
-def _facts(
-    fit: LiftFit,
-    looks: tuple[Look, ...],
-    needs_level: float | None,
+def _part(
+    name: ZoneName,
+    zones: Sequence[ZoneReading],
+    times: Sequence[float],
+    needs: float | None,
+    aimed: bool,
     limit: float | None,
     rules: Rules,
-    lightest: float,
-) -> Facts:
-    """Draw from the fit what the advice needs to know."""
-    now = looks[-1].minutes
+    ladder: Ladder,
+) -> tuple[Facts, LiftFit, list[bool]]:
+    """Fit one part of the strand and draw from it what the advice needs to know; also which looks fit."""
+    fit = fit_lift(times, [z.level for z in zones], [z.level_sd for z in zones], ladder)
+    used = [bool(wrong <= 0.5) for wrong in fit.wrong]
+    now, latest = times[-1], zones[-1]
     levels_now = fit.levels_at(now)
-    single = len(looks) == 1
+    single = len(times) == 1
     wait = chance = None
-    enough = 0.0
-    if needs_level is not None:
-        enough = float(np.mean(levels_now >= needs_level))
-        when = fit.minutes_when(needs_level)
+    enough = may_come = 0.0
+    if needs is not None:
+        enough = float(np.mean(levels_now >= needs))
+        when = fit.minutes_when(needs)
         # Nothing is foretold past the time limit, or further ahead than anyone can tell.
         end = now + rules.too_far if limit is None else min(limit, now + rules.too_far)
         waits = np.where(when <= end, np.maximum(when - now, 0.0), np.inf)
         wait = None if single else _estimate(waits)
         chance = None if limit is None or single else float(np.mean(when <= limit))
-    return Facts(
+        may_come = float(np.mean(when <= (max(rules.stop_past, now) if limit is None else limit)))
+    facts = Facts(
+        zone=name,
         minute=now,
-        seen_for=now - looks[0].minutes,
-        latest_used=looks[-1].used,
+        seen_for=now - times[0],
+        single=single,
+        latest_used=used[-1],
         # Whatever the curve makes of it: a strand that was just seen to be darker is not light enough.
-        latest_agrees=looks[-1].used
-        and (needs_level is None or looks[-1].level + looks[-1].level_sd >= needs_level),
+        latest_agrees=used[-1] and (needs is None or latest.level + latest.level_sd >= needs),
+        latest_level=latest.level,
+        latest_sd=latest.level_sd,
         level_now=_estimate(levels_now),
+        level_sd=float(np.std(levels_now)),
+        needs=needs,
+        aimed=aimed,
         rate=None if single else _estimate(10.0 * fit.gain(now, now + 1.0)),
         gain_ahead=float(np.median(fit.gain(now, now + 10.0))),
         level_at_limit=None if limit is None or single else _estimate(fit.levels_at(max(limit, now))),
-        plateau=None if single else _estimate(np.minimum(fit.plateau, lightest)),
+        plateau=None if single else _estimate(np.minimum(fit.plateau, ladder.lightest)),
         enough=enough,
         minutes_to_need=wait,
         chance_in_time=chance,
+        may_come=may_come,
     )
-
-
-def _state(facts: Facts, needs_level: float | None, limit: float | None, rules: Rules) -> State:
-    if limit is not None and facts.minute >= limit:
-        return "time is up"
-    if needs_level is not None and facts.enough >= 0.5 and facts.latest_agrees:
-        return "light enough"
-    if facts.rate is None:
-        return "first look"
-    stalled = facts.gain_ahead < rules.stalled and facts.seen_for >= rules.look_every
-    if stalled and facts.latest_used and not facts.torn:
-        return "stalled"
-    return "slowing" if facts.gain_ahead < rules.slowing else "lifting"
+    return facts, fit, used
 
 
 def _points(
@@ -185,7 +213,7 @@ def _points(
     return tuple(points)
 
 
-def _estimate(samples: NDArray[np.float64]) -> Estimate:
+def _estimate(samples: Array) -> Estimate:
     # 'inverted_cdf' returns one of the samples, so that infinite ones do no harm to the others.
     low, middle, high = np.quantile(samples, [0.025, 0.5, 0.975], method="inverted_cdf")
     return Estimate(float(middle), float(low), float(high))

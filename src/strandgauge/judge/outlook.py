@@ -10,36 +10,14 @@ from annotated_types import MinLen
 from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.targets import Target
-from strandgauge.facts import Fact, Note, NotNegative, Share
+from strandgauge.facts import Note, NotNegative, Share
+from strandgauge.lift.advice import Advice, Do
 from strandgauge.reading.model import Reading
 
 Verdict = Literal["true", "may", "close", "turns", "out"]
 """Reads true; may read true, the chance stands beside it; comes close; turns into another colour; out of reach."""
 VERDICTS: tuple[Verdict, ...] = ("true", "may", "close", "turns", "out")
 """From best to worst."""
-
-Do = Literal[
-    "lift",
-    "rinse",
-    "look-again",
-    "deposit",
-    "clarify",
-    "remove-dye",
-    "wait",
-    "fill",
-    "neutralise",
-    "tone",
-    "dye",
-    "melt-root",
-    "choose-another",
-    "ask-history",
-    "metal-test",
-    "stop-condition",
-    "stop-time",
-    "stop-history",
-]
-"""What a zone is advised."""
-STOPS: tuple[Do, ...] = ("stop-condition", "stop-time", "stop-history")
 
 UNEVEN = 2.0
 """CIEDE2000 between zones from which they no longer pass for one colour; own judgement."""
@@ -109,18 +87,6 @@ class Needs:
     """Below this it hardly can."""
     high: float
     """From here on it is as sure as it gets."""
-
-
-@dataclass(frozen=True, slots=True)
-class Advice:
-    """One thing to do, and why."""
-
-    zone: str
-    do: Do
-    why: tuple[str, ...] = ()
-    """Codes, the most telling first; `strandgauge.words` has a sentence for each."""
-    facts: tuple[tuple[str, Fact], ...] = ()
-    """Numbers and names that the sentences may use."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from annotated_types import MinLen
 
 from strandgauge.colour.cielab import Lab
 from strandgauge.facts import NotNegative, Share
+from strandgauge.lift.advice import Advice
 from strandgauge.strand.names import ZoneName
 
 State = Literal["first look", "lifting", "slowing", "stalled", "light enough", "time is up"]
@@ -50,6 +51,23 @@ class CurvePoint:
 
 
 @dataclass(frozen=True, slots=True)
+class ZoneLift:
+    """How one part of the strand stands against what it needs."""
+
+    zone: ZoneName
+    level: float
+    """Now, by all looks."""
+    level_sd: NotNegative
+    needs_level: float | None
+    """None where nothing is aimed at, or no lift helps."""
+    enough: Share
+    """Probability that the needed level is reached."""
+    gain: float
+    """Levels that the next 10 minutes would bring."""
+    state: State
+
+
+@dataclass(frozen=True, slots=True)
 class LiftCurve:
     """How a strand lifts, and what follows from it."""
 
@@ -62,12 +80,8 @@ class LiftCurve:
     state: State
     stop: bool
     """True where the answer is to take the lightener off."""
-    headline: str
-    """The answer in one short sentence."""
-    advice: tuple[str, ...]
-    """What to do and why, a sentence each, most pressing first."""
-    stop_signs: Annotated[tuple[str, ...], MinLen(1)]
-    """What eyes and fingers must check, always shown."""
+    advice: tuple[Advice, ...]
+    """What to do with which part of the strand, most pressing first."""
     level_now: Estimate
     """At the last look."""
     rate: Estimate | None
@@ -86,5 +100,9 @@ class LiftCurve:
     next_look: NotNegative | None
     """Minutes from the last look to the next; None where the answer is to stop."""
     ladder: str
-    from_start: bool
+    from_start: bool = True
     """False where minutes count from the first look, since it is not known when the lightener went on."""
+    zones: tuple[ZoneLift, ...] = ()
+    """Root, mids and ends against their own need, where all of the strand is followed."""
+    reads_true_now: tuple[str, ...] = ()
+    """Names of shades that are likely to read true on the strand as it is."""

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from strandgauge.errors import StrandgaugeError
 from strandgauge.files.write import cannot_write, write_whole
-from strandgauge.judge.follow import follow
+from strandgauge.judge.follow import follow, needs_of
 from strandgauge.judge.moment import Chair, Moment, moment
 from strandgauge.judge.outlook import Outlook, Settings, base_zones
 from strandgauge.kit import Kit
@@ -106,6 +106,7 @@ class WatchedStrand:
             zone=self._plan.zone,
             target=None if outlook is None else outlook.target.name,
             needs_level=self._plan.level if outlook is None else outlook.level_to_come_to,
+            needs=None if outlook is None else needs_of(outlook),
             reads_true_now=() if outlook is None else [one.name for one in outlook.instead],
             limit=self._plan.limit,
             ladder=self._kit.ladder,
@@ -124,14 +125,16 @@ class WatchedStrand:
         ------
         CannotWriteError : it cannot be written.
         """
+        said: tuple[str, tuple[str, ...]] | None = None
         if answer.code is not None and answer.kind == "stop":
             reason = say(f"moment.{answer.code}", **dict(answer.facts))
             headline = say(f"moment-word.{answer.code}")
-            curve = replace(curve, stop=True, headline=f"{headline}.", advice=(reason,), next_look=None)
-        if (curve, len(self.readings)) != self._shown:
-            page = follow_page(curve, self.readings, self._strips, refresh=REFRESH_SECONDS)
+            curve = replace(curve, stop=True, next_look=None)
+            said = (f"{headline}.", (reason,))
+        if (curve, said, len(self.readings)) != self._shown:
+            page = follow_page(curve, self.readings, self._strips, refresh=REFRESH_SECONDS, said=said)
             write_whole(self._page, page.encode())
-            self._shown = (curve, len(self.readings))
+            self._shown = (curve, said, len(self.readings))
 
     def _times(self, readings: list[Reading]) -> LookTimes:
         names, taken = [one.photo for one in readings], [one.taken for one in readings]

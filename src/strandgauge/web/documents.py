@@ -179,7 +179,7 @@ class Curve(BaseModel):
     schema_: Literal["strandgauge.lift-curve/1"] = Field(alias="schema")
     stop: bool
     headline: str
-    advice: list[str]
+    advice: list[dict[str, Any]]
 
 
 class ShadeList(BaseModel):

@@ -25,6 +25,7 @@ from strandgauge.web import screens
 from strandgauge.words import reading as words
 from strandgauge.words import said, say
 from strandgauge.words.judge import chance_line, evening_saying, formula_text, mix_line, needs_line, saying
+from strandgauge.words.lift import stop_signs
 from strandgauge.words.nextstep import curve_sentences, stretch_answers
 
 if TYPE_CHECKING:
@@ -124,6 +125,7 @@ def templates() -> jinja2.Environment:
         saying=saying,
         evening_saying=evening_saying,
         stretch_answers=stretch_answers(),
+        stop_signs=stop_signs(),
         bowls=screens.BOWLS,
         server_now=NOW,
         undo=None,

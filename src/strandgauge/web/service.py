@@ -19,7 +19,7 @@ from strandgauge.dye.palette import Palette, load_palette
 from strandgauge.dye.targets import Target, find_target, load_targets
 from strandgauge.errors import StrandgaugeError, UnknownLookError, UnreadableFileError
 from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.judge.follow import LiftCurve, follow
+from strandgauge.judge.follow import LiftCurve, follow, needs_of
 from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.moment import Chair
 from strandgauge.judge.nextstep import NextStep, worst_stretch
@@ -363,16 +363,17 @@ class Service:
             return None
         shade = self.shade(strand.target)
         outlook = None if shade is None else self.outlook_for(used[-1][1], shade.name, history)
-        curve = follow(
+        return follow(
             [one.reading for _, one in used],
             [since for since, _ in used],
             target=None if outlook is None else outlook.target.name,
             needs_level=None if outlook is None else outlook.level_to_come_to,
+            needs=None if outlook is None else needs_of(outlook),
+            stretch=stretch,
             reads_true_now=() if outlook is None else [other.name for other in outlook.instead],
             limit=strand.limit_minutes,
             ladder=self.ladder,
         )
-        return stopped(curve, GUMMY_MEANS_STOP) if stretch == "gummy" else curve
 
     def _keep_answer(self, answer: Answer) -> None:
         """Keep for good what is answered to a look, by what was known when it was taken."""
@@ -458,8 +459,3 @@ def chair_of(
         dried=after and last is not None and not last[1],
         finished=last is not None and last[2],
     )
-
-
-def stopped(curve: LiftCurve, reason: str) -> LiftCurve:
-    """Return a curve that says stop, and nothing of what it advised before."""
-    return replace(curve, stop=True, headline="Stop: rinse now.", advice=(reason,), next_look=None)

@@ -9,7 +9,8 @@ from strandgauge.colour.cielab import Lab, delta_e_2000
 from strandgauge.colour.names import colour_word, difference_words
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.hair.levels import level_at_least
-from strandgauge.judge.outlook import UNEVEN, Advice, Evening, Outlook, ZoneOutlook
+from strandgauge.judge.outlook import UNEVEN, Evening, Outlook, ZoneOutlook
+from strandgauge.lift.advice import Advice
 from strandgauge.words import say, sentence
 
 

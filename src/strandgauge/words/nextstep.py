@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from strandgauge.judge.advice import LOOK_UP_LIMIT
 from strandgauge.judge.nextstep import Kind, NextStep, Stretch
-from strandgauge.judge.outlook import Advice, Outlook
+from strandgauge.judge.outlook import Outlook
+from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import LiftCurve
 from strandgauge.words import judge as words
-from strandgauge.words import said, say, sentence
+from strandgauge.words import lift, said, say, sentence
 
 STRETCH_ANSWERS: tuple[Stretch, ...] = ("springs back", "slow", "gummy")
 
@@ -57,27 +57,26 @@ def step_of(advice: tuple[Advice, ...]) -> NextStep:
 
 
 def _lifting(curve: LiftCurve) -> NextStep:
-    if curve.state == "light enough":
-        return NextStep("ready", say("step.light-enough"), curve.headline)
     if curve.stop:
-        return NextStep("stop", say("step.stop-condition"), _without_stop(curve.headline))
-    kind: Kind = "go on" if curve.state in ("first look", "lifting") and curve.looks[-1].used else "slow"
-    word = say("step.look-again") if not curve.looks[-1].used else say(f"step.{kind.replace(' ', '-')}")
-    return NextStep(kind, word, _why(curve), curve.next_look)
-
-
-def _why(curve: LiftCurve) -> str:
-    """Say why, in one sentence, without the time of the next look, which the page counts down."""
-    pace = curve.headline.split(" Look again ")[0]
-    if curve.state == "first look" and curve.advice:
-        return curve.advice[0]
-    if ":" in pace or not curve.looks[-1].used or not curve.advice:
-        return pace
-    return f"{pace} {curve.advice[0]}"
-
-
-def _without_stop(text: str) -> str:
-    return sentence(text.removeprefix("Stop: "))
+        ready = curve.state == "light enough" and curve.advice[0].do == "rinse"
+        word = say("step.light-enough") if ready else say(f"step.{curve.advice[0].do}")
+        reasons = lift.sentences(curve)
+        text = lift.headline(curve) if ready or not reasons else f"{lift.headline(curve)} {reasons[0]}"
+        return NextStep("ready" if ready else "stop", word, sentence(text.removeprefix("Stop: ")))
+    off = any(one.do == "rinse" for one in curve.advice)
+    again = not curve.next_look
+    kind: Kind = "slow" if off or again or curve.state == "slowing" else "go on"
+    word = (
+        say("step.rinse-part")
+        if off
+        else say("step.look-again")
+        if again
+        else say(f"step.{kind.replace(' ', '-')}")
+    )
+    reasons = lift.sentences(curve)
+    return NextStep(
+        kind, word, f"{lift.pace(curve)} {reasons[0] if reasons else ''}".strip(), curve.next_look
+    )
 
 
 def stretch_answers() -> tuple[tuple[Stretch, str, str], ...]:
@@ -101,15 +100,16 @@ def cautions(outlook: Outlook, curve: LiftCurve | None) -> tuple[str, ...]:
 
 def first_caution(outlook: Outlook | None, curve: LiftCurve | None, standing: str) -> str:
     """Return the one caution to show beside the answer: the most pressing of this hair, else the standing one."""
-    if curve is not None and curve.stop_signs:
-        return curve.stop_signs[0]
+    if curve is not None:
+        return lift.stop_signs()[0]
     if outlook is not None and outlook.cautions:
         return said(outlook.cautions[0])
     return standing
 
 
 def curve_sentences(curve: LiftCurve) -> tuple[str, ...]:
-    """Return the curve's advice for a page: where the limit is missing, it tells where to enter it."""
+    """Return the curve's sentences for a page: where the limit is missing, it tells where to enter it."""
+    told = lift.sentences(curve)
     if curve.limit is not None:
-        return curve.advice
-    return (*(line for line in curve.advice if line != LOOK_UP_LIMIT), say("step.no-limit"))
+        return told
+    return (*(line for line in told if line != lift.look_up_limit()), say("step.no-limit"))

@@ -18,12 +18,14 @@ from strandgauge.dye.palette import Dye, Palette
 from strandgauge.dye.targets import Target
 from strandgauge.errors import Told
 from strandgauge.facts import Note, NotNegative, Share
-from strandgauge.judge.outlook import Advice, Evening, Outlook, ZoneFormula, ZoneOutlook
+from strandgauge.judge.outlook import Evening, Outlook, ZoneFormula, ZoneOutlook
+from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import Estimate, LiftCurve
 from strandgauge.reading.evenness import LIMITS, Evenness, evenness
 from strandgauge.reading.model import CardCheck, Reading, ZoneReading
 from strandgauge.show.json.serialiser import Document, shape
 from strandgauge.words import judge as outlooks
+from strandgauge.words import lift as lifts
 from strandgauge.words import said
 
 CODE = {"pattern": "^[a-z0-9-]+$"}
@@ -324,11 +326,25 @@ shape(
     **_JUDGED,
 )
 shape(StainChange, order="before after")
+
+
+def _headline(curve: LiftCurve) -> str:
+    return lifts.headline(curve)
+
+
+def _lift_sentences(curve: LiftCurve) -> tuple[str, ...]:
+    return lifts.sentences(curve)
+
+
+def _stop_signs(_: LiftCurve) -> tuple[str, ...]:
+    return lifts.stop_signs()
+
+
 shape(
     LiftCurve,
     schema="strandgauge.lift-curve/1",
     title="How one strand lifts over time, and what follows; null where not known or never",
-    order="zone ladder from_start state stop headline advice stop_signs target needs_level limit_minutes "
+    order="zone ladder from_start state stop headline advice sentences stop_signs target needs_level limit_minutes "
     "next_look_minutes level_now levels_in_10_minutes plateau_level minutes_to_need chance_in_time looks curve",
     names={
         "limit": "limit_minutes",
@@ -337,5 +353,6 @@ shape(
         "plateau": "plateau_level",
         "points": "curve",
     },
+    added={"headline": _headline, "sentences": _lift_sentences, "stop_signs": _stop_signs},
 )
 shape(Estimate, endless="value low high")

@@ -9,14 +9,14 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from strandgauge.hair.levels import level_at_least
-from strandgauge.judge.advice import load_rules
+from strandgauge.judge.lifting import load_rules
 from strandgauge.lift.curve import Estimate, LiftCurve, Look
 from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import COVERAGE, Reading
 from strandgauge.show.pages.charts import lift_chart
 from strandgauge.show.pages.render import capital, minutes, render
+from strandgauge.words import lift, say
 from strandgauge.words import reading as words
-from strandgauge.words import say
 
 _ALREADY = 0.5
 """Minutes below which a level counts as reached."""
@@ -51,7 +51,12 @@ class ShownLook:
 
 
 def follow_page(
-    curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, bytes], *, refresh: int | None = None
+    curve: LiftCurve,
+    readings: Sequence[Reading],
+    strips: Mapping[str, bytes],
+    *,
+    refresh: int | None = None,
+    said: tuple[str, tuple[str, ...]] | None = None,
 ) -> str:
     """Return the page of a lift curve.
 
@@ -62,11 +67,16 @@ def follow_page(
     strips : of each photo's name the picture by `strandgauge.show.picture.strip.strip_jpeg`; a photo without one
         is shown as a colour field.
     refresh : seconds after which a browser that shows it loads it again; never where left out.
+    said : headline and sentences in place of the curve's own, where something else comes first.
     """
+    saying, sentences = said or (lift.headline(curve), lift.sentences(curve))
     return render(
         "follow.html.j2",
         refresh=refresh,
         curve=curve,
+        saying=saying,
+        sentences=sentences,
+        stop_signs=lift.stop_signs(),
         answer=answer(curve),
         facts_shown=facts(curve),
         roomy=Markup(lift_chart(curve, width=860, height=380)),

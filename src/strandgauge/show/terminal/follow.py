@@ -6,10 +6,10 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from strandgauge.judge.advice import LOOK_UP_LIMIT
 from strandgauge.lift.curve import LiftCurve, Look
 from strandgauge.reading.model import COVERAGE
 from strandgauge.show.terminal.reading import NARROW, plain_console
+from strandgauge.words import lift as words
 
 _CHART_ROWS = 11
 _CHART_COLUMNS = 52
@@ -18,9 +18,9 @@ _CHART_COLUMNS = 52
 def print_curve(curve: LiftCurve, console: Console | None = None) -> None:
     """Print a lift curve."""
     console = console or plain_console()
-    console.print(Text(curve.headline, style="bold"))
-    for sentence in curve.advice:
-        hint = " Give it with --limit." if sentence == LOOK_UP_LIMIT else ""
+    console.print(Text(words.headline(curve), style="bold"))
+    for sentence in words.sentences(curve):
+        hint = " Give it with --limit." if sentence == words.look_up_limit() else ""
         console.print(Text(sentence + hint))
     if curve.points and console.width >= NARROW + 6:
         console.print()
@@ -29,8 +29,8 @@ def print_curve(curve: LiftCurve, console: Console | None = None) -> None:
     console.print()
     console.print(_looks(curve.looks))
     console.print()
-    for sign in curve.stop_signs:
-        console.print(Text(sign, style="bold" if sign is curve.stop_signs[0] else ""))
+    for place, sign in enumerate(words.stop_signs()):
+        console.print(Text(sign, style="" if place else "bold"))
     if not curve.from_start:
         console.print(Text("Minutes count from the first look; --start tells when the lightener went on."))
     console.print(Text(f"Levels of the {curve.ladder}, {_zone(curve)}.", style="dim"))

@@ -1,0 +1,155 @@
+"""A lift curve in words: the one thing to do, why, and what eyes and fingers must check."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from strandgauge.hair.levels import level_at_least
+from strandgauge.lift.advice import Advice
+from strandgauge.lift.curve import Estimate, LiftCurve
+from strandgauge.words import say, sentence
+from strandgauge.words.judge import listed, why_sentences
+
+BEHIND = 0.8
+"""Levels by which a part lags behind the strand as a whole before that is said."""
+_OF_THE_WHOLE = ("lifting", "behind")
+_LOOKS = ("wet-mixed", "does-not-fit", "looks-torn")
+"""Reasons to take the last look again before anything is decided."""
+
+
+def headline(curve: LiftCurve) -> str:
+    """Return the answer in one short sentence."""
+    return _stop(curve) if curve.stop else f"{pace(curve)} {again(curve)}"
+
+
+def _stop(curve: LiftCurve) -> str:
+    if not curve.advice:
+        return say("lift-off.several")
+    first = curve.advice[0]
+    if first.do in ("stop-condition", "stop-time"):
+        return say(f"lift-stop.{first.do}")
+    reason = first.why[0] if len({one.why for one in curve.advice}) == 1 and first.why else "several"
+    try:
+        return say(f"lift-off.{reason}", wish=_wish(curve), target=curve.target or "")
+    except KeyError:  # a reason of a later version
+        return say("lift-off.several")
+
+
+def again(curve: LiftCurve) -> str:
+    """Say when to look again."""
+    if not curve.next_look:
+        return say("lift.again-now")
+    return say("lift.again", wait=_minutes(curve.next_look))
+
+
+def pace(curve: LiftCurve) -> str:
+    """Say how it stands, without the time of the next look."""
+    off = [one.zone for one in curve.advice if one.do == "rinse"]
+    if off:
+        return say("lift.part-off", zones=listed(off))
+    odd = next((one.why[0] for one in curve.advice if one.why and one.why[0] in _LOOKS), None)
+    if odd is not None:
+        return say(f"lift-odd.{odd}")
+    if any(one.do == "choose-another" for one in curve.advice):
+        return say("lift.not-in-time")
+    if curve.rate is None:
+        return say("lift.first-look", level=curve.level_now.value)
+    speed = say("lift.slowing") if curve.state == "slowing" else say("lift.lifting")
+    need = curve.minutes_to_need
+    if need is None or curve.needs_level is None or not math.isfinite(need.value):
+        return f"{speed}."
+    return say(
+        "lift.time-to-go", pace=speed, minutes=_minutes(need.value), level=level_at_least(curve.needs_level)
+    )
+
+
+def sentences(curve: LiftCurve) -> tuple[str, ...]:
+    """Return why, and what else is known, most telling first."""
+    told = [*_reasons(curve), *_where_it_stands(curve)]
+    if curve.stop and curve.state != "light enough" and curve.reads_true_now:
+        told.append(say("lift.instead", shades=", ".join(curve.reads_true_now)))
+    if curve.stop and curve.state == "light enough":
+        told.append(say("lift.dry-and-read"))
+    told += [
+        say("lift.left-out", minute=look.minutes, photo=look.photo) for look in curve.looks if not look.used
+    ]
+    if not curve.stop and curve.limit is None:
+        told.append(look_up_limit())
+    return tuple(dict.fromkeys(told))
+
+
+def look_up_limit() -> str:
+    """Say that the maker's time is not known; each way in says how to give it."""
+    return say("lift.look-up-limit")
+
+
+def stop_signs() -> tuple[str, ...]:
+    """Return what eyes and fingers must check, always shown. Common practice of the trade, no source."""
+    return tuple(say(f"sign.{name}") for name in ("gummy", "scalp", "eyes"))
+
+
+def _reasons(curve: LiftCurve) -> list[str]:
+    """Return why, once for all parts that share a reason; how it lifts is said by the curve as a whole."""
+    parts: dict[tuple[str, ...], list[Advice]] = {}
+    for one in curve.advice:
+        if why := tuple(code for code in one.why if code not in _OF_THE_WHOLE):
+            parts.setdefault(why, []).append(one)
+    told = []
+    for why, advice in parts.items():
+        first = replace(advice[0], why=why)
+        everywhere = first.zone in ("overall", curve.zone) or len(advice) == len(curve.zones)
+        for text in why_sentences(first):
+            where = sentence(listed(one.zone for one in advice))
+            told.append(text if everywhere else f"{where}: {text[:1].lower()}{text[1:]}")
+    behind = [one for one in curve.zones if curve.level_now.value - one.level >= BEHIND and not curve.stop]
+    told += [say("lift.behind", zone=one.zone, behind=curve.level_now.value - one.level) for one in behind]
+    return told
+
+
+def _where_it_stands(curve: LiftCurve) -> list[str]:
+    told = []
+    if curve.needs_level is not None:
+        need = (
+            say("lift.needs-shade", wish=_wish(curve), level=_level(curve))
+            if curve.target
+            else say("lift.needs", wish=_wish(curve))
+        )
+        wait = curve.minutes_to_need
+        if wait is not None and math.isfinite(wait.value) and not curve.stop and wait.value > 0:
+            latest = say("lift.or-never") if math.isinf(wait.high) else say("lift.latest", high=wait.high)
+            need = say(
+                "lift.in-minutes",
+                need=sentence(need),
+                minutes=_minutes(wait.value),
+                low=wait.low,
+                latest=latest,
+            )
+            told.append(need)
+        else:
+            told.append(say("lift.need", need=sentence(need)))
+        if curve.chance_in_time is not None and not curve.stop:
+            told.append(say("lift.chance-in-time", limit=curve.limit, chance=curve.chance_in_time))
+    at = _interval(curve.level_now)
+    if curve.rate is None:
+        told.append(say("lift.at", level=at))
+    else:
+        low = max(curve.rate.low, 0.0)
+        told.append(say("lift.at-and-gains", level=at, rate=curve.rate.value, low=low, high=curve.rate.high))
+    return told
+
+
+def _wish(curve: LiftCurve) -> str:
+    return curve.target or say("lift.level", level=_level(curve))
+
+
+def _level(curve: LiftCurve) -> str:
+    return level_at_least(curve.needs_level or 1.0)
+
+
+def _interval(level: Estimate) -> str:
+    return f"{level.value:.1f} ({level.low:.1f} to {level.high:.1f})"
+
+
+def _minutes(value: float) -> str:
+    return say("lift.minutes", minutes=max(1, round(value)))

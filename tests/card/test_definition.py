@@ -427,6 +427,9 @@ k = 1
 [[rows]]
 [rows.only]
 k = 2
+[[twin.twin]]
+[[twin.twin]]
+k = 3
 '''.replace("'it''", "'it'")
     lines = read_toml(write(tmp_path, text), BadCardDefinitionError, "card definition").lines
     expected = {
@@ -443,6 +446,8 @@ k = 2
         ("rows", 0, "sub", 0, "k"): 16,
         ("rows", 1): 17,
         ("rows", 1, "only", "k"): 19,
+        ("twin",): 20,
+        ("twin", "twin", 1, "k"): 22,
     }
     assert {path: lines.get(path) for path in expected} == expected
 

@@ -141,7 +141,6 @@ def test_the_card_remembers_its_profile_and_takes_the_paper(tmp_path: Path, char
     assert card.profile_name == "print.txt"
     assert card.paper == (93.0, 0.5, -3.0)
     assert [patch.box for patch in card.patches] == [patch.box for patch in chart.patches]
-    assert profile.notes == ()
 
 
 # --- what the values mean -------------------------------------------------------------------------------
@@ -177,11 +176,10 @@ def test_values_are_adapted_from_the_light_the_header_states(
     assert measured(tmp_path, chart, cgats(header)) == pytest.approx(expected, abs=1e-6)
 
 
-def test_without_an_illuminant_d50_is_assumed_and_noted(tmp_path: Path) -> None:
-    profile = read_profile(write(tmp_path, cgats("")))
-    assert profile.illuminant == "D50"
-    assert len(profile.notes) == 1
-    assert "D50" in profile.notes[0]
+def test_without_an_illuminant_d50_is_assumed(tmp_path: Path, chart: CardDefinition) -> None:
+    assumed = measured(tmp_path, chart, cgats(""))
+    assert np.array_equal(assumed, measured(tmp_path, chart, cgats('ILLUMINANT "D50"')))
+    assert not np.allclose(assumed, LABS)
 
 
 def test_d50_on_published_values(tmp_path: Path, chart: CardDefinition) -> None:
@@ -257,7 +255,6 @@ def test_of_several_measurement_conditions_m1_is_taken(tmp_path: Path, chart: Ca
     wanted = cgats('ILLUMINANT "D65"\nMEASUREMENT_CONDITION "M1"')
     for content in (other + wanted, wanted + other):
         assert measured(tmp_path, chart, content) == pytest.approx(np.array(LABS))
-    assert read_profile(tmp_path / "print.txt").condition == "M1"
 
 
 # --- what is refused ------------------------------------------------------------------------------------

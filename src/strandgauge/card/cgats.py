@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from strandgauge.errors import BadProfileError
 from strandgauge.files.read import read_file
@@ -18,8 +18,7 @@ MAX_BYTES = 20_000_000
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(\S+)')
 
 
-@dataclass(frozen=True, slots=True)
-class Keyword:
+class Keyword(NamedTuple):
     """A line of a header, such as ``ILLUMINANT "D50"``."""
 
     name: str
@@ -28,24 +27,31 @@ class Keyword:
     line: int
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One row of data."""
 
     cells: tuple[str, ...]
     line: int
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
+class Table(NamedTuple):
     """One table of a file, with every header line that stands before it."""
 
+    file: str
     keywords: tuple[Keyword, ...]
     columns: tuple[str, ...]
     """In capitals."""
     rows: tuple[Row, ...]
     line: int
     """Line on which its columns are named."""
+
+    def error(self, message: str, line: int | None = None, remedy: str | None = None) -> BadProfileError:
+        """Return (not raise) the error that names a line of the file, or that of the columns."""
+        return _error(message, self.file, self.line if line is None else line, remedy)
+
+
+def _error(message: str, file: str, line: int, remedy: str | None = None) -> BadProfileError:
+    return BadProfileError(message, where=f"{file}:{line}", remedy=remedy)
 
 
 def read_tables(path: Path) -> tuple[Table, ...]:
@@ -59,9 +65,7 @@ def read_tables(path: Path) -> tuple[Table, ...]:
     text = _decoded(read_file(path, BadProfileError, "print profile", MAX_BYTES), path.name)
     tables = tuple(_tables(re.split(r"\r\n|\r|\n", text), path.name))
     if not tables:
-        raise BadProfileError(
-            "this is not a CGATS file: it has no BEGIN_DATA_FORMAT and BEGIN_DATA.", where=f"{path.name}:1"
-        )
+        raise _error("this is not a CGATS file: it has no BEGIN_DATA_FORMAT and BEGIN_DATA.", path.name, 1)
     return tables
 
 
@@ -81,15 +85,14 @@ def number(text: str) -> float:
 def _decoded(raw: bytes, name: str) -> str:
     """Return the text, in the encoding its byte order mark names, UTF-8, or else Latin-1."""
     if not raw.strip():
-        raise BadProfileError("the file is empty.", where=f"{name}:1")
+        raise _error("the file is empty.", name, 1)
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         try:
             return raw.decode("utf-16")
         except UnicodeDecodeError as problem:
-            raise BadProfileError("the text is cut short.", where=f"{name}:1") from problem
+            raise _error("the text is cut short.", name, 1) from problem
     if b"\x00" in raw:
-        line = raw.count(b"\n", 0, raw.index(b"\x00")) + 1
-        raise BadProfileError("this is not a text file.", where=f"{name}:{line}")
+        raise _error("this is not a text file.", name, raw.count(b"\n", 0, raw.index(b"\x00")) + 1)
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -101,25 +104,30 @@ def _tables(lines: list[str], name: str) -> Iterator[Table]:
     keywords: list[Keyword] = []
     columns: tuple[str, ...] = ()
     columns_line = 1
-    at = 0
-    while at < len(lines):
-        tokens = _tokens(lines[at])
-        word = tokens[0].upper() if tokens else ""
-        if word == "BEGIN_DATA_FORMAT":
-            found, at = _until(lines, at, "END_DATA_FORMAT", name)
-            columns_line = found[0][0] if found else at + 1
-            columns = tuple(token.upper() for _, line in found for token in _tokens(line))
-        elif word == "BEGIN_DATA":
-            if not columns:
-                raise BadProfileError(
-                    "BEGIN_DATA stands before any BEGIN_DATA_FORMAT.", where=f"{name}:{at + 1}"
-                )
-            found, at = _until(lines, at, "END_DATA", name)
-            rows = tuple(_rows(found, len(columns), name))
-            yield Table(tuple(keywords), columns, rows, columns_line)
-        elif tokens:
-            keywords.append(Keyword(word, " ".join(tokens[1:]), at + 1))
-        at += 1
+    opened, inside = "", []  # the section that is open, and its numbered lines
+    for at, line in enumerate(lines, start=1):
+        if not (tokens := _tokens(line)):
+            continue
+        word = tokens[0].upper()
+        if opened and word != opened.replace("BEGIN", "END"):
+            inside.append((at, line))
+        elif opened == "BEGIN_DATA_FORMAT":
+            columns_line = inside[0][0] if inside else at
+            columns = tuple(token.upper() for _, line in inside for token in _tokens(line))
+            opened = ""
+        elif opened:
+            rows = tuple(_rows(inside, len(columns), name))
+            yield Table(name, tuple(keywords), columns, rows, columns_line)
+            opened = ""
+        elif word not in ("BEGIN_DATA_FORMAT", "BEGIN_DATA"):
+            keywords.append(Keyword(word, " ".join(tokens[1:]), at))
+        elif word == "BEGIN_DATA" and not columns:
+            raise _error("BEGIN_DATA stands before any BEGIN_DATA_FORMAT.", name, at)
+        else:  # some writers go on in the line of the opening word
+            opened, inside = word, [(at, " ".join(tokens[1:]))] if tokens[1:] else []
+    if opened:
+        message = f"the file is cut short: {opened.replace('BEGIN', 'END')} is missing."
+        raise _error(message, name, len(lines), "Export the measurement again.")
 
 
 def _tokens(line: str) -> list[str]:
@@ -132,25 +140,6 @@ def _tokens(line: str) -> list[str]:
     return tokens
 
 
-def _until(lines: list[str], start: int, end: str, name: str) -> tuple[list[tuple[int, str]], int]:
-    """Return the numbered lines from `start` to a closing word, and where that word stands."""
-    inside = []
-    first = " ".join(_tokens(lines[start])[1:])
-    if first:  # some writers go on in the line of the opening word
-        inside.append((start + 1, first))
-    for at in range(start + 1, len(lines)):
-        tokens = _tokens(lines[at])
-        if tokens and tokens[0].upper() == end:
-            return inside, at
-        if tokens:
-            inside.append((at + 1, lines[at]))
-    raise BadProfileError(
-        f"the file is cut short: {end} is missing.",
-        where=f"{name}:{len(lines)}",
-        remedy="Export the measurement again.",
-    )
-
-
 def _rows(lines: list[tuple[int, str]], count: int, name: str) -> Iterator[Row]:
     """Yield rows of `count` cells; a row may go on in the next line."""
     pending: list[str] = []
@@ -161,14 +150,10 @@ def _rows(lines: list[tuple[int, str]], count: int, name: str) -> Iterator[Row]:
             cells = _tokens(line)
         begun = begun if pending else at
         pending += cells
-        if len(pending) > count:
-            raise BadProfileError(
-                f"this row has {len(pending)} values for {count} columns.", where=f"{name}:{begun}"
-            )
         if len(pending) == count:
             yield Row(tuple(pending), begun)
             pending = []
+        elif len(pending) > count:
+            break
     if pending:
-        raise BadProfileError(
-            f"this row has {len(pending)} values for {count} columns.", where=f"{name}:{begun}"
-        )
+        raise _error(f"this row has {len(pending)} values for {count} columns.", name, begun)

@@ -11,14 +11,13 @@ import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import NoReturn
 
 import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.cgats import Keyword, Row, Table, number, read_tables
 from strandgauge.card.model import CardDefinition
-from strandgauge.colour.cielab import Lab
+from strandgauge.colour.cielab import Lab, as_lab
 from strandgauge.colour.illuminant import (
     ILLUMINANTS,
     adapt_to_d65,
@@ -54,14 +53,12 @@ class Profile:
 
     name: str
     samples: tuple[Sample, ...]
-    illuminant: str
-    """Illuminant of the values used; D65 for spectra."""
-    condition: str | None
-    """Measurement condition M0 to M3 of ISO 13655, when the file states it."""
-    notes: tuple[str, ...]
-    """What the user should know about how the file was taken."""
     first_line: int
     """Line on which the first table's columns are named."""
+
+    def error(self, message: str, remedy: str | None = None) -> BadProfileError:
+        """Return (not raise) the error that names this file."""
+        return BadProfileError(message, where=f"{self.name}:{self.first_line}", remedy=remedy)
 
 
 def read_profile(path: Path) -> Profile:
@@ -77,31 +74,17 @@ def read_profile(path: Path) -> Profile:
     BadProfileError
         The file cannot be read, lacks such columns, or holds an impossible value; ``where`` names the line.
     """
-    path = Path(path)
-    tables = read_tables(path)
-    usable = [table for table in tables if _kind(table) and _name_columns(table)]
+    tables = read_tables(Path(path))
+    usable = _of_one_condition([table for table in tables if _kind(table) and _name_columns(table)])
     if not usable:
-        raise BadProfileError(
+        raise tables[0].error(
             "no table has both sample ids (SAMPLE_ID or SAMPLE_NAME) and colours (LAB_L, LAB_A, LAB_B, or "
-            "XYZ_X, XYZ_Y, XYZ_Z, or spectra).",
-            where=f"{path.name}:{tables[0].line}",
+            "XYZ_X, XYZ_Y, XYZ_Z, or spectra)."
         )
-    samples: list[Sample] = []
-    notes: list[str] = []
-    for table in (usable := _of_one_condition(usable)):
-        samples += _TableReader(table, path.name, notes).samples()
-    first = usable[0]
+    samples = tuple(sample for table in usable if table.rows for sample in _samples(table))
     if not samples:
-        raise BadProfileError("the table has no rows.", where=f"{path.name}:{first.line}")
-    stated = _illuminant(first, path.name) or DEFAULT_ILLUMINANT
-    return Profile(
-        name=path.name,
-        samples=tuple(samples),
-        illuminant="D65" if _kind(first) == "spectra" else stated,
-        condition=_condition(first.keywords),
-        notes=tuple(dict.fromkeys(notes)),
-        first_line=first.line,
-    )
+        raise usable[0].error("the table has no rows.")
+    return Profile(usable[0].file, samples, usable[0].line)
 
 
 def apply_profile(card: CardDefinition, profile: Profile) -> CardDefinition:
@@ -119,12 +102,11 @@ def apply_profile(card: CardDefinition, profile: Profile) -> CardDefinition:
     labs = {patch.id: named.get(patch.id) or named.get(_key(patch.id)) for patch in card.patches}
     missing = [name for name, lab in labs.items() if lab is None]
     if missing:
-        where = f"{profile.name}:{profile.first_line}"
         if len(missing) == len(labs):
-            raise BadProfileError(f"no row carries the id of a patch of '{card.name}'.", where=where)
+            raise profile.error(f"no row carries the id of a patch of '{card.name}'.")
         told = ", ".join(f"'{name}'" for name in missing[:5])
         more = f" and {len(missing) - 5} more" if len(missing) > 5 else ""
-        raise BadProfileError(f"there is no row for the patches {told}{more}.", where=where)
+        raise profile.error(f"there is no row for the patches {told}{more}.")
     measured = tuple(replace(patch, lab=labs[patch.id] or patch.lab) for patch in card.patches)
     profiled = replace(
         card,
@@ -135,10 +117,9 @@ def apply_profile(card: CardDefinition, profile: Profile) -> CardDefinition:
     )
     away = float(np.median(np.linalg.norm(profiled.patch_labs - card.patch_labs, axis=1)))
     if away > STRANGE_DELTA_E:
-        raise BadProfileError(
+        raise profile.error(
             f"the colours are nothing like those of '{card.name}': half of them lie more than {away:.0f} "
             "(Delta E*ab) from it.",
-            where=f"{profile.name}:{profile.first_line}",
             remedy="Check that this card was measured, each patch under its own id.",
         )
     return profiled
@@ -167,11 +148,7 @@ def _labs_by_name(card: CardDefinition, samples: Sequence[Sample]) -> dict[str, 
         keys |= {_key(name) for _, name in sample.names} & {"paper", "ink"}
         for name in names | keys:
             found.setdefault(name, []).append(sample.lab)
-    return {name: _as_lab(np.mean(labs, axis=0)) for name, labs in found.items()}
-
-
-def _as_lab(lab: NDArray[np.float64]) -> Lab:
-    return float(lab[0]), float(lab[1]), float(lab[2])
+    return {name: as_lab(np.mean(labs, axis=0)) for name, labs in found.items()}
 
 
 # --- columns --------------------------------------------------------------------------------------------
@@ -210,31 +187,32 @@ def _told(keywords: Sequence[Keyword], pattern: str) -> tuple[str, int] | None:
     return None
 
 
-def _illuminant(table: Table, name: str) -> str | None:
-    """Return the illuminant that the header states, None when it states none."""
-    told = _told(
-        table.keywords,
-        r"^(?:WEIGHTING_FUNCTION\W+)?(?:ILLUMINANT|ILLUMINATION)(?:_NAME)?\W+(\w+)",
-    ) or _told(table.keywords, r"^MEASUREMENT_SOURCE.*?(?:illumination|illuminant)\W+(\w+)")
-    if told is None or told[0].lower() in ("none", "unknown", "undefined"):
-        return None
-    if told[0].upper() not in ILLUMINANTS:
-        raise BadProfileError(
-            f"unknown illuminant '{told[0]}'; known are {', '.join(ILLUMINANTS)}.", where=f"{name}:{told[1]}"
-        )
-    return told[0].upper()
-
-
-def _observer(keywords: Sequence[Keyword]) -> tuple[str, int] | None:
-    """Return the observer's angle that the header states, in degrees, with its line."""
-    return _told(keywords, r"^(?:WEIGHTING_FUNCTION\W+)?OBSERVER(?:_ANGLE)?\W+(\d+)") or _told(
-        keywords, r"^MEASUREMENT_SOURCE.*?observer(?:angle)?\W+(\d+)"
-    )
-
-
-def _condition(keywords: Sequence[Keyword]) -> str | None:
-    told = _told(keywords, r"(?<![A-Z0-9])(M[0-3])(?![A-Z0-9])")
+def _condition(table: Table) -> str | None:
+    """Return the measurement condition M0 to M3 of ISO 13655, when the header states it."""
+    told = _told(table.keywords, r"(?<![A-Z0-9])(M[0-3])(?![A-Z0-9])")
     return told[0].upper() if told else None
+
+
+def _stated_light(table: Table) -> str:
+    """Return the illuminant of a table's values, after refusing an observer that cannot be turned into ours."""
+    observer = _told(table.keywords, r"^(?:WEIGHTING_FUNCTION\W+)?OBSERVER(?:_ANGLE)?\W+(\d+)") or _told(
+        table.keywords, r"^MEASUREMENT_SOURCE.*?observer(?:angle)?\W+(\d+)"
+    )
+    if observer and observer[0] not in ("2", "1931"):
+        raise table.error(
+            f"values for the {observer[0]} degree observer cannot be turned into those for 2 degrees.",
+            observer[1],
+            "Export spectra, or CIELAB for D50 or D65 and the 2 degree observer.",
+        )
+    light = _told(
+        table.keywords, r"^(?:WEIGHTING_FUNCTION\W+)?(?:ILLUMINANT|ILLUMINATION)(?:_NAME)?\W+(\w+)"
+    ) or _told(table.keywords, r"^MEASUREMENT_SOURCE.*?(?:illumination|illuminant)\W+(\w+)")
+    if light is None or light[0].lower() in ("none", "unknown", "undefined"):
+        # ISO 13655: colorimetry of the graphic arts is computed for D50 and the 2 degree observer.
+        return DEFAULT_ILLUMINANT
+    if light[0].upper() not in ILLUMINANTS:
+        raise table.error(f"unknown illuminant '{light[0]}'; known are {', '.join(ILLUMINANTS)}.", light[1])
+    return light[0].upper()
 
 
 def _of_one_condition(tables: list[Table]) -> list[Table]:
@@ -242,7 +220,7 @@ def _of_one_condition(tables: list[Table]) -> list[Table]:
 
     M1 (D50 with its ultraviolet) first, being nearest to daylight on paper with brighteners (ISO 13655).
     """
-    conditions = [_condition(table.keywords) for table in tables]
+    conditions = [_condition(table) for table in tables]
     for best in ("M1", "M0", "M2", "M3"):
         if best in conditions:
             return [table for table, condition in zip(tables, conditions, strict=True) if condition == best]
@@ -252,98 +230,58 @@ def _of_one_condition(tables: list[Table]) -> list[Table]:
 # --- values ---------------------------------------------------------------------------------------------
 
 
-class _TableReader:
-    """Turns the rows of one table into samples for D65."""
+def _samples(table: Table) -> Iterator[Sample]:
+    """Yield the rows of one table as samples for D65."""
+    if told := _told(table.keywords, r"white_?base\W+(pap\w*|substrate|media|relative)"):
+        # The card's values are absolute.
+        remedy = "Measure or export again with an absolute white base."
+        raise table.error("the values are relative to the paper's white.", told[1], remedy)
+    named = _name_columns(table)
+    for row, lab in zip(table.rows, _labs(table), strict=True):
+        if not np.all(np.isfinite(lab)) or not -1.0 <= lab[0] <= 110.0 or np.abs(lab[1:]).max() > 150.0:
+            told_lab = ", ".join(f"{value:.1f}" for value in lab)
+            raise _bad_row(table, row, f"the colour L*a*b* {told_lab} cannot be")
+        yield Sample(tuple((table.columns[at], row.cells[at]) for at in named), as_lab(lab), row.line)
 
-    def __init__(self, table: Table, file_name: str, notes: list[str]) -> None:
-        self.table = table
-        self.file_name = file_name
-        self.notes = notes
 
-    def samples(self) -> Iterator[Sample]:
-        """Yield the samples of the table."""
-        if not self.table.rows:
-            return
-        self.check_white_base()
-        labs = {"spectra": self.from_spectra, "lab": self.from_lab, "xyz": self.from_xyz}[
-            _kind(self.table) or "lab"
-        ]()
-        columns = _name_columns(self.table)
-        for row, lab in zip(self.table.rows, labs, strict=True):
-            if not np.all(np.isfinite(lab)) or not -1.0 <= lab[0] <= 110.0 or np.abs(lab[1:]).max() > 150.0:
-                self.refuse(row, f"the colour L*a*b* {', '.join(f'{value:.1f}' for value in lab)} cannot be")
-            names = tuple((self.table.columns[column], row.cells[column]) for column in columns)
-            yield Sample(names, _as_lab(lab), row.line)
-
-    def refuse(self, row: Row, message: str) -> NoReturn:
-        name = row.cells[_name_columns(self.table)[0]]
-        raise BadProfileError(f"{message} (sample '{name}').", where=f"{self.file_name}:{row.line}")
-
-    def values(self, columns: Sequence[int]) -> NDArray[np.float64]:
-        """Return numbers of some columns, shape (rows, columns)."""
-        read = np.empty((len(self.table.rows), len(columns)))
-        for at, row in enumerate(self.table.rows):
-            for to, column in enumerate(columns):
-                try:
-                    read[at, to] = number(row.cells[column])
-                except ValueError:
-                    self.refuse(row, f"{self.table.columns[column]} is '{row.cells[column]}', not a number")
-                if not np.isfinite(read[at, to]):
-                    self.refuse(row, f"{self.table.columns[column]} is not a finite number")
-        return read
-
-    def columns(self, names: Sequence[str]) -> list[int]:
-        return [self.table.columns.index(name) for name in names]
-
-    def from_lab(self) -> NDArray[np.float64]:
-        """Return the CIELAB columns, adapted to D65."""
-        return adapt_to_d65(self.values(self.columns(LAB_COLUMNS)), self.stated_illuminant())
-
-    def from_xyz(self) -> NDArray[np.float64]:
-        """Return the XYZ columns as CIELAB, adapted to D65."""
-        illuminant = self.stated_illuminant()
-        xyz = self.values(self.columns(XYZ_COLUMNS))
-        xyz = xyz if xyz[:, 1].max() <= 1.5 else xyz / 100.0
-        return adapt_to_d65(lab_under(xyz, white_point(illuminant)), illuminant)
-
-    def from_spectra(self) -> NDArray[np.float64]:
-        """Return CIELAB of the spectra under D65, integrated as ASTM E308 prescribes."""
-        found = _wavelengths(self.table)
+def _labs(table: Table) -> NDArray[np.float64]:
+    """Return the colours of a table as CIELAB for D65, shape (rows, 3)."""
+    kind = _kind(table)
+    if kind == "spectra":
+        found = _wavelengths(table)
         nm = np.array(list(found))
         steps = np.unique(np.diff(nm))
         if len(steps) != 1 or steps[0] not in (5, 10, 20) or nm[0] > 400 or nm[-1] < 700:
-            raise BadProfileError(
-                "the spectra must cover 400 to 700 nm in even steps of 5, 10 or 20 nm.",
-                where=f"{self.file_name}:{self.table.line}",
-            )
-        spectra = self.values(list(found.values()))
+            raise table.error("the spectra must cover 400 to 700 nm in even steps of 5, 10 or 20 nm.")
+        spectra = _values(table, list(found.values()))
         spectra = spectra if spectra.max() <= 1.5 else spectra / 100.0
         return lab_under(xyz_of_spectra(nm, spectra), white_point("D65"))
+    light = _stated_light(table)
+    columns = LAB_COLUMNS if kind == "lab" else XYZ_COLUMNS
+    values = _values(table, [table.columns.index(name) for name in columns])
+    if kind == "xyz":
+        xyz = values if values[:, 1].max() <= 1.5 else values / 100.0
+        values = lab_under(xyz, white_point(light))
+    return adapt_to_d65(values, light)
 
-    def stated_illuminant(self) -> str:
-        """Return the illuminant of the values, after refusing an observer that cannot be turned into ours."""
-        observer = _observer(self.table.keywords)
-        if observer and observer[0] not in ("2", "1931"):
-            raise BadProfileError(
-                f"values for the {observer[0]} degree observer cannot be turned into those for 2 degrees.",
-                where=f"{self.file_name}:{observer[1]}",
-                remedy="Export spectra, or CIELAB for D50 or D65 and the 2 degree observer.",
-            )
-        illuminant = _illuminant(self.table, self.file_name)
-        if illuminant is None:
-            # ISO 13655: colorimetry of the graphic arts is computed for D50 and the 2 degree observer.
-            self.notes.append("The profile names no illuminant; D50 and the 2 degree observer are assumed.")
-        return illuminant or DEFAULT_ILLUMINANT
 
-    def check_white_base(self) -> None:
-        """Refuse values relative to the paper's white: the card's are absolute."""
-        told = _told(self.table.keywords, r"white_?base\W+(pap\w*|substrate|media|relative)")
-        if told:
-            raise BadProfileError(
-                "the values are relative to the paper's white.",
-                where=f"{self.file_name}:{told[1]}",
-                remedy="Measure or export again with an absolute white base.",
-            )
+def _values(table: Table, columns: Sequence[int]) -> NDArray[np.float64]:
+    """Return numbers of some columns, shape (rows, columns)."""
+    read = np.empty((len(table.rows), len(columns)))
+    for at, row in enumerate(table.rows):
+        for to, column in enumerate(columns):
+            try:
+                read[at, to] = number(row.cells[column])
+            except ValueError:
+                told = f"{table.columns[column]} is '{row.cells[column]}', not a number"
+                raise _bad_row(table, row, told) from None
+            if not np.isfinite(read[at, to]):
+                raise _bad_row(table, row, f"{table.columns[column]} is not a finite number")
+    return read
+
+
+def _bad_row(table: Table, row: Row, message: str) -> BadProfileError:
+    return table.error(f"{message} (sample '{row.cells[_name_columns(table)[0]]}').", row.line)
 
 
 def xyz_of_spectra(nm: NDArray[np.int_], spectra: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from bisect import bisect_right
+from collections import deque
 from collections.abc import Mapping
 from functools import cached_property
 from pathlib import Path
@@ -128,108 +128,87 @@ def _lower_first(text: str) -> str:
     return text[:1].lower() + text[1:]
 
 
+_TOKEN = re.compile(
+    r"""(?P<blank>[ \t\n]+|\#[^\n]*)
+    |(?P<quoted>\"{3}(?:[^\\]|\\.)*?\"{3,5}|'{3}.*?'{3,5}|\"(?:[^"\\]|\\.)*\"|'[^']*')
+    |(?P<sign>[\[\]{}=,.])
+    |(?P<bare>[^\s\[\]{}=,.\"'\#]+)""",
+    re.DOTALL | re.VERBOSE,
+)
+
+
 class _LineScanner:
     """Walks valid TOML text and notes the line on which each table, key and array element starts."""
 
-    _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
-    _BARE_VALUE = re.compile(r"[^,\]}#\n]*")
-    _BLANK = re.compile(r"(?:[ \t\n]|#[^\n]*)*")
-    _STRING = re.compile(
-        r'"""(?:[^\\]|\\.)*?"{3,5}|' + r"'''.*?'{3,5}|" + r'"(?:[^"\\]|\\.)*"|' + r"'[^']*'", re.DOTALL
-    )
-
     def __init__(self, text: str) -> None:
-        self._text = text
-        self._at = 0
-        self._line_ends = [match.start() for match in re.finditer("\n", text)]
+        self._left: deque[tuple[str, int]] = deque()
+        """Tokens still to be read, each with its line."""
         self._lines: dict[KeyPath, int] = {}
-        self._tables_seen: dict[KeyPath, int] = {}
+        line = 1
+        for match in _TOKEN.finditer(text):
+            if match.lastgroup != "blank":
+                self._left.append((match.group(), line))
+            line += match.group().count("\n")
 
     def scan(self) -> dict[KeyPath, int]:
         table: KeyPath = ()
-        while True:
-            self._skip(self._BLANK)
-            if self._at >= len(self._text):
-                return self._lines
-            if self._text.startswith("[[", self._at):
-                table = self._header(2)
-            elif self._text[self._at] == "[":
-                table = self._header(1)
-            else:
+        seen: dict[KeyPath, int] = {}  # the last index of each array of tables
+        while self._left:
+            if self._next() != "[":
                 self._pair(table)
+                continue
+            several = self._next(1) == "["
+            for _ in range(1 + several):
+                _, line = self._left.popleft()
+            table = ()
+            keys = self._keys()
+            for depth, key in enumerate(keys, start=1):
+                table = (*table, key)
+                self._lines.setdefault(table, line)
+                if several and depth == len(keys):
+                    seen[table] = seen.get(table, -1) + 1
+                if table in seen:
+                    table = (*table, seen[table])
+                    self._lines.setdefault(table, line)
+            for _ in range(1 + several):
+                self._left.popleft()
+        return self._lines
 
-    def _skip(self, pattern: re.Pattern[str]) -> str:
-        match = pattern.match(self._text, self._at)
-        if match is None:
-            return ""
-        self._at = match.end()
-        return match.group()
+    def _next(self, ahead: int = 0) -> str:
+        return self._left[ahead][0] if ahead < len(self._left) else ""
 
-    def _note(self, path: KeyPath) -> None:
-        self._lines.setdefault(path, bisect_right(self._line_ends, self._at - 1) + 1)
-
-    def _header(self, brackets: int) -> KeyPath:
-        start = self._at
-        self._at += brackets
-        keys = self._key()
-        end, self._at = self._at + brackets, start
-        path: KeyPath = ()
-        for depth, key in enumerate(keys):
-            path = (*path, key)
-            self._note(path)
-            if brackets == 2 and depth == len(keys) - 1:
-                self._tables_seen[path] = self._tables_seen.get(path, -1) + 1
-            if path in self._tables_seen:
-                path = (*path, self._tables_seen[path])
-                self._note(path)
-        self._at = end
-        return path
-
-    def _key(self) -> list[str]:
+    def _keys(self) -> list[str]:
         keys = []
         while True:
-            self._skip(self._BLANK)
-            if self._text[self._at] in "\"'":
-                keys.append(str(tomllib.loads("v=" + self._skip(self._STRING))["v"]))
-            else:
-                keys.append(self._skip(self._BARE_KEY))
-            self._skip(self._BLANK)
-            if self._text[self._at] != ".":
+            token, _ = self._left.popleft()
+            keys.append(str(tomllib.loads(f"v={token}")["v"]) if token[0] in "\"'" else token)
+            if self._next() != ".":
                 return keys
-            self._at += 1
+            self._left.popleft()
 
     def _pair(self, table: KeyPath) -> None:
-        start = self._at
-        keys = self._key()
-        end, self._at = self._at + 1, start
-        for depth in range(1, len(keys) + 1):
-            self._note((*table, *keys[:depth]))
-        self._at = end
-        self._value((*table, *keys))
+        _, line = self._left[0]
+        path = table
+        for key in self._keys():
+            path = (*path, key)
+            self._lines.setdefault(path, line)
+        self._left.popleft()  # the equals sign
+        self._value(path)
 
     def _value(self, path: KeyPath) -> None:
-        self._skip(self._BLANK)
-        first = self._text[self._at]
-        if first in "\"'":
-            self._skip(self._STRING)
-        elif first in "[{":
-            self._collection(path, "]" if first == "[" else "}")
-        else:
-            self._skip(self._BARE_VALUE)
-
-    def _collection(self, path: KeyPath, close: str) -> None:
-        self._at += 1
+        token, line = self._left.popleft()
+        if token not in ("[", "{"):
+            while self._left and self._left[0][1] == line and self._next() not in (",", "]", "}"):
+                self._left.popleft()
+            return
         index = 0
-        while True:
-            self._skip(self._BLANK)
-            if self._text[self._at] == close:
-                self._at += 1
-                return
-            if self._text[self._at] == ",":
-                self._at += 1
-                index += 1
-            elif close == "]":
-                self._note((*path, index))
-                self._value((*path, index))
-            else:
+        while self._next() not in ("]", "}"):
+            if self._next() == ",":
+                self._left.popleft()
+            elif token == "{":
                 self._pair(path)
+            else:
+                self._lines.setdefault((*path, index), self._left[0][1])
+                self._value((*path, index))
+                index += 1
+        self._left.popleft()

@@ -8,17 +8,13 @@ from datetime import UTC, datetime
 from pathlib import PurePosixPath
 
 from strandgauge.change.classroom import ranks
-from strandgauge.colour.names import colour_word
-from strandgauge.colour.srgb import hex_colour, lab_from_hex
+from strandgauge.colour.srgb import hex_colour
 from strandgauge.hair.warmth import warmth_left
-from strandgauge.judge.outlook import VERDICTS
 from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import Reading
-from strandgauge.sheet.record import Record, WantedShade
+from strandgauge.sheet.record import Record
 from strandgauge.words import reading as words
 from strandgauge.words import say
-
-_VERDICT_ICONS = dict(zip(VERDICTS, ("yes", "yes", "near", "turn", "no"), strict=True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +33,6 @@ class Card:
     warmth: str
     warmth_size: float
     stains: tuple[str, ...]
-    wished_word: str
-    becomes_word: str
-    icon: str
-    verdict_rank: int | None
     time: str
     time_rank: float | None
 
@@ -92,7 +84,7 @@ class ClassSheet:
 def make_card(number: int, record: Record) -> Card:
     """Put a record into words; ``number`` tells cards apart."""
     place = PurePosixPath(record.file)
-    reading, wanted = record.reading, record.wanted
+    reading = record.reading
     overall = reading.overall if reading is not None else None
     even = evenness(reading) if reading is not None else None
     hidden = reading is not None and all(zone.stain for zone in reading.zones)
@@ -112,10 +104,6 @@ def make_card(number: int, record: Record) -> Card:
         warmth=say(f"warmth.{warmth}") if warmth else "",
         warmth_size=reading.overall.chroma if reading is not None and warmth != "none" else 0.0,
         stains=words.stains(reading) if reading is not None else (),
-        wished_word=_hex_word(wanted.target_hex) if wanted is not None else "",
-        becomes_word=_hex_word(wanted.predicted_hex) if wanted is not None else "",
-        icon=_VERDICT_ICONS[wanted.verdict] if wanted is not None else "",
-        verdict_rank=_rank(wanted),
         time=_time(record.taken),
         time_rank=_seconds(record.taken),
     )
@@ -154,15 +142,6 @@ def _in_time(cards: list[Card]) -> list[Card]:
 def when(card: Card) -> tuple[bool, float]:
     """Return what sorts photos by time, those without one last."""
     return card.time_rank is None, card.time_rank or 0.0
-
-
-def _hex_word(hex_colour: str) -> str:
-    """Return the word for ``#rrggbb``."""
-    return colour_word(lab_from_hex(hex_colour))
-
-
-def _rank(wanted: WantedShade | None) -> int | None:
-    return VERDICTS.index(wanted.verdict) if wanted is not None else None
 
 
 def _time(taken: datetime | None) -> str:

@@ -33,18 +33,6 @@ _WARMTH = (*get_args(WarmthCode), "hidden")
 """Codes of warmth; the last where old dye hides it."""
 
 
-@dataclass(frozen=True, slots=True)
-class ClientSheet:
-    """A client's looks in order of time, and the lift curve through them."""
-
-    name: str
-    rows: tuple[Card, ...]
-    curve: LiftCurve
-    saying: str
-    roomy: Markup
-    narrow: Markup
-
-
 @dataclass(slots=True)
 class _Kept:
     """The little that is kept of all photos."""
@@ -116,7 +104,10 @@ def write_gallery(
             addresses=sheets or {},
             cards=_chunks(spool),
             sheets=[class_sheet(name, rows) for name, rows in kept.groups.items()],
-            clients=_client_sheets(kept.clients, curves, ladder),
+            clients=(
+                (name, sorted(kept.clients.get(name, []), key=when), *_lift(curve, ladder))
+                for name, curve in curves.items()
+            ),
             clients_number=len(curves),
             others=_without_curve(kept.clients, curves),
             evenness_words=[
@@ -128,18 +119,10 @@ def write_gallery(
         write_parts(path, (part.encode("utf-8") for part in parts))
 
 
-def _client_sheets(
-    clients: Mapping[str, list[Card]], curves: Mapping[str, LiftCurve], ladder: Ladder
-) -> Iterator[ClientSheet]:
-    for name, curve in curves.items():
-        yield ClientSheet(
-            name,
-            tuple(sorted(clients.get(name, []), key=when)),
-            curve,
-            saying(curve),
-            Markup(lift_chart(curve, width=560, height=260, ladder=ladder)),
-            Markup(lift_chart(curve, width=340, height=250, ladder=ladder)),
-        )
+def _lift(curve: LiftCurve, ladder: Ladder) -> tuple[str, Markup, Markup]:
+    """Return what a lift curve says, and the curve for wide and for narrow screens."""
+    roomy = Markup(lift_chart(curve, width=560, height=260, ladder=ladder))
+    return saying(curve), roomy, Markup(lift_chart(curve, width=340, height=250, ladder=ladder))
 
 
 _AT_THE_END = {
@@ -176,7 +159,7 @@ def _spool_cards(records: Iterable[Record], spool: IO[str], path: Path) -> _Kept
     for number, record in enumerate(records, start=1):
         card = make_card(number, record)
         kept.add(card)
-        html = template.render(card=card)
+        html = template.render(card=card, verdicts=VERDICTS)
         try:
             spool.write(html)
         except OSError as error:

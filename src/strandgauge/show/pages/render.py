@@ -18,7 +18,8 @@ from pathlib import Path
 import jinja2
 from markupsafe import Markup
 
-from strandgauge.colour.srgb import hex_colour
+from strandgauge.colour.names import colour_word
+from strandgauge.colour.srgb import hex_colour, lab_from_hex
 from strandgauge.hair.levels import level_at_least
 from strandgauge.words import said, say
 
@@ -34,8 +35,8 @@ def environment() -> jinja2.Environment:
     """Return the environment of the pages: autoescape on, a name left out of the values is an error.
 
     Filters: ``hex`` (CIELAB to ``#rrggbb``), ``data_uri`` and ``picture_size`` (bytes of a JPEG), ``minutes``,
-    ``capital``, ``level_at_least``, ``said`` (a note in words). Globals: ``asset`` (a file of this folder, as it
-    is), ``content_policy``, ``letters`` (the font as a ``data:`` address) and ``say``.
+    ``capital``, ``level_at_least``, ``said`` (a note in words), ``colour_word`` (of ``#rrggbb``). Globals: ``asset``
+    (a file of this folder, as it is), ``content_policy``, ``letters`` (the font as a ``data:`` address) and ``say``.
     """
     made = jinja2.Environment(
         loader=jinja2.FileSystemLoader(FOLDER),
@@ -52,6 +53,7 @@ def environment() -> jinja2.Environment:
         minutes=minutes,
         capital=capital,
         level_at_least=level_at_least,
+        colour_word=lambda colour: colour_word(lab_from_hex(colour)),
         said=said,
     )
     made.globals.update(asset=asset, content_policy=content_policy, letters=letters, say=say)

@@ -472,7 +472,7 @@ class NoPhotosError(BatchError):
     """A folder in which there is nothing to read."""
 
     code = "no-photos"
-    exit_code = 85
+    exit_code = 86
 
 
 class BadManifestError(BatchError, FileError):

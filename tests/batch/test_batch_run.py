@@ -310,7 +310,7 @@ def test_a_fault_in_one_photo_is_a_row_and_tried_again_the_next_time(photos, tmp
 def test_a_folder_without_a_photo_is_refused_and_nothing_is_made(tmp_path, capsys):
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "notes.txt").write_text("nothing to see")
-    assert app.run(["batch", str(tmp_path / "photos"), "--out", str(tmp_path / "out")]) == 85
+    assert app.run(["batch", str(tmp_path / "photos"), "--out", str(tmp_path / "out")]) == 86
     assert "no photo in this folder" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
 

@@ -206,9 +206,12 @@ def test_photos_are_read_and_entered_as_checks_of_one_visit(path, strand_jpeg, t
     assert run([*add, "left crown", "--target", "rose", "--stretch", "gummy", "--json", "-"]) == 0
     entered = _document(capsys.readouterr().out)
     assert (entered["strand"]["target"], entered["outlook"]["target"]["name"]) == ("rose", "rose")
+    photo.write_bytes(strand_jpeg + b"2")  # another photo of the same hair
     assert run([*add, "LEFT  crown", "--wet", "--keep-photo", "--note", "rinsed"]) == 0
     assert "Entered: north window, left crown" in capsys.readouterr().out
+    photo.write_bytes(strand_jpeg + b"3")
     assert run([*add, "nape", str(blank)]) == 20
+    photo.write_bytes(strand_jpeg + b"4")
     assert run([*add, "nape", "--target", "no such shade"]) == 64
     capsys.readouterr()
     with open_logbook(path) as logbook:
@@ -218,7 +221,7 @@ def test_photos_are_read_and_entered_as_checks_of_one_visit(path, strand_jpeg, t
         dry, wet = logbook.checks(crown.id)
         assert (dry.stretch, dry.wet, wet.wet, wet.note) == ("gummy", False, True, "rinsed")
         assert wet.outlook["target"]["name"] == "rose"  # the strand's own, not named again
-        assert (logbook.photo(dry.id), logbook.photo(wet.id)) == (None, strand_jpeg)
+        assert (logbook.photo(dry.id), logbook.photo(wet.id)) == (None, strand_jpeg + b"2")
         assert dry.thumbnail.startswith(b"\xff\xd8")
         assert len(logbook.checks(nape.id)) == 1  # the photo that could be read, of two
 

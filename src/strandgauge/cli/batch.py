@@ -11,14 +11,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.hair import DyesOption, TargetsOption
 from strandgauge.cli.options import (
     CardOption,
+    DyesOption,
     JsonOption,
     LadderOption,
     ProfileOption,
     SeparatorChoice,
     SeparatorOption,
+    TargetsOption,
 )
 from strandgauge.cli.outcome import Session
 

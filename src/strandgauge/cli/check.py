@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from strandgauge.cli.looks import source
-from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, load_card_for
+from strandgauge.cli.options import CardOption, JsonOption, ProfileOption
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import exit_code_of
 
@@ -21,11 +21,10 @@ def check(
     profile: ProfileOption = None,
 ) -> int:
     """Judge card and light alone: could a reading from this photo be trusted?"""
-    from strandgauge.reading.cardcheck import card_check
-    from strandgauge.reading.pipeline import check_photo
+    from strandgauge.kit import load
 
     session: Session = context.obj
-    result = card_check(check_photo(source(photo), card=load_card_for(card, profile)))
+    result = load(card=card, profile=profile).check(source(photo))
     from strandgauge.show.terminal.reading import print_check
 
     session.show(result, print_check)

@@ -17,8 +17,6 @@ from strandgauge.cli.options import (
     ProfileOption,
     SeparatorChoice,
     SeparatorOption,
-    load_card_for,
-    load_ladder_for,
     write_readings,
 )
 from strandgauge.cli.outcome import Session
@@ -66,9 +64,10 @@ def compare(
 
         minutes = tuple(parse_minutes(at, len(files)))
     from strandgauge.change.compare import compare as put_side_by_side
+    from strandgauge.kit import load
 
-    definition, rungs = load_card_for(card, profile), load_ladder_for(ladder)
-    looks = [look_at(file, definition, rungs, wet=wet) for file in files]
+    kit = load(card=card, profile=profile, ladder=ladder)
+    looks = [look_at(file, kit, wet=wet) for file in files]
     named = zip(looks, _names(files), strict=True)
     readings = [look.reading if name is None else replace(look.reading, photo=name) for look, name in named]
     change = put_side_by_side(readings)
@@ -84,7 +83,7 @@ def compare(
         }
         write_whole(page, compare_page(change, strips, Head(title, group, student, date, minutes)).encode())
     if csv is not None:
-        write_readings(csv, readings, rungs, separator.value)
+        write_readings(csv, readings, kit.ladder, separator.value)
     from strandgauge.show.terminal.change import print_change
 
     session.show(change, print_change)

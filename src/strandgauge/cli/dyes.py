@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from strandgauge.cli.hair import DyesOption
-from strandgauge.cli.options import JsonOption, load_shelf
+from strandgauge.cli.options import DyesOption, JsonOption
 from strandgauge.cli.outcome import Session
 
 DILUTED = 0.1
@@ -19,8 +18,9 @@ def dyes(context: typer.Context, json: JsonOption = None, dyes: DyesOption = Non
     from strandgauge.colour.cielab import as_lab
     from strandgauge.hair.levels import load_ladder
     from strandgauge.hair.pigment import solve_base
+    from strandgauge.kit import load
 
-    shelf, palest = load_shelf(dyes), solve_base(load_ladder().lab_at(10.0))
+    shelf, palest = load(dyes=dyes).shelf, solve_base(load_ladder().lab_at(10.0))
     held = float(shelf.held(np.array([DILUTED]))[0])
     shown = []
     for dye in shelf.dyes:

@@ -2,63 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.hair import DyesOption, TargetsOption
+from strandgauge.cli.looks import Look, look_at
 from strandgauge.cli.options import (
     CardOption,
+    DyesOption,
     JsonOption,
     LadderOption,
     ProfileOption,
-    load_card_for,
-    load_ladder_for,
-    load_shelf,
+    StretchChoice,
+    TargetsOption,
+    ZoneChoice,
     photos_in,
 )
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError
 
 if TYPE_CHECKING:
-    from strandgauge.card.model import CardDefinition
-    from strandgauge.hair.levels import Ladder
-    from strandgauge.judge.outlook import Outlook
+    from strandgauge.kit import Kit
     from strandgauge.lift.times import LookTimes
-    from strandgauge.reading.model import Reading
-
-
-class StretchChoice(StrEnum):
-    """What a few wet hairs did when they were stretched."""
-
-    springs_back = "springs back"
-    slow = "slow"
-    gummy = "gummy"
-
-
-class ZoneChoice(StrEnum):
-    """The part of the strand to follow."""
-
-    overall = "overall"
-    root = "root"
-    mids = "mids"
-    ends = "ends"
-
-
-@dataclass(frozen=True, slots=True)
-class _Seen:
-    """One photo or saved reading that could be read."""
-
-    place: int
-    """Among all that were named."""
-    name: str
-    reading: Reading
-    taken: datetime | None
-    strip: bytes | None
 
 
 def follow(
@@ -116,12 +82,18 @@ def follow(
     _check_options(files, at, start, target, level)
     from strandgauge.judge.follow import follow as follow_lift
     from strandgauge.judge.follow import needs_of
+    from strandgauge.judge.outlook import Settings, base_zones
+    from strandgauge.kit import load
 
-    rungs = load_ladder_for(ladder)
-    seen = _read_all(session, files, load_card_for(card, profile), rungs, wet, strips=page is not None)
-    times = _times(seen, len(files), at, start)
+    kit = load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+    wish = None if target is None else kit.target(target)
+    placed = _looks(session, files, kit, wet)
+    seen = [look for _, look in placed]
+    times = _times(placed, len(files), at, start)
     last = max(zip(times.minutes, seen, strict=True), key=lambda pair: pair[0])[1]
-    outlook = None if target is None else _outlook(last.reading, target, rungs, dyes, targets)
+    outlook = None
+    if wish is not None:
+        outlook = kit.reach(base_zones(last.reading), wish, Settings(pretone=False))
     curve = follow_lift(
         [one.reading for one in seen],
         times.minutes,
@@ -132,14 +104,14 @@ def follow(
         stretch=None if stretch is None else stretch.value,
         reads_true_now=() if outlook is None else [shade.name for shade in outlook.instead],
         limit=limit,
-        ladder=rungs,
+        ladder=kit.ladder,
         from_start=times.from_start,
     )
     if page is not None:
         from strandgauge.files.write import write_whole
         from strandgauge.show.pages.follow import follow_page
 
-        strips = {one.name: one.strip for one in seen if one.strip is not None}
+        strips = {one.name: strip for one in seen if (strip := one.strip()) is not None}
         write_whole(page, follow_page(curve, [one.reading for one in seen], strips).encode())
     from strandgauge.show.terminal.follow import print_curve
 
@@ -169,66 +141,28 @@ def _check_options(
         raise typer.BadParameter("Give a --target or a --level, not both.")
 
 
-def _read_all(
-    session: Session, files: list[Path], card: CardDefinition, ladder: Ladder, wet: bool, *, strips: bool
-) -> list[_Seen]:
-    """Read what can be read; a photo that is refused is told of and left out.
+def _looks(session: Session, files: list[Path], kit: Kit, wet: bool) -> list[tuple[int, Look]]:
+    """Return what can be read, with its place among the files; a photo that is refused is told and left out.
 
     Raises
     ------
     StrandgaugeError : nothing could be read; that of the last photo.
     """
-    seen: list[_Seen] = []
-    refused: StrandgaugeError | None = None
+    seen: list[tuple[int, Look]] = []
     for place, file in enumerate(files):
         try:
-            seen.append(_read_one(place, file, card, ladder, wet, strips=strips))
+            seen.append((place, look_at(file, kit, wet=wet)))
         except StrandgaugeError as error:
-            refused = error
-            if len(files) > 1:
-                session.tell_aside(error)
-    if not seen:
-        assert refused is not None, "there is at least one file"
-        raise refused
+            if not seen and place == len(files) - 1:
+                raise
+            session.tell_aside(error)
     return seen
 
 
-def _read_one(
-    place: int, file: Path, card: CardDefinition, ladder: Ladder, wet: bool, *, strips: bool
-) -> _Seen:
-    if file.suffix.lower() == ".json":
-        from strandgauge.reading.model import Reading
-        from strandgauge.show.json import load
-
-        saved = load(Reading, file)
-        return _Seen(place, file.name, saved, saved.taken, None)
-    from strandgauge.reading.pipeline import measure_photo
-
-    measurement = measure_photo(file, card=card, ladder=ladder, wet=wet)
-    strip = None
-    if strips:
-        from strandgauge.show.picture.strip import strip_jpeg
-
-        strip = strip_jpeg(measurement)
-    return _Seen(place, file.name, measurement.reading, measurement.card.photo.taken_at, strip)
-
-
-def _times(seen: list[_Seen], count: int, at: str | None, start: str | None) -> LookTimes:
+def _times(placed: list[tuple[int, Look]], count: int, at: str | None, start: str | None) -> LookTimes:
     from strandgauge.lift.times import LookTimes, look_times, parse_minutes
 
     if at is not None:
         minutes = parse_minutes(at, count)
-        return LookTimes(tuple(minutes[one.place] for one in seen), from_start=True)
-    return look_times([one.name for one in seen], [one.taken for one in seen], start)
-
-
-def _outlook(
-    reading: Reading, target: str, ladder: Ladder, dyes: list[Path] | None, targets: list[Path] | None
-) -> Outlook:
-    from strandgauge.dye.targets import find_target, load_targets
-    from strandgauge.judge.outlook import Settings, base_zones
-    from strandgauge.judge.reach import reach
-
-    shelf, shades = load_shelf(dyes), load_targets(extra=targets or ())
-    wanted = find_target(target, shades)
-    return reach(base_zones(reading), wanted, shelf, shades, ladder, Settings(pretone=False))
+        return LookTimes(tuple(minutes[place] for place, _ in placed), from_start=True)
+    return look_times([look.name for _, look in placed], [look.taken for _, look in placed], start)

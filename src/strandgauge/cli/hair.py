@@ -8,23 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.looks import look_at
-from strandgauge.cli.options import load_card_for, load_ladder_for
 
 if TYPE_CHECKING:
     from strandgauge.judge.history import History
     from strandgauge.judge.outlook import BaseZone
+    from strandgauge.kit import Kit
     from strandgauge.reading.pipeline import Measurement
 
-DyesOption = Annotated[
-    list[Path] | None,
-    typer.Option(
-        "--dyes", metavar="FILE", help="Put the dyes of this file on the shelf; may be given again."
-    ),
-]
-TargetsOption = Annotated[
-    list[Path] | None,
-    typer.Option("--targets", metavar="FILE", help="Add the shades of this file; may be given again."),
-]
 HistoryOption = Annotated[
     Path | None,
     typer.Option(
@@ -39,20 +29,18 @@ ToldOption = Annotated[
 ]
 
 
-def hair_zones(
-    text: str, card: Path | None = None, profile: Path | None = None, *, wet: bool = False
-) -> tuple[BaseZone, ...]:
+def hair_zones(text: str, kit: Kit, *, wet: bool = False) -> tuple[BaseZone, ...]:
     """Return the zones of hair that an argument names: ``L,a,b`` or ``#rrggbb``, a saved reading, or a photo.
 
     Raises
     ------
     StrandgaugeError : the colour, file or photo cannot be used; the subclass says why.
     """
-    return hair_measured(text, card, profile, wet=wet)[0]
+    return hair_measured(text, kit, wet=wet)[0]
 
 
 def hair_measured(
-    text: str, card: Path | None = None, profile: Path | None = None, *, wet: bool = False
+    text: str, kit: Kit, *, wet: bool = False
 ) -> tuple[tuple[BaseZone, ...], Measurement | None]:
     """Return the zones that :func:`hair_zones` returns and, of a photo, what was measured in it."""
     from strandgauge.dye.targets import parse_colour
@@ -61,7 +49,7 @@ def hair_measured(
     path = Path(text)
     if not path.exists() and (lab := parse_colour(text)) is not None:
         return (BaseZone("overall", lab, TYPED_SD),), None
-    look = look_at(path, load_card_for(card, profile), load_ladder_for(None), wet=wet)
+    look = look_at(path, kit, wet=wet)
     return base_zones(look.reading), look.measurement
 
 

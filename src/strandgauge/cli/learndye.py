@@ -60,11 +60,12 @@ def dye(
 
     if out is None:
         check_name(name)
+    from strandgauge.kit import load
     from strandgauge.learn.dyes import dye_file, learn_dye
 
-    shares = [_share(one, name) for one in mixes]
-    before = [whole_of(hair_zones(one, card)) for one in base] * (len(dyed) if len(base) == 1 else 1)
-    after = [whole_of(hair_zones(one, card)) for one in dyed]
+    shares, kit = [_share(one, name) for one in mixes], load(card=card)
+    before = [whole_of(hair_zones(one, kit)) for one in base] * (len(dyed) if len(base) == 1 else 1)
+    after = [whole_of(hair_zones(one, kit)) for one in dyed]
     learned = learn_dye(name, [_observation(*three) for three in zip(before, after, shares, strict=True)])
     file = keep("dye", name, dye_file([learned]), out)
     from strandgauge.show.json.learned import LearnedDye

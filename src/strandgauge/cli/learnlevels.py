@@ -12,7 +12,6 @@ from strandgauge.cli.options import (
     CardOption,
     JsonOption,
     ProfileOption,
-    load_card_for,
     photos_in,
 )
 from strandgauge.cli.outcome import Session
@@ -65,10 +64,11 @@ def levels(
 
     tidy = check_name(name)
     from strandgauge.hair.levels import load_ladder
+    from strandgauge.kit import load
     from strandgauge.learn.levels import ladder_toml, learn_ladder
     from strandgauge.reading.pipeline import card_title
 
-    definition = load_card_for(card, profile)
+    definition = load(card=card, profile=profile).card
     swatches = _swatches(session, by_level, definition)
     learned = learn_ladder(tidy, swatches, load_ladder(), fill=fill)
     count = sum(len(swatch.photos) for swatch in swatches)

@@ -4,34 +4,22 @@ from __future__ import annotations
 
 import hashlib
 from datetime import UTC, datetime, timedelta
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from strandgauge.cli.logoptions import ClientArgument, LogbookOption, opened
-from strandgauge.cli.options import JsonOption, load_card_for, load_ladder_for, load_shelf
+from strandgauge.cli.options import JsonOption, StretchChoice
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import BadEntryError, StrandgaugeError
 
 if TYPE_CHECKING:
-    from strandgauge.hair.levels import Ladder
-    from strandgauge.judge.outlook import Outlook
     from strandgauge.logbook.book import Logbook
     from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
-    from strandgauge.reading.model import Reading
 
 SAME_VISIT = timedelta(hours=12)
 """Checks nearer to a visit's start than this belong to it."""
-
-
-class StretchAnswer(StrEnum):
-    """What the stretch test said."""
-
-    springs_back = "springs back"
-    slow = "slow"
-    gummy = "gummy"
 
 
 def add(
@@ -49,7 +37,7 @@ def add(
     ] = None,
     wet: Annotated[bool, typer.Option("--wet", help="The strand is wet in the photos.")] = False,
     stretch: Annotated[
-        StretchAnswer | None, typer.Option(help="What the stretch test said; gummy always means stop.")
+        StretchChoice | None, typer.Option(help="What the stretch test said; gummy always means stop.")
     ] = None,
     note: Annotated[str, typer.Option(metavar="TEXT", help="A note.")] = "",
     keep_photo: Annotated[bool, typer.Option("--keep-photo", help="Keep the photos themselves too.")] = False,
@@ -86,16 +74,17 @@ def _enter(
     strand_name: str,
     target: str | None,
     wet: bool,
-    stretch: StretchAnswer | None,
+    stretch: StretchChoice | None,
     note: str,
     keep_photo: bool,
 ) -> tuple[Client, Visit, Strand, CheckRecord]:
+    from strandgauge.judge.outlook import base_zones
+    from strandgauge.kit import load
     from strandgauge.photo.open import read_bytes
-    from strandgauge.reading.pipeline import measure_photo
     from strandgauge.show.json import document_of
     from strandgauge.show.picture.strip import strip_jpeg
 
-    ladder = load_ladder_for(None)
+    kit = load()
     content = read_bytes(photo)
     digest = hashlib.sha256(content).hexdigest()
     if (before := logbook.find_check(digest)) is not None:
@@ -104,12 +93,12 @@ def _enter(
             where=str(photo),
             remedy="Enter another photo, or take that one out first.",
         )
-    measurement = measure_photo(photo, card=load_card_for(None, None), ladder=ladder, wet=wet)
+    measurement = kit.measure(photo, wet=wet)
     at = _in_utc(measurement.card.photo.taken_at)
     # All that can fail of what was asked for has its turn before anything is entered.
     known = _known_strand(logbook, alias, at, strand_name)
     wanted = target if target is not None or known is None else known.target
-    outlook = None if wanted is None else _outlook(measurement.reading, wanted, ladder)
+    outlook = None if wanted is None else kit.reach(base_zones(measurement.reading), wanted)
     client = logbook.find_client(alias) or logbook.add_client(alias)
     visit = _visit_at(logbook, client, at) or logbook.add_visit(client.id, started=at)
     strand = _strand_called(logbook, visit, strand_name) or logbook.add_strand(visit.id, strand_name)
@@ -151,12 +140,3 @@ def _visit_at(logbook: Logbook, client: Client, at: datetime) -> Visit | None:
 def _strand_called(logbook: Logbook, visit: Visit, name: str) -> Strand | None:
     wanted = " ".join(name.split()).casefold()
     return next((one for one in logbook.strands(visit.id) if one.name.casefold() == wanted), None)
-
-
-def _outlook(reading: Reading, target: str, ladder: Ladder) -> Outlook:
-    from strandgauge.dye.targets import find_target, load_targets
-    from strandgauge.judge.outlook import base_zones
-    from strandgauge.judge.reach import reach
-
-    shades = load_targets()
-    return reach(base_zones(reading), find_target(target, shades), load_shelf(None), shades, ladder)

@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from strandgauge.card.model import CardDefinition
-    from strandgauge.hair.levels import Ladder
+    from strandgauge.kit import Kit
     from strandgauge.reading.model import Reading
     from strandgauge.reading.pipeline import Measurement
 
@@ -45,7 +44,7 @@ class Look:
         return strip_jpeg(self.measurement)
 
 
-def look_at(file: Path, card: CardDefinition, ladder: Ladder, *, wet: bool = False) -> Look:
+def look_at(file: Path, kit: Kit, *, wet: bool = False) -> Look:
     """Read a photo, or load the reading that was saved as ``.json``.
 
     Raises
@@ -57,7 +56,5 @@ def look_at(file: Path, card: CardDefinition, ladder: Ladder, *, wet: bool = Fal
         from strandgauge.show.json import load
 
         return Look(file.name, load(Reading, file), None)
-    from strandgauge.reading.pipeline import measure_photo
-
-    measurement = measure_photo(source(file), card=card, ladder=ladder, wet=wet)
+    measurement = kit.measure(source(file), wet=wet)
     return Look(file.name, measurement.reading, measurement)

@@ -6,8 +6,8 @@ from typing import Annotated
 
 import typer
 
-from strandgauge.cli.hair import DyesOption, hair_zones
-from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, WetOption, load_shelf
+from strandgauge.cli.hair import hair_zones
+from strandgauge.cli.options import CardOption, DyesOption, JsonOption, ProfileOption, WetOption
 from strandgauge.cli.outcome import Session
 
 
@@ -29,12 +29,12 @@ def mix(
     """Predict the colour that a mix of dyes gives on this hair."""
     session: Session = context.obj
     from strandgauge.dye.mix import Mixed, parse_mix, predict
+    from strandgauge.kit import load
 
-    shelf, parts = load_shelf(dyes), parse_mix(dye)
-    parts.shares(shelf)  # an unknown dye is told before a photo is read
+    kit, parts = load(card=card, profile=profile, dyes=dyes), parse_mix(dye)
+    parts.shares(kit.shelf)  # an unknown dye is told before a photo is read
     zones = (
-        predict(zone.lab, parts, shelf, zone.lab_sd, zone.name)
-        for zone in hair_zones(base, card, profile, wet=wet)
+        predict(zone.lab, parts, kit.shelf, zone.lab_sd, zone.name) for zone in hair_zones(base, kit, wet=wet)
     )
     mixed = Mixed(parts.parts, tuple(zones))
     from strandgauge.show.terminal.outlook import print_mix

@@ -11,10 +11,26 @@ import typer
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
-    from strandgauge.dye.palette import Palette
     from strandgauge.hair.levels import Ladder
     from strandgauge.reading.model import Reading
     from strandgauge.show.cells import Separator
+
+
+class ZoneChoice(StrEnum):
+    """One zone of a reading, or the strand as a whole."""
+
+    overall = "overall"
+    root = "root"
+    mids = "mids"
+    ends = "ends"
+
+
+class StretchChoice(StrEnum):
+    """What a few wet hairs did when they were stretched."""
+
+    springs_back = "springs back"
+    slow = "slow"
+    gummy = "gummy"
 
 
 class SeparatorChoice(StrEnum):
@@ -60,20 +76,16 @@ LadderOption = Annotated[
 ]
 
 
-def load_card_for(card: Path | None, profile: Path | None) -> CardDefinition:
-    """Return the card that the options name, with the print profile's colours if one is named.
-
-    Without options it is the one in use: the user's own print that was learned, or the card that ships.
-    """
-    from strandgauge.card.definition import load_card
-    from strandgauge.learn.kept import current_card
-
-    definition = load_card(card) if card is not None else current_card()
-    if profile is None:
-        return definition
-    from strandgauge.card.profile import apply_profile, read_profile
-
-    return apply_profile(definition, read_profile(profile))
+DyesOption = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--dyes", metavar="FILE", help="Put the dyes of this file on the shelf; may be given again."
+    ),
+]
+TargetsOption = Annotated[
+    list[Path] | None,
+    typer.Option("--targets", metavar="FILE", help="Add the shades of this file; may be given again."),
+]
 
 
 def nominal_card(card: Path | None) -> CardDefinition:
@@ -82,22 +94,6 @@ def nominal_card(card: Path | None) -> CardDefinition:
     from strandgauge.reading.pipeline import default_card
 
     return load_card(card) if card is not None else default_card()
-
-
-def load_ladder_for(ladder: Path | None) -> Ladder:
-    """Return the ladder that an option names; without one that in use: learned, or the one that ships."""
-    from strandgauge.hair.levels import load_ladder
-    from strandgauge.learn.kept import current_ladder
-
-    return load_ladder(ladder) if ladder is not None else current_ladder()
-
-
-def load_shelf(dyes: Iterable[Path] | None) -> Palette:
-    """Return the dyes on the shelf: those that ship, those that were learned, those that options name."""
-    from strandgauge.dye.palette import load_palette
-    from strandgauge.learn.kept import current_dyes
-
-    return load_palette(extra=(*current_dyes(), *(dyes or ())))
 
 
 def photos_in(folder: Path) -> list[Path]:

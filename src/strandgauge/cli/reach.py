@@ -11,28 +11,27 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.hair import (
-    DyesOption,
     HistoryOption,
-    TargetsOption,
     ToldOption,
     hair_measured,
     load_told,
 )
 from strandgauge.cli.options import (
     CardOption,
+    DyesOption,
     JsonOption,
     LadderOption,
     ProfileOption,
+    TargetsOption,
     WetOption,
+    ZoneChoice,
     check_picture,
-    load_card_for,
-    load_ladder_for,
-    load_shelf,
 )
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
     from strandgauge.dye.targets import Target
+    from strandgauge.kit import Kit
     from strandgauge.reading.swatch import Pick
 
 
@@ -45,15 +44,6 @@ class PretoneChoice(StrEnum):
 
     auto = "auto"
     none = "none"
-
-
-class ZoneChoice(StrEnum):
-    """One zone of a reading."""
-
-    root = "root"
-    mids = "mids"
-    ends = "ends"
-    overall = "overall"
 
 
 def reach(
@@ -103,17 +93,12 @@ def reach(
     """Say whether a wanted shade reads true on this hair, and give the formula that comes closest."""
     session: Session = context.obj
     check_picture(picture)
-    from strandgauge.dye.targets import load_targets
     from strandgauge.judge.outlook import Settings
-    from strandgauge.judge.reach import reach as look_ahead
+    from strandgauge.kit import load
 
-    shelf, shades, rungs = (
-        load_shelf(dyes),
-        load_targets(extra=targets or ()),
-        load_ladder_for(ladder),
-    )
-    wanted = _target(target, shades, _pick(pick), card, profile)
-    zones, measurement = hair_measured(hair, card, profile, wet=wet)
+    kit = load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+    wanted = _target(target, kit, _pick(pick))
+    zones, measurement = hair_measured(hair, kit, wet=wet)
     names = {choice.value for choice in zone or ()}
     chosen = [one for one in zones if not names or one.name in names]
     if not chosen:
@@ -127,7 +112,7 @@ def reach(
         pretone=pretone is PretoneChoice.auto,
         shadow_level=shadow,
     )
-    outlook = look_ahead(chosen, wanted, shelf, shades, rungs, settings, load_told(history, told))
+    outlook = kit.reach(chosen, wanted, settings, load_told(history, told))
     if picture is not None:
         from strandgauge.show.picture.outlook import write_outlook_picture
 
@@ -137,19 +122,17 @@ def reach(
     session.show(outlook, partial(print_outlook, full=full))
 
 
-def _target(
-    text: str, shades: tuple[Target, ...], pick: Pick | None, card: Path | None, profile: Path | None
-) -> Target:
+def _target(text: str, kit: Kit, pick: Pick | None) -> Target:
     """Return the shade that an option names; a file's name is taken as a picture of it."""
-    from strandgauge.dye.targets import Target, find_target
+    from strandgauge.dye.targets import Target
 
     path = Path(text)
-    named = text.casefold() in {one.name.casefold() for one in shades}
+    named = text.casefold() in {one.name.casefold() for one in kit.targets}
     if named or not (path.is_file() or _PICTURE_NAME.search(text)):
-        return find_target(text, shades)
+        return kit.target(text)
     from strandgauge.reading.swatch import swatch_colour
 
-    swatch = swatch_colour(path, load_card_for(card, profile), pick)
+    swatch = swatch_colour(path, kit.card, pick)
     note = "" if swatch.measured else " (no card beside it: not measured)"
     return Target(f"swatch {path.name}{note}", swatch.lab)
 

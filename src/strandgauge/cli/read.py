@@ -18,8 +18,6 @@ from strandgauge.cli.options import (
     SeparatorChoice,
     SeparatorOption,
     check_picture,
-    load_card_for,
-    load_ladder_for,
     write_readings,
 )
 from strandgauge.cli.outcome import Session
@@ -27,9 +25,8 @@ from strandgauge.errors import StrandgaugeError
 from strandgauge.files.endings import WRITTEN_PICTURES
 
 if TYPE_CHECKING:
-    from strandgauge.card.model import CardDefinition
     from strandgauge.dye.targets import Target
-    from strandgauge.hair.levels import Ladder
+    from strandgauge.kit import Kit
     from strandgauge.reading.model import Reading
 
 
@@ -88,28 +85,28 @@ def read(
         raise typer.BadParameter(
             "--target and --technical say how the picture looks: name one with --picture."
         )
-    from strandgauge.dye.targets import find_target, load_targets
     from strandgauge.files.write import make_folder
+    from strandgauge.kit import load
     from strandgauge.show.terminal.reading import print_reading
 
     if picture is not None and not single:
         make_folder(picture)
-    pictures = _Pictures(None if target is None else find_target(target, load_targets()), technical)
-    definition, rungs = load_card_for(card, profile), load_ladder_for(ladder)
+    kit = load(card=card, profile=profile, ladder=ladder)
+    pictures = _Pictures(None if target is None else kit.target(target), technical)
     worst, readings = 0, []
     for some in [photos] if together else [[photo] for photo in photos]:
         file = picture
         if picture is not None and not single:
             file = picture / f"{some[0].stem}-reading.png"
         try:
-            readings.append(_read(some, definition, rungs, wet, file, pictures))
+            readings.append(_read(some, kit, wet, file, pictures))
             session.show(readings[-1], print_reading)
         except StrandgaugeError as error:
             if single:
                 raise
             worst = max(worst, session.tell(error))
     if csv is not None:
-        write_readings(csv, readings, rungs, separator.value)
+        write_readings(csv, readings, kit.ladder, separator.value)
     return worst
 
 
@@ -121,15 +118,15 @@ class _Pictures:
     technical: bool
 
 
-def _read(
-    photos: list[Path], card: CardDefinition, ladder: Ladder, wet: bool, picture: Path | None, look: _Pictures
-) -> Reading:
-    from strandgauge.reading.pipeline import measure_photo, reading_together
+def _read(photos: list[Path], kit: Kit, wet: bool, picture: Path | None, look: _Pictures) -> Reading:
+    from strandgauge.reading.pipeline import reading_together
 
-    measured = [measure_photo(source(photo), card=card, ladder=ladder, wet=wet) for photo in photos]
-    reading = reading_together(measured, ladder, wet)
+    measured = [kit.measure(source(photo), wet=wet) for photo in photos]
+    reading = reading_together(measured, kit.ladder, wet)
     if picture is not None:
         from strandgauge.show.picture.reading import write_picture
 
-        write_picture(picture, measured[0], reading, ladder=ladder, wish=look.wish, technical=look.technical)
+        write_picture(
+            picture, measured[0], reading, ladder=kit.ladder, wish=look.wish, technical=look.technical
+        )
     return reading

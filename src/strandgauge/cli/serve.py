@@ -8,14 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.hair import DyesOption
 from strandgauge.cli.options import (
     CardOption,
+    DyesOption,
     LadderOption,
     ProfileOption,
-    load_card_for,
-    load_ladder_for,
-    load_shelf,
 )
 from strandgauge.cli.outcome import Session
 
@@ -52,6 +49,7 @@ def serve(
 ) -> None:
     """Serve the phone page: take a photo at the chair, and the answer is there."""
     session: Session = context.obj
+    from strandgauge.kit import load
     from strandgauge.logbook.connect import default_path
     from strandgauge.web.keys import new_code, new_token, session_key
     from strandgauge.web.listen import LOOPBACK, listen, local_address
@@ -61,6 +59,7 @@ def serve(
     addresses = (local_address(address), LOOPBACK) if lan else (LOOPBACK,)
     listeners = [listen(address, port) for address in addresses]
     keys = (logbook or default_path()).with_name("phones.json")
+    kit = load(card=card, profile=profile, ladder=ladder, dyes=dyes)
     settings = ServerSettings(
         port=port,
         addresses=addresses,
@@ -68,9 +67,9 @@ def serve(
         code=new_code() if lan else None,
         session=session_key(keys, anew=new_key) if lan else None,
         logbook=logbook,
-        card=load_card_for(card, profile),
-        ladder=load_ladder_for(ladder),
-        palette=load_shelf(dyes),
+        card=kit.card,
+        ladder=kit.ladder,
+        palette=kit.shelf,
     )
     # The workers make ready while the rest is loaded and the phone is brought to the code.
     bench = Bench(settings.card, settings.ladder, settings.palette)

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import typer
 
-from strandgauge.cli.hair import TargetsOption
-from strandgauge.cli.options import JsonOption
+from strandgauge.cli.options import JsonOption, TargetsOption
 from strandgauge.cli.outcome import Session
 
 
 def targets(context: typer.Context, json: JsonOption = None, targets: TargetsOption = None) -> None:
     """List the shades that can be asked for by name."""
     session: Session = context.obj
-    from strandgauge.dye.targets import load_targets
+    from strandgauge.kit import load
 
-    shades = load_targets(extra=targets or ())
+    shades = load(targets=targets).targets
     from strandgauge.show.json.shapes import TargetsList
     from strandgauge.show.terminal.outlook import print_targets
 

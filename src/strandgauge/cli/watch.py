@@ -11,8 +11,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.hair import DyesOption, TargetsOption
-from strandgauge.cli.options import CardOption, LadderOption, ProfileOption, WetOption
+from strandgauge.cli.options import (
+    CardOption,
+    DyesOption,
+    LadderOption,
+    ProfileOption,
+    TargetsOption,
+    WetOption,
+)
 from strandgauge.cli.outcome import Session, one_line
 from strandgauge.errors import StrandgaugeError
 

@@ -1,15 +1,23 @@
 """A logbook with strands in every state, for the tests of the screens and for pictures of them.
 
-As a program, ``python tests/web/states.py FOLDER [WIDTH HEIGHT [dark]]`` makes a picture of every screen.
+As a program, ``python tests/web/states.py FOLDER [WIDTH HEIGHT] [dark] [screen]`` makes a picture of every screen,
+and ``python tests/web/states.py --docs`` those that the docs show.
 """
 
 from __future__ import annotations
 
+import shutil
 import sys
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from phonesite import SAMPLES, Site, serving
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 HOSTILE = '"><script>alert(1)</script><b>{{7*7}}'
 
@@ -78,32 +86,80 @@ def fill(site: Site, odd: str = HOSTILE) -> dict[str, str]:
     }
 
 
-def pictures(folder: Path, width: int, height: int, *, dark: bool = False, whole: bool = True) -> None:
-    """Make a picture of every screen, as high as its content."""
-    import shutil
+DOCS = {
+    "phone-today": ("today", False),
+    "phone-answer": ("far", False),
+    "phone-ready": ("dried", True),
+    "phone-stop": ("gummy", False),
+    "phone-new": ("new", False),
+    "phone-earlier": ("earlier", False),
+}
+"""The pictures in the docs: which screen, and whether in the dark."""
 
+
+@contextmanager
+def opened() -> Iterator[tuple[Site, dict[str, str], Browser]]:
+    """Yield a salon in every state, and a browser."""
     from playwright.sync_api import sync_playwright
 
-    folder.mkdir(parents=True, exist_ok=True)
     with (
         tempfile.TemporaryDirectory() as place,
         serving(Path(place) / "book.sqlite3") as site,
         sync_playwright() as playwright,
     ):
-        paths = fill(site, "Marta")
         chromium = playwright.chromium.launch(
             executable_path=shutil.which("chromium"), args=["--no-sandbox", "--disable-gpu"]
         )
-        page = chromium.new_page(
-            viewport={"width": width, "height": height}, color_scheme="dark" if dark else "light"
-        )
-        for name, path in paths.items():
-            page.goto(site.address + path)
-            page.wait_for_load_state("networkidle", timeout=10_000) if False else page.wait_for_timeout(150)
-            page.screenshot(path=folder / f"{name.replace(' ', '-')}-{width}.png", full_page=whole)
+        yield site, fill(site, "Marta"), chromium
         chromium.close()
 
 
+def pictures(folder: Path, width: int, height: int, *, dark: bool = False, whole: bool = True) -> None:
+    """Make a picture of every screen, as high as its content or as the window."""
+    folder.mkdir(parents=True, exist_ok=True)
+    with opened() as (site, paths, chromium):
+        for name, path in paths.items():
+            shoot(
+                chromium,
+                site.address + path,
+                folder / f"{name.replace(' ', '-')}-{width}.png",
+                (width, height),
+                dark=dark,
+                whole=whole,
+            )
+
+
+def pictures_for_docs(folder: Path) -> None:
+    """Make the pictures that the docs show."""
+    with opened() as (site, paths, chromium):
+        for name, (state, dark) in DOCS.items():
+            shoot(chromium, site.address + paths[state], folder / f"{name}.png", (360, 740), dark=dark)
+        shoot(chromium, site.address + paths["wall"], folder / "phone-wall.png", (1280, 800))
+
+
+def shoot(
+    chromium: Browser,
+    address: str,
+    file: Path,
+    size: tuple[int, int],
+    *,
+    dark: bool = False,
+    whole: bool = False,
+) -> None:
+    """Make one picture."""
+    page = chromium.new_page(
+        viewport={"width": size[0], "height": size[1]}, color_scheme="dark" if dark else "light"
+    )
+    page.goto(address)
+    page.evaluate("() => document.fonts.ready.then(() => true)")
+    page.wait_for_timeout(200)
+    page.screenshot(path=file, full_page=whole)
+    page.close()
+
+
 if __name__ == "__main__":
-    sizes = [int(text) for text in sys.argv[2:4]] or [360, 740]
-    pictures(Path(sys.argv[1]), *sizes, dark="dark" in sys.argv, whole="screen" not in sys.argv)
+    if sys.argv[1] == "--docs":
+        pictures_for_docs(Path(__file__).parents[2] / "docs" / "pictures")
+    else:
+        window = [int(text) for text in sys.argv[2:4]] or [360, 740]
+        pictures(Path(sys.argv[1]), *window, dark="dark" in sys.argv, whole="screen" not in sys.argv)

@@ -134,3 +134,16 @@ def test_what_cannot_be_learned_is_refused():
         learn_dye("own", [Observation((60, 5, 20), (70, 5, 20), 1.0)])
     with pytest.raises(CannotLearnError):
         learn_dye("own", [Observation((60, 5, 20), (60, 5, 20.2), 1.0)])
+
+
+@pytest.mark.parametrize(
+    "word", ["pink", "rose gold", "level 9", "pale yellow", "red-orange", "greenish blond"]
+)
+def test_what_is_printed_is_taken_as_a_wish(word):
+    assert find_target(word, load_targets()).lab
+
+
+def test_no_name_is_guessed_from_a_few_shared_letters():
+    with pytest.raises(UnknownTargetError) as refusal:
+        find_target("platinum", load_targets())
+    assert "Did you mean" not in refusal.value.remedy

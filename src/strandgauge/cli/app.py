@@ -28,6 +28,7 @@ JOBS: dict[str, dict[str, str]] = {
     "At the chair": {
         "read": "strandgauge read photo.jpg --picture client.png",
         "reach": "strandgauge reach photo.jpg --target lilac --bowl 40",
+        "plan": "strandgauge plan photo.jpg --target lilac --history client.toml --hair medium",
         "watch": "strandgauge watch photos --page curve.html --start 10:00 --limit 45 --target lilac",
         "follow": "strandgauge follow 1005.jpg 1022.jpg 1041.jpg --start 10:00 --limit 45 --target lilac",
         "compare": "strandgauge compare before.jpg after.jpg --page sheet.html",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -28,9 +29,30 @@ ToldOption = Annotated[
     ),
 ]
 
+ShelfOption = Annotated[
+    str | None,
+    typer.Option("--shelf", metavar="DYE,DYE,...", help="Mix from none but these dyes."),
+]
+
+
+def only_on_shelf(kit: Kit, names: str | None) -> Kit:
+    """Return the kit with none but the dyes that an option names; all of them where it names none.
+
+    Raises
+    ------
+    UnknownDyeError : a name is that of no dye.
+    """
+    if names is None:
+        return kit
+    chosen = kit.shelf.only(part.strip() for part in names.split(","))
+    if not chosen.dyes:
+        raise typer.BadParameter("--shelf must name at least one dye besides the clear base.")
+    return replace(kit, shelf=chosen)
+
 
 def hair_zones(text: str, kit: Kit, *, wet: bool = False) -> tuple[BaseZone, ...]:
-    """Return the zones of hair that an argument names: ``L,a,b`` or ``#rrggbb``, a saved reading, or a photo.
+    """Return the zones of hair that an argument names: ``L,a,b``, ``#rrggbb`` or a word
+    such as "level 9", a saved reading, or a photo.
 
     Raises
     ------
@@ -43,11 +65,11 @@ def hair_measured(
     text: str, kit: Kit, *, wet: bool = False
 ) -> tuple[tuple[BaseZone, ...], Measurement | None]:
     """Return the zones that :func:`hair_zones` returns and, of a photo, what was measured in it."""
-    from strandgauge.dye.targets import parse_colour
+    from strandgauge.dye.targets import named_colour, parse_colour
     from strandgauge.judge.outlook import TYPED_SD, BaseZone, base_zones
 
     path = Path(text)
-    if not path.exists() and (lab := parse_colour(text)) is not None:
+    if not path.exists() and (lab := parse_colour(text) or named_colour(text)) is not None:
         return (BaseZone("overall", lab, TYPED_SD),), None
     look = look_at(path, kit, wet=wet)
     return base_zones(look.reading), look.measurement

@@ -12,9 +12,11 @@ import typer
 
 from strandgauge.cli.hair import (
     HistoryOption,
+    ShelfOption,
     ToldOption,
     hair_measured,
     load_told,
+    only_on_shelf,
 )
 from strandgauge.cli.options import (
     CardOption,
@@ -67,6 +69,7 @@ def reach(
     ] = 3.0,
     history: HistoryOption = None,
     told: ToldOption = None,
+    only: ShelfOption = None,
     full: Annotated[
         bool, typer.Option("--full", help="Also print the rest: by level, zones together, a shadow root.")
     ] = False,
@@ -97,6 +100,7 @@ def reach(
     from strandgauge.kit import load
 
     kit = load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+    kit = only_on_shelf(kit, only)
     wanted = _target(target, kit, _pick(pick))
     zones, measurement = hair_measured(hair, kit, wet=wet)
     names = {choice.value for choice in zone or ()}

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from strandgauge.colour.arrays import Array
-from strandgauge.colour.cielab import chroma, delta_e_2000, hue_deg
+from strandgauge.colour.cielab import Lab, as_lab, chroma, delta_e_2000, hue_deg
 from strandgauge.files.calibration import calibration_file, read_calibration
 
 
@@ -25,6 +25,13 @@ def colour_word(lab: ArrayLike) -> str:
     """Return the word nearest to a CIELAB colour (3,), such as 'coral' or 'greenish blond'."""
     words, anchors = _vocabulary()
     return words[int(np.argmin(delta_e_2000(np.asarray(lab, dtype=float), anchors)))]
+
+
+def colour_of(word: str) -> Lab | None:
+    """Return the colour that a word stands for, such as 'rose gold'; None where it is no word of the list."""
+    words, anchors = _vocabulary()
+    wanted = word.strip().casefold()
+    return next((as_lab(lab) for known, lab in zip(words, anchors, strict=True) if known == wanted), None)
 
 
 def difference_words(lab: ArrayLike, wanted: ArrayLike, least: float = 1.5) -> tuple[str, ...]:

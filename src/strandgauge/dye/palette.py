@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -76,6 +76,20 @@ class Palette:
     def curves(self) -> Array:
         """(D, 31) absorption of each dye, undiluted."""
         return np.array([dye.curve for dye in self.dyes])
+
+    def only(self, names: Iterable[str]) -> Palette:
+        """Return the shelf with none but these dyes.
+
+        Raises
+        ------
+        UnknownDyeError : no dye has one of the names.
+        """
+        places = sorted({place for name in names if (place := self.index(name)) is not None})
+        return replace(self, dyes=tuple(self.dyes[place] for place in places))
+
+    def taken_up(self, factor: float) -> Palette:
+        """Return the shelf as it is on hair that takes up ``factor`` times what the shelf says."""
+        return replace(self, dyes=tuple(replace(dye, curve=factor * dye.curve) for dye in self.dyes))
 
     def index(self, name: str) -> int | None:
         """Return the place of a dye, or None for the clear base.

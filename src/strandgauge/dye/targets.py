@@ -11,12 +11,16 @@ from pathlib import Path
 import numpy as np
 
 from strandgauge.colour.cielab import Lab, as_lab
+from strandgauge.colour.names import colour_of
 from strandgauge.colour.srgb import lab_from_srgb
 from strandgauge.errors import BadColourError, UnknownTargetError
 from strandgauge.files.calibration import CalibrationTable, Key, calibration_file, read_calibration
+from strandgauge.hair.levels import load_ladder
+from strandgauge.hair.warmth import undertone
 
 _NUMBER = r"\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*"
 _LAB = re.compile(rf"^{_NUMBER},{_NUMBER},{_NUMBER}$")
+_LEVEL = re.compile(r"^level (\d+(?:\.\d+)?)$")
 _HEX = re.compile(r"^#([0-9a-fA-F]{6}|[0-9a-fA-F]{3})$")
 
 
@@ -101,8 +105,23 @@ def parse_colour(text: str) -> Lab | None:
     return None
 
 
+def named_colour(text: str) -> Lab | None:
+    """Return the colour of a word that this program prints: a colour word, an undertone, or 'level 9'.
+
+    Levels and undertones are those of lifted hair on the ladder that ships.
+    """
+    if (lab := colour_of(text)) is not None:
+        return lab
+    ladder, wanted = load_ladder(), text.strip().casefold()
+    if found := _LEVEL.match(wanted):
+        level = float(found.group(1))
+        return as_lab(ladder.lab_at(level)) if 1.0 <= level <= ladder.lightest else None
+    rungs = [as_lab(lab) for lab in ladder.lab]
+    return next((lab for lab in rungs if undertone(lab, ladder) == wanted), None)
+
+
 def find_target(text: str, targets: Iterable[Target]) -> Target:
-    """Return the shade of that name, or the colour typed in.
+    """Return the shade of that name, else the colour of that word (see `named_colour`) or the one typed in.
 
     Raises
     ------
@@ -114,12 +133,12 @@ def find_target(text: str, targets: Iterable[Target]) -> Target:
     for target in shades:
         if target.name.casefold() == wanted:
             return target
-    lab = parse_colour(text.strip())
+    lab = parse_colour(text.strip()) or named_colour(text)
     if lab is not None:
         return Target(text.strip(), lab)
     from difflib import get_close_matches
 
-    near = get_close_matches(wanted, [target.name for target in shades], n=3, cutoff=0.5)
+    near = get_close_matches(wanted, [target.name for target in shades], n=3, cutoff=0.7)
     hint = f"Did you mean {', '.join(near[:-1])}{' or ' if near[1:] else ''}{near[-1]}? " if near else ""
     raise UnknownTargetError(
         f"There is no shade called '{text}'",

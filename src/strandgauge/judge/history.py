@@ -63,6 +63,8 @@ class History:
     persulfate_allergy: bool | None = None
     """Allergy to, or asthma from, persulfates."""
     minor: bool | None = None
+    uptake: float | None = None
+    """How much dye this hair takes up against the forecast, learned from a photo of a dyed result; 1 as foretold."""
     stretch: Stretch | None = None
     """What a few wet hairs last did when they were stretched."""
 

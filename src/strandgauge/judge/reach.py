@@ -103,6 +103,8 @@ def reach(
     BadMixError : the bowl cannot be weighed.
     """
     settings = settings or Settings()
+    if history.uptake is not None:
+        palette = _taken_up(palette, history.uptake)
     work = _Work(target, region_of(target), palette, grid_for(palette), ladder, settings)
     path = path_of(target, palette, ladder)
     heads = [_head(zone, ladder, history) for zone in bases]
@@ -144,6 +146,11 @@ def reach(
     )
     outlook = replace(outlook, advice=advise(outlook, history))
     return replace(outlook, cautions=cautions_for(outlook, palette, settings.scale, history))
+
+
+@lru_cache(maxsize=8)
+def _taken_up(palette: Palette, factor: float) -> Palette:
+    return palette.taken_up(min(max(factor, 0.3), 3.0))
 
 
 @dataclass(frozen=True, eq=False)

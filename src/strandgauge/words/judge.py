@@ -13,6 +13,9 @@ from strandgauge.judge.outlook import UNEVEN, Evening, Outlook, ZoneOutlook
 from strandgauge.lift.advice import Advice
 from strandgauge.words import say, sentence
 
+ZONES = ("overall", "root", "mids", "ends")
+"""Parts of a strand that have a name; hair typed in may have others."""
+
 
 def do_words(advice: Advice) -> str:
     """Return what to do as a short imperative, such as 'tone it'."""
@@ -46,7 +49,7 @@ def _first(shade: str, advice: tuple[Advice, ...], zones: int) -> str:
 
 def listed(names: Iterable[str]) -> str:
     """Write names of zones as a list, such as 'root, mids'."""
-    return ", ".join(say(f"zone.{name}") for name in names)
+    return ", ".join(say(f"zone.{name}") if name in ZONES else name for name in names)
 
 
 def first_why(outlook: Outlook) -> tuple[str, ...]:

@@ -19,6 +19,7 @@ from strandgauge.dye.targets import Target
 from strandgauge.errors import Told
 from strandgauge.facts import Note, NotNegative, Share
 from strandgauge.judge.outlook import Evening, Outlook, ZoneFormula, ZoneOutlook
+from strandgauge.judge.plan import Plan, PlanStep
 from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import Estimate, LiftCurve
 from strandgauge.reading.evenness import LIMITS, Evenness, evenness
@@ -183,6 +184,13 @@ shape(
     },
     added={"chance": _chance, "needs_level": _needs_level, "cautions": _cautions},
     renew=_judged_as_now,
+)
+shape(PlanStep, pairs="facts")
+shape(
+    Plan,
+    schema="strandgauge.plan/1",
+    title="An appointment by zone, and what comes after it",
+    order="target chance calibrated uptake steps fade refresh refresh_after outlook",
 )
 shape(
     ZoneOutlook,

@@ -1,0 +1,129 @@
+"""``strandgauge plan``: the appointment by zone, step by step, and how the shade fades."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from strandgauge.cli.hair import (
+    HistoryOption,
+    ShelfOption,
+    ToldOption,
+    hair_zones,
+    load_told,
+    only_on_shelf,
+)
+from strandgauge.cli.options import (
+    CardOption,
+    DyesOption,
+    JsonOption,
+    LadderOption,
+    ProfileOption,
+    TargetsOption,
+    WetOption,
+)
+from strandgauge.cli.outcome import Session
+
+if TYPE_CHECKING:
+    from strandgauge.judge.history import History
+    from strandgauge.judge.outlook import BaseZone
+    from strandgauge.judge.plan import Plan
+    from strandgauge.kit import Kit
+
+
+class LengthChoice(StrEnum):
+    """How long the hair is."""
+
+    short = "short"
+    medium = "medium"
+    long = "long"
+
+
+class DensityChoice(StrEnum):
+    """How dense it is."""
+
+    fine = "fine"
+    medium = "medium"
+    thick = "thick"
+
+
+def plan(
+    context: typer.Context,
+    hair: Annotated[str, typer.Argument(metavar="HAIR", help="A photo, a saved reading's JSON, or L,a,b.")],
+    target: Annotated[str, typer.Option(metavar="SHADE", help="The wanted shade: a name, #rrggbb or L,a,b.")],
+    history: HistoryOption = None,
+    told: ToldOption = None,
+    length: Annotated[
+        LengthChoice | None, typer.Option("--hair", help="Its length: gives grams for the whole head.")
+    ] = None,
+    density: Annotated[
+        DensityChoice, typer.Option(help="Its density, for the grams.")
+    ] = DensityChoice.medium,
+    bowl: Annotated[
+        float, typer.Option(metavar="GRAMS", help="How much of each mix, without --hair.")
+    ] = 60.0,
+    scale: Annotated[float, typer.Option(metavar="GRAMS", help="Smallest step of your scale.")] = 0.1,
+    shelf: ShelfOption = None,
+    result: Annotated[
+        str | None,
+        typer.Option(
+            metavar="HAIR", help="The same hair dyed by this plan: learns how much dye it takes up."
+        ),
+    ] = None,
+    json: JsonOption = None,
+    dyes: DyesOption = None,
+    targets: TargetsOption = None,
+    card: CardOption = None,
+    profile: ProfileOption = None,
+    ladder: LadderOption = None,
+    wet: WetOption = False,
+) -> None:
+    """Plan the appointment for a wanted shade: what to do zone by zone, with times, mixes and the fading."""
+    session: Session = context.obj
+    from strandgauge import kit as kits
+    from strandgauge.judge.outlook import Settings
+    from strandgauge.judge.plan import make_plan
+    from strandgauge.show.terminal.plan import print_plan
+
+    kit = kits.load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+    kit = only_on_shelf(kit, shelf)
+    wanted, past = kit.target(target), load_told(history, told)
+    zones = hair_zones(hair, kit, wet=wet)
+
+    def planned(known: History) -> Plan:
+        return make_plan(
+            zones,
+            wanted,
+            kit.shelf,
+            kit.targets,
+            kit.ladder,
+            Settings(bowl=bowl, scale=scale),
+            known,
+            None if length is None else length.value,
+            density.value,
+        )
+
+    made = planned(past)
+    if result is not None:
+        uptake = _learned(made, zones, hair_zones(result, kit, wet=wet), kit)
+        made = planned(replace(past, uptake=uptake))
+    session.show(made, print_plan)
+    if result is not None and (session.json is None or not session.json.to_standard_output):
+        from strandgauge.words.plan import learned_line
+
+        print(learned_line(made.uptake))
+
+
+def _learned(made: Plan, before: tuple[BaseZone, ...], after: tuple[BaseZone, ...], kit: Kit) -> float:
+    """Return how much dye the hair took up, from zones that both readings have."""
+    from strandgauge.judge.plan import uptake_from
+
+    formulas = {zone.name: zone.formula for zone in made.outlook.zones}
+    results = {zone.name: zone for zone in after}
+    named = [zone for zone in before if zone.name in results and (zone.name != "overall" or len(before) == 1)]
+    return uptake_from(
+        named, [results[z.name] for z in named], [formulas[z.name] for z in named], kit.shelf, made.uptake
+    )

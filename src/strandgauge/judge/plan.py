@@ -1,0 +1,467 @@
+"""A plan for the appointment: ordered steps by zone with times and what to watch, then how the shade fades.
+
+Times and amounts are data (``calibration/plan.toml``). What is advised comes from the outlook; nothing is decided
+anew here. Formulas for hair that has to be lifted first are forecasts for the level aimed at, and say so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import Lab, as_lab, delta_e_2000
+from strandgauge.colour.names import colour_word
+from strandgauge.dye.formula import FormulaPart, weigh
+from strandgauge.dye.palette import Palette
+from strandgauge.dye.solve import best_mixes
+from strandgauge.dye.targets import Target
+from strandgauge.facts import Fact, Share
+from strandgauge.files.calibration import calibration_file, read_calibration
+from strandgauge.hair.levels import Ladder
+from strandgauge.hair.pigment import solve_base
+from strandgauge.judge.history import NOTHING_TOLD, History
+from strandgauge.judge.needs import grid_for
+from strandgauge.judge.outlook import BaseZone, Outlook, Settings, ZoneOutlook
+from strandgauge.judge.reach import reach
+from strandgauge.lift.advice import STOPS, Advice, Do
+
+Length = Literal["short", "medium", "long"]
+Density = Literal["fine", "medium", "thick"]
+
+COLOURS: tuple[Do, ...] = ("deposit", "tone", "dye")
+BEFORE: tuple[Do, ...] = ("ask-history", "metal-test", "wait", "clarify", "remove-dye")
+FORESEEN_SD = (2.0, 1.2, 1.8)
+"""Standard uncertainty of the colour that hair will have once it is lifted; own choice."""
+NOTICED = 5.0
+"""CIEDE2000 from the fresh colour at which it is time to refresh; own choice."""
+LEAST_UPTAKE, MOST_UPTAKE = 0.4, 2.5
+UPTAKE_SD = 0.16
+"""How far uptake usually lies from what is foretold, as a logarithm: what a photo of a result is weighed against."""
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """Times and amounts of a plan."""
+
+    minutes: dict[str, tuple[float, float]]
+    half_washes: float
+    porous: float
+    washes: tuple[float, ...]
+    grams: dict[str, float]
+
+
+def load_times(path: Path | None = None) -> Times:
+    """Read times and amounts; as shipped where no path is given.
+
+    Raises
+    ------
+    BadCalibrationError : a value is missing or impossible; the line is named.
+    """
+    return _read_times(path or calibration_file("plan.toml"))
+
+
+@cache
+def _read_times(path: Path) -> Times:
+    table = read_calibration(path, "strandgauge.plan-times/1")
+
+    def span(name: str) -> tuple[float, float]:
+        low, high = table.numbers("minutes", name, count=2, low=0.0, high=120.0)
+        return low, high
+
+    return Times(
+        {name: span(name) for name in ("lift", "fill", "tone", "dye", "melt", "wash")},
+        table.number("fade", "half_washes", low=0.5, high=100.0),
+        table.number("fade", "porous", low=0.1, high=1.0),
+        table.numbers("fade", "washes", low=0.0, high=100.0),
+        {
+            name: table.number("grams", name, low=0.01, high=1000.0)
+            for name in ("short", "medium", "long", "fine", "thick", "root", "mids", "ends")
+        },
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """From and to, minutes."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlanStep:
+    """One thing to do, in its turn."""
+
+    zone: str
+    """A zone, or several joined by '+'."""
+    do: Do
+    minutes: Span | None
+    formula: tuple[FormulaPart, ...] | None
+    watch: tuple[str, ...]
+    """Codes of what to look for meanwhile; `strandgauge.words` has a sentence for each."""
+    predicted_lab: Lab | None = None
+    """What it gives, where it gives a colour."""
+    level: float | None = None
+    """The level to come to, where it is lifted."""
+    facts: tuple[tuple[str, Fact], ...] = ()
+    """Numbers and names that the sentences may use."""
+    forecast: bool = False
+    """Whether the formula is for hair as it will be, and is to be made again from a new reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class Faded:
+    """The colour after some washes."""
+
+    washes: float
+    lab: Lab
+    name: str
+    """The nearest word for it."""
+    delta_e00: float
+    """From the fresh colour."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """An appointment, and what comes after it."""
+
+    target: Target
+    steps: tuple[PlanStep, ...]
+    fade: tuple[Faded, ...]
+    refresh: tuple[FormulaPart, ...] | None
+    """The mix that brings the shade back when it is time."""
+    refresh_after: float | None
+    """Washes until then."""
+    calibrated: bool
+    """Whether the forecast knows from a result how much dye this hair takes up."""
+    uptake: float
+    """How much dye it takes up against the shelf's forecast."""
+    chance: Share
+    """Chance that all of it reads true, once the steps before the shade are done."""
+    outlook: Outlook
+    """As the hair is now."""
+
+
+def make_plan(
+    bases: Sequence[BaseZone],
+    target: Target,
+    palette: Palette,
+    targets: Sequence[Target],
+    ladder: Ladder,
+    settings: Settings | None = None,
+    history: History = NOTHING_TOLD,
+    length: Length | None = None,
+    density: Density = "medium",
+) -> Plan:
+    """Return the plan for a wanted shade on zones of hair.
+
+    Parameters
+    ----------
+    bases, target, palette, targets, ladder, settings, history : as for `strandgauge.judge.reach.reach`.
+    length, density : of the hair, for the grams of a whole head; a bowl of the settings' size for each mix where
+        no length is given.
+
+    Raises
+    ------
+    OutsideModelError : no hair has the colour of one of the bases.
+    BadMixError : the bowl cannot be weighed.
+    """
+    settings, times = settings or Settings(), load_times()
+    outlook = reach(bases, target, palette, targets, ladder, settings, history)
+    lifted = {one.zone for one in outlook.advice if one.do == "lift"}
+    # Once lifted, its history is what was just done, and no further lift is spoken of.
+    then = (
+        outlook
+        if not lifted
+        else reach(
+            [
+                _as_lifted(zone, outlook.zone(zone.name), ladder) if zone.name in lifted else zone
+                for zone in bases
+            ],
+            target,
+            palette,
+            (),
+            ladder,
+            replace(settings, instead=False),
+            History(
+                natural_white=history.natural_white, uptake=history.uptake, lightened=("root", "mids", "ends")
+            ),
+        )
+    )
+    steps = [*_before(outlook, times), *_lifting(outlook, times)]
+    stopped = any(step.do in STOPS for step in steps) and not lifted
+    colouring = (
+        []
+        if _nothing_goes_on(outlook)
+        else _colouring(outlook, then, palette, ladder, settings, history, times)
+    )
+    if not stopped or any(one.do in COLOURS for one in outlook.advice):
+        steps += colouring
+    steps += [
+        PlanStep(one.zone, one.do, None, None, one.why, facts=one.facts)
+        for one in outlook.advice
+        if one.do == "choose-another"
+    ]
+    grams = _grams(length, density, times)
+    if grams is not None:
+        steps = [_for_the_head(step, grams, settings) for step in steps]
+    dyed = _main(then) if any(step.do in COLOURS for step in steps) else None
+    shelf = palette if history.uptake is None else palette.taken_up(history.uptake)
+    fade, refresh, after = _fading(dyed, shelf, history, settings, times)
+    return Plan(
+        target=target,
+        steps=tuple(steps),
+        fade=fade,
+        refresh=refresh,
+        refresh_after=after,
+        calibrated=history.uptake is not None,
+        uptake=1.0 if history.uptake is None else history.uptake,
+        chance=then.probability_true,
+        outlook=outlook,
+    )
+
+
+def _as_lifted(zone: BaseZone, seen: ZoneOutlook, ladder: Ladder) -> BaseZone:
+    """Return a zone as it will be once it has come to the level it needs."""
+    level = zone.level or 1.0 if seen.needs is None else seen.needs.level
+    level = min(level + 0.25, ladder.lightest)
+    return BaseZone(zone.name, as_lab(ladder.lab_at(level)), FORESEEN_SD, level)
+
+
+def _nothing_goes_on(outlook: Outlook) -> bool:
+    return any(one.why[:1] in (("scalp-broken",), ("patch-reacted",)) for one in outlook.advice)
+
+
+def _span(times: Times, name: str) -> Span:
+    return Span(*times.minutes[name])
+
+
+def _before(outlook: Outlook, times: Times) -> list[PlanStep]:
+    """Return stops, questions, tests and washing, each once for all zones that share it."""
+    found: dict[tuple[Do, tuple[str, ...]], list[Advice]] = {}
+    for one in outlook.advice:
+        if one.do in STOPS or one.do in BEFORE:
+            found.setdefault((one.do, one.why), []).append(one)
+    washing = ("clarify", "remove-dye")
+    return [
+        PlanStep(
+            _joined(same), do, _span(times, "wash") if do in washing else None, None, why, facts=same[0].facts
+        )
+        for (do, why), same in found.items()
+    ]
+
+
+def _joined(advice: Sequence[Advice]) -> str:
+    return "+".join(dict.fromkeys(one.zone for one in advice))
+
+
+def _lifting(outlook: Outlook, times: Times) -> list[PlanStep]:
+    lifts = [one for one in outlook.advice if one.do == "lift"]
+    if not lifts:
+        return []
+    steps = []
+    for one in lifts:
+        zone = outlook.zone(one.zone)
+        level = None if zone.needs is None else zone.needs.level
+        watch = ("only-regrowth",) if "regrowth" in one.why else ()
+        steps.append(
+            PlanStep(
+                one.zone,
+                "lift",
+                _span(times, "lift"),
+                None,
+                (*watch, "look-every-five", "stretch-each-look", "scalp-each-look", "makers-time"),
+                level=level,
+            )
+        )
+    where = _joined(lifts)
+    steps.append(PlanStep(where, "rinse", None, None, ("ahead-first", "rinse-cool")))
+    steps.append(PlanStep(where, "look-again", None, None, ("dry-and-read",)))
+    return steps
+
+
+def _colouring(
+    now: Outlook,
+    then: Outlook,
+    palette: Palette,
+    ladder: Ladder,
+    settings: Settings,
+    history: History,
+    times: Times,
+) -> list[PlanStep]:
+    """Return what goes on: fill, neutralise, root, then the shade, bowl by bowl."""
+    lifted = {one.zone for one in now.advice if one.do == "lift"}
+    steps: list[PlanStep] = []
+    filled: list[BaseZone] = []
+    for one in then.advice:
+        zone = next((z for z in then.zones if z.name == one.zone), None)
+        if zone is None:
+            continue
+        if one.do == "fill":
+            formula, lab = _filler(zone, then, palette, ladder, settings)
+            steps.append(PlanStep(one.zone, "fill", _span(times, "fill"), formula, ("fill-damp",), lab))
+            filled.append(BaseZone(one.zone, lab, FORESEEN_SD))
+        elif one.do == "neutralise" and zone.pretone is not None:
+            tone = zone.pretone
+            steps.append(
+                PlanStep(
+                    one.zone,
+                    "neutralise",
+                    _span(times, "tone"),
+                    tone.formula,
+                    ("watch-tone",),
+                    tone.base_after_lab,
+                )
+            )
+    if any(one.do == "melt-root" for one in now.advice):
+        shadow = now.shadow
+        steps.append(
+            PlanStep(
+                "root",
+                "melt-root",
+                _span(times, "melt"),
+                shadow.formula,
+                ("melt-into-lengths",),
+                shadow.predicted_lab,
+            )
+        )
+    bowls: dict[int, list[Advice]] = {}
+    for one in then.advice:
+        if one.do in COLOURS and not (one.zone == "root" and now.does("melt-root")):
+            bowls.setdefault(then.zone(one.zone).bowl, []).append(one)
+    over = None
+    if filled:  # the shade goes over the filler, not over the hair as it was
+        over = reach(filled, then.target, palette, (), ladder, replace(settings, instead=False), history)
+    for same in bowls.values():
+        zone = then.zone(same[0].zone)
+        if over is not None and zone.name in {one.name for one in filled}:
+            zone = over.zone(zone.name)
+        forecast = any(one.zone in lifted for one in same)
+        watch = ("read-dry-first",) if forecast else ()
+        time = "tone" if same[0].do == "tone" else "dye"
+        steps.append(
+            PlanStep(
+                _joined(same),
+                same[0].do,
+                _span(times, time),
+                zone.formula,
+                (*watch, "strand-test", "makers-time-dye"),
+                zone.predicted_lab,
+                forecast=forecast,
+            )
+        )
+    return steps
+
+
+def _filler(
+    zone: ZoneOutlook, outlook: Outlook, palette: Palette, ladder: Ladder, settings: Settings
+) -> tuple[tuple[FormulaPart, ...], Lab]:
+    """Return the mix that puts back the warm undertone half-way down to the wanted depth."""
+    aim = ladder.lab_at((outlook.target_level + zone.level) / 2.0)
+    base = solve_base(np.array(zone.base_lab))
+    found = best_mixes(base.at((None,)), aim, grid_for(palette))
+    weighed = weigh(base, aim, palette.bowl(found.shares[0, 0]), palette, settings.bowl, settings.scale)
+    return weighed.parts, as_lab(weighed.lab)
+
+
+# --- the whole head --------------------------------------------------------------------------------------
+
+
+def _grams(length: Length | None, density: Density, times: Times) -> dict[str, float] | None:
+    if length is None:
+        return None
+    whole = times.grams[length] * (1.0 if density == "medium" else times.grams[density])
+    return {"overall": whole, **{zone: whole * times.grams[zone] for zone in ("root", "mids", "ends")}}
+
+
+def _for_the_head(step: PlanStep, grams: dict[str, float], settings: Settings) -> PlanStep:
+    """Return a step with its formula in the grams that its zones take on a whole head."""
+    if step.formula is None:
+        return step
+    total = sum(grams[zone] for zone in step.zone.split("+"))
+    parts = tuple(
+        replace(part, grams=round(round(part.parts / 100.0 * total / settings.scale) * settings.scale, 3))
+        for part in step.formula
+    )
+    return replace(step, formula=parts)
+
+
+# --- afterwards ------------------------------------------------------------------------------------------
+
+
+def _main(outlook: Outlook) -> ZoneOutlook | None:
+    """Return the zone whose fading is told: the mids, where there are any that take the shade."""
+    taking = {one.zone for one in outlook.advice if one.do in COLOURS}
+    named = [zone for zone in outlook.zones if zone.name in taking]
+    return next((zone for zone in named if zone.name == "mids"), named[0] if named else None)
+
+
+def held_of(formula: Sequence[FormulaPart], palette: Palette) -> Array:
+    """Return what hair holds of each dye (D,) after a formula."""
+    shares = np.zeros(len(palette.dyes))
+    for part in formula:
+        place = palette.index(part.dye)
+        if place is not None:
+            shares[place] += part.parts / 100.0
+    return palette.held(shares)
+
+
+def _fading(
+    zone: ZoneOutlook | None, palette: Palette, history: History, settings: Settings, times: Times
+) -> tuple[tuple[Faded, ...], tuple[FormulaPart, ...] | None, float | None]:
+    """Return the colour after some washes, the mix that brings it back, and when that is due."""
+    if zone is None:
+        return (), None, None
+    half = times.half_washes * (times.porous if history.porosity_of(zone.name) == "high" else 1.0)
+    base, held = solve_base(np.array(zone.base_lab)), held_of(zone.formula, palette)
+    if zone.pretone is not None:
+        held = held + held_of(zone.pretone.formula, palette)
+    fresh = base.dyed(held @ palette.curves)
+
+    def after(washes: float) -> Array:
+        return base.dyed(0.5 ** (washes / half) * held @ palette.curves)
+
+    fade = []
+    for washes in times.washes:
+        lab = after(washes)
+        fade.append(Faded(washes, as_lab(lab), colour_word(lab), float(delta_e_2000(lab, fresh))))
+    due = next((float(w) for w in range(1, 31) if float(delta_e_2000(after(w), fresh)) >= NOTICED), None)
+    if due is None:
+        return tuple(fade), None, None
+    lost = (1.0 - 0.5 ** (due / half)) * held
+    faded = base.over(0.5 ** (due / half) * held @ palette.curves)
+    weighed = weigh(faded, fresh, palette.bowl(lost), palette, settings.bowl, settings.scale)
+    return tuple(fade), weighed.parts, due
+
+
+def uptake_from(
+    bases: Sequence[BaseZone],
+    results: Sequence[BaseZone],
+    formulas: Sequence[Sequence[FormulaPart]],
+    palette: Palette,
+    before: float = 1.0,
+) -> float:
+    """Return how much dye hair takes up against the shelf's forecast, from zones before and after.
+
+    The factor that explains the results best, drawn towards what was known before by how much uptake usually varies.
+
+    Parameters
+    ----------
+    bases, results : the same zones before the formulas went on and after, in the same order.
+    formulas : what went on each.
+    before : what was known; 1 as the shelf says.
+    """
+    factors = np.geomspace(LEAST_UPTAKE, MOST_UPTAKE, 121)
+    cost = (np.log(factors / before) / UPTAKE_SD) ** 2
+    for base, result, formula in zip(bases, results, formulas, strict=True):
+        added = factors[:, None] * (held_of(formula, palette) @ palette.curves)
+        apart = delta_e_2000(solve_base(np.array(base.lab)).dyed(added), np.array(result.lab))
+        doubt = 1.0 + float(np.mean(np.square([*base.lab_sd, *result.lab_sd])))
+        cost = cost + apart**2 / doubt
+    return float(factors[int(np.argmin(cost))])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from markupsafe import Markup
@@ -12,7 +12,7 @@ from strandgauge.hair.levels import level_at_least
 from strandgauge.judge.lifting import load_rules
 from strandgauge.lift.curve import Estimate, LiftCurve, Look
 from strandgauge.reading.evenness import evenness
-from strandgauge.reading.model import COVERAGE, Reading
+from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.show.pages.charts import lift_chart
 from strandgauge.show.pages.render import capital, minutes, render
 from strandgauge.words import lift, say
@@ -32,22 +32,6 @@ class Answer:
     kind: str
     """Of the macro ``icon`` and of the class in style.css: go, slow, stop or look."""
     word: str
-
-
-@dataclass(frozen=True, slots=True)
-class ShownLook:
-    """One look, in words."""
-
-    time: str
-    photo: str
-    level: str
-    used: bool
-    lab: tuple[float, float, float]
-    undertone: str
-    evenness: str
-    warmth: str
-    strip: bytes | None
-    picture_words: str
 
 
 def follow_page(
@@ -81,7 +65,9 @@ def follow_page(
         facts_shown=facts(curve),
         roomy=Markup(lift_chart(curve, width=860, height=380)),
         narrow=Markup(lift_chart(curve, width=340, height=300)),
-        looks=_looks(curve, readings, strips),
+        looks=list(_looks(curve, readings, strips)),
+        words=words,
+        evenness=evenness,
     )
 
 
@@ -168,34 +154,16 @@ def _levels(estimate: Estimate) -> str:
     return f"{max(estimate.low, 1.0):.1f} to {estimate.high:.1f}"
 
 
-def _looks(curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, bytes]) -> list[ShownLook]:
+def _looks(
+    curve: LiftCurve, readings: Sequence[Reading], strips: Mapping[str, bytes]
+) -> Iterator[tuple[Look, str, Reading | None, ZoneReading | None, bytes | None]]:
+    """Yield each look with its level in words, its reading, the zone that is followed, and its strip."""
     # Photos of different folders may share a name: each look takes the next reading of its name.
     waiting: dict[str, list[Reading]] = {}
     for reading in readings:
         waiting.setdefault(reading.photo, []).append(reading)
-    return [_shown(curve, look, waiting.get(look.photo, []), strips.get(look.photo)) for look in curve.looks]
-
-
-def _shown(curve: LiftCurve, look: Look, candidates: list[Reading], strip: bytes | None) -> ShownLook:
-    level = f"{look.level:.1f} ± {COVERAGE * look.level_sd:.1f}"
-    reading = candidates.pop(0) if candidates else None
-    zone = None
-    if reading is not None:
-        zone = next(
-            (one for one in (reading.overall, *reading.zones) if one.name == curve.zone), reading.overall
-        )
-    tone = zone.undertone if zone is not None else ""
-    time = minutes(look.minutes)
-    return ShownLook(
-        time=time,
-        photo=look.photo,
-        level=level,
-        used=look.used,
-        lab=look.lab,
-        undertone=tone,
-        evenness=words.evenness_word(evenness(reading)) if reading is not None else "",
-        warmth=words.warmth(zone) if zone is not None else "",
-        strip=strip,
-        picture_words=f"The strand at {time}, root end on the left: level {level}"
-        + (f", {tone}" if tone else ""),
-    )
+    for look in curve.looks:
+        found = waiting[look.photo].pop(0) if waiting.get(look.photo) else None
+        zones = [] if found is None else [*(z for z in found.zones if z.name == curve.zone), found.overall]
+        level = f"{look.level:.1f} ± {COVERAGE * look.level_sd:.1f}"
+        yield look, level, found, zones[0] if zones else None, strips.get(look.photo)

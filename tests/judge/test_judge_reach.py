@@ -231,3 +231,10 @@ def test_a_bowl_too_small_to_weigh_is_refused():
     base = solve_base((76, 0.8, 24.5))
     with pytest.raises(BadMixError):
         weigh(base, np.array([60.0, 9.0, -7.0]), np.zeros(len(PALETTE.dyes)), PALETTE, 0.5, 0.1)
+
+
+def test_zones_alike_are_told_alike():
+    same = tuple(LADDER.lab_at(10.0).tolist())
+    zones = [BaseZone(name, same, SD) for name in ("root", "mids", "ends")]
+    found = look([*zones, BaseZone("overall", same, SD)], "silver")
+    assert len({(zone.verdict, zone.probability_true) for zone in found.zones}) == 1

@@ -248,7 +248,9 @@ class _Choice:
     """(3,) on the zone's mean, pre-tone included."""
     formula: tuple[FormulaPart, ...]
     share: Array
-    """(S,) of the hair that reads true in each draw."""
+    """(S,) of the hair that reads true in each draw; draws of other zones are of the same heads."""
+    alone: Array
+    """(S,) the same by draws that are those of any other zone, so that zones alike are told alike."""
     pretone: Pretone | None = None
     first: Array | None = None
     """(31,) what the pre-tone adds."""
@@ -257,6 +259,11 @@ class _Choice:
     def true(self) -> NDArray[np.bool_]:
         """(S,) whether the zone reads true."""
         return np.asarray(self.share >= MOST_OF_IT - 1e-9)
+
+    @property
+    def chance(self) -> float:
+        """Chance that the zone reads true."""
+        return float(np.mean(self.alone >= MOST_OF_IT - 1e-9))
 
 
 def _choices(heads: Sequence[_Head], whole: int, drawn: Draws, work: _Work) -> list[_Choice]:
@@ -316,8 +323,7 @@ def _choose(
     worth = np.flatnonzero(away <= away.min() + 3.0)
     pieces = _weighted(head)
     shares = [
-        share_true(pieces, held[one], palette.curves, region, settings.true_within, drawn, place)
-        for one in worth
+        share_true(pieces, held[one], palette.curves, region, settings.true_within, drawn, 0) for one in worth
     ]
     counts = (held[worth] > 0.0).sum(axis=1)
     other = 0.0 if dyes is None else OTHER_DYES_COST * np.any((held[worth] > 0.0) & ~dyes, axis=1)
@@ -336,7 +342,7 @@ def _weighed(head: _Head, place: int, held: Array, drawn: Draws, work: _Work) ->
     palette, settings = work.palette, work.settings
     lab = head.base.dyed(held @ palette.curves)
     weighed = weigh(head.base, lab, palette.bowl(held), palette, settings.bowl, settings.scale)
-    choice = _Choice(palette.held(weighed.shares), weighed.lab, weighed.parts, np.zeros(1))
+    choice = _Choice(palette.held(weighed.shares), weighed.lab, weighed.parts, np.zeros(1), np.zeros(1))
     away = float(work.region.away(choice.lab))
     if settings.pretone and settings.true_within < away <= settings.turns_within:
         choice = _pretoned(head, choice, away, work)
@@ -344,8 +350,26 @@ def _weighed(head: _Head, place: int, held: Array, drawn: Draws, work: _Work) ->
         (share, piece if choice.first is None else piece.over(choice.first))
         for share, piece in _weighted(head)
     ]
-    share = share_true(pieces, choice.held, palette.curves, work.region, settings.true_within, drawn, place)
-    return replace(choice, share=share)
+    return _drawn(choice, pieces, drawn, place, work)
+
+
+def _drawn(
+    choice: _Choice, pieces: list[tuple[float, Base]], drawn: Draws, place: int, work: _Work
+) -> _Choice:
+    """Return a choice with the share of hair that reads true in each draw: of its own zone, and of any."""
+    own, any_zone = (
+        share_true(
+            pieces,
+            choice.held,
+            work.palette.curves,
+            work.region,
+            work.settings.true_within,
+            drawn,
+            zone,
+        )
+        for zone in (place, 0)
+    )
+    return replace(choice, share=own, alone=any_zone)
 
 
 def _pretoned(head: _Head, plain: _Choice, away: float, work: _Work) -> _Choice:
@@ -375,7 +399,9 @@ def _pretoned(head: _Head, plain: _Choice, away: float, work: _Work) -> _Choice:
     if float(region.away(after.lab)) > away - PRETONE_GAIN:
         return plain
     pretone = Pretone(palette.names[dye], whole.parts, as_lab(whole.lab), away)
-    return _Choice(room * palette.held(after.shares), after.lab, after.parts, plain.share, pretone, first)
+    return _Choice(
+        room * palette.held(after.shares), after.lab, after.parts, plain.share, plain.alone, pretone, first
+    )
 
 
 def _verdict(chance: float, away: float, settings: Settings) -> Verdict:
@@ -394,7 +420,7 @@ def _zone_outlook(
     if choice.first is not None:
         parts = np.vstack([parts, choice.first])
     pieces = [piece.at(0).dyed(parts.sum(axis=0)) for _, piece in _weighted(head)]
-    chance, away = float(np.mean(choice.true)), float(work.region.away(choice.lab))
+    chance, away = choice.chance, float(work.region.away(choice.lab))
     verdict = _verdict(chance, away, work.settings)
     if verdict in ("true", "may"):
         # Where it reads true as it is, no more lift is needed, whatever other hair of this level would need.
@@ -427,7 +453,7 @@ def _zone_outlook(
             Piece(level, share, as_lab(lab), float(work.region.away(lab)))
             for level, share, lab in zip(head.levels, head.shares, pieces, strict=True)
         ),
-        share_true=float(np.mean(choice.share)),
+        share_true=float(np.mean(choice.alone)),
     )
 
 
@@ -451,17 +477,8 @@ def _in_one_bowl(
             shared = replace(
                 choices[owner], lab=heads[place].base.dyed(choices[owner].held @ work.palette.curves)
             )
-            share = share_true(
-                _weighted(heads[place]),
-                shared.held,
-                work.palette.curves,
-                work.region,
-                work.settings.true_within,
-                drawn,
-                place,
-            )
-            shared = replace(shared, share=share)
-            if float(np.mean(shared.true)) < float(np.mean(choice.true)) - SAME_BOWL:
+            shared = _drawn(shared, _weighted(heads[place]), drawn, place, work)
+            if shared.chance < choice.chance - SAME_BOWL:
                 continue
             if float(work.region.away(shared.lab)) > zone.delta_e00 + UNEVEN / 2.0:
                 continue

@@ -74,3 +74,24 @@ def test_dry_estimate_is_lighter_and_less_sure():
     lab, sd = dry_from_wet([45.0, 10.0, 28.0], [1.0, 1.0, 1.0])
     assert lab[0] > 50.0
     assert (sd > 1.2).all()
+
+
+@pytest.mark.parametrize(
+    ("lab", "words"),
+    [
+        ((55, 33, 8), {"pink"}),
+        ((58, 36, 26), {"pink", "red"}),
+        ((37, 42, 23), {"red"}),
+        ((27, 25, 6), {"red"}),
+        ((50, 50, 2), {"pink"}),
+        ((45, 22, -20), {"violet"}),
+        ((52, -6, -20), {"blue"}),
+        ((58, -20, 14), {"green"}),
+        ((58, -8, 24), {"green"}),
+    ],
+)
+def test_old_dye_is_called_by_the_colour_that_is_seen(lab, words):
+    """Common practice, no source: nobody calls rose, coral, red or burgundy a violet stain."""
+    stain = find_stain(lab, (1.0, 1.0, 1.0))
+    assert stain is not None
+    assert stain.hue in words

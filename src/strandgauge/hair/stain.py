@@ -48,7 +48,13 @@ def find_stain(lab: ArrayLike, lab_sd: ArrayLike, words: Words | None = None) ->
     if strength <= words.stain_uncertainties * doubt:
         return None
     hue = float(np.degrees(np.arctan2(off[1], off[0])) % 360.0)
-    word = next(w.word for w in words.stain_hues if hue_within(hue, w.hue) and colour[0] >= w.lightness_from)
+    # The word is for what is seen: half-way between the hair's own hue and the way in which it lies off the path,
+    # whose edge alone would call every red violet.
+    seen = colour[1:] / max(float(np.hypot(*colour[1:])), 1e-9) + along
+    named = float(np.degrees(np.arctan2(seen[1], seen[0])) % 360.0)
+    word = next(
+        w.word for w in words.stain_hues if hue_within(named, w.hue) and colour[0] >= w.lightness_from
+    )
     return Stain(hue=word, hue_deg=hue, strength=strength)
 
 

@@ -137,6 +137,8 @@ while True:
     note = f"{round} {number}"
     check = logbook.add_check(strand.id, NOON, True, document, note=note, photo=note.encode() * 3000)
     print("added", check.id, note, flush=True)
+    if number % 5 == 0:  # taken out and put back: a kill between leaves it in the bin, whole
+        logbook.put_back(logbook.put_in_bin("check", check.id))
     if number % 4 == 0:
         logbook.delete_check(check.id)
         print("deleted", check.id, flush=True)

@@ -481,7 +481,7 @@ def test_the_network_is_let_in_by_a_token_in_a_code(tmp_path):
             base = address.partition("?")[0]
             assert phone.get(base).status_code == 403
             arrived = phone.get(address, follow_redirects=True)
-            assert (arrived.status_code, str(arrived.url)) == (200, base)
+            assert (arrived.status_code, str(arrived.url)) == (200, f"{base}today")
             assert phone.get(f"{base}api/health").json()["status"] == "ok"
         process.send_signal(signal.SIGTERM)
         assert process.wait(10) == 0

@@ -10,18 +10,12 @@ from starlette.concurrency import run_in_threadpool
 
 from strandgauge.dye.targets import find_target
 from strandgauge.files.version import __version__
+from strandgauge.logbook.records import Client, Strand, Visit
 from strandgauge.show.json import document_of
 from strandgauge.show.json.shapes import TargetsList
 from strandgauge.web import documents as told
 from strandgauge.web.bodies import LARGEST_ID, photo_form
-from strandgauge.web.documents import (
-    Document,
-    look_document,
-    told_check,
-    told_client,
-    told_strand,
-    told_visit,
-)
+from strandgauge.web.documents import Document, look_document, told_check
 from strandgauge.web.refusals import Refused
 from strandgauge.web.service import Service
 
@@ -160,8 +154,8 @@ def _add_clients(routes: APIRouter, service: Service) -> None:
     book = service.logbook
 
     @routes.get("/clients", response_model=told.Clients, summary="All clients")
-    def clients() -> told.Clients:
-        return told.Clients(clients=[told_client(one) for one in book.clients()])
+    def clients() -> dict[str, Any]:
+        return {"clients": book.clients()}
 
     @routes.post(
         "/clients",
@@ -170,8 +164,8 @@ def _add_clients(routes: APIRouter, service: Service) -> None:
         responses=WRITES,
         summary="Enter a client, by alias",
     )
-    def add_client(given: told.NewClient) -> told.ToldClient:
-        return told_client(book.add_client(given.alias))
+    def add_client(given: told.NewClient) -> Client:
+        return book.add_client(given.alias)
 
     @routes.delete(
         "/clients/{client_id}",
@@ -190,8 +184,8 @@ def _add_clients(routes: APIRouter, service: Service) -> None:
         responses=_errors(404, 422),
         summary="A client's visits",
     )
-    def visits(client_id: Id) -> told.Visits:
-        return told.Visits(visits=[told_visit(one) for one in book.visits(client_id)])
+    def visits(client_id: Id) -> dict[str, Any]:
+        return {"visits": book.visits(client_id)}
 
     @routes.post(
         "/clients/{client_id}/visits",
@@ -200,8 +194,8 @@ def _add_clients(routes: APIRouter, service: Service) -> None:
         responses={**WRITES, **_errors(404)},
         summary="Enter a visit, which begins now",
     )
-    def add_visit(client_id: Id, given: told.NewVisit) -> told.ToldVisit:
-        return told_visit(book.add_visit(client_id, given.note))
+    def add_visit(client_id: Id, given: told.NewVisit) -> Visit:
+        return book.add_visit(client_id, given.note)
 
 
 def _add_strands(routes: APIRouter, service: Service) -> None:
@@ -213,8 +207,8 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
         responses=_errors(404, 422),
         summary="A visit's strands",
     )
-    def strands(visit_id: Id) -> told.Strands:
-        return told.Strands(strands=[told_strand(one) for one in book.strands(visit_id)])
+    def strands(visit_id: Id) -> dict[str, Any]:
+        return {"strands": book.strands(visit_id)}
 
     @routes.post(
         "/visits/{visit_id}/strands",
@@ -223,9 +217,9 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
         responses={**WRITES, **_errors(404)},
         summary="Enter a strand",
     )
-    def add_strand(visit_id: Id, given: told.NewStrand) -> told.ToldStrand:
+    def add_strand(visit_id: Id, given: told.NewStrand) -> Strand:
         target = _shade(service, given.target)
-        return told_strand(book.add_strand(visit_id, given.name, target, given.started, given.limit_minutes))
+        return book.add_strand(visit_id, given.name, target, given.started, given.limit_minutes)
 
     @routes.get(
         "/strands/{strand_id}",
@@ -236,7 +230,7 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
     def strand(strand_id: Id) -> told.ToldStrandWithChecks:
         found = book.strand(strand_id)
         return told.ToldStrandWithChecks(
-            **told_strand(found).model_dump(),
+            **told.ToldStrand.model_validate(found).model_dump(),
             stop_reason=service.stop_reason(strand_id),
             checks=[told_check(one, found) for one in book.checks(strand_id)],
         )
@@ -247,11 +241,11 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
         responses={**WRITES, **_errors(404)},
         summary="Change a strand's wanted shade, start or time limit",
     )
-    def change_strand(strand_id: Id, given: told.StrandChange) -> told.ToldStrand:
+    def change_strand(strand_id: Id, given: told.StrandChange) -> Strand:
         changes = given.model_dump(exclude_unset=True)
         if "target" in changes:
             changes["target"] = _shade(service, changes["target"])
-        return told_strand(book.update_strand(strand_id, **changes))
+        return book.update_strand(strand_id, **changes)
 
     @routes.get(
         "/strands/{strand_id}/curve",

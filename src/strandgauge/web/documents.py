@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
-from strandgauge.logbook.records import CheckRecord, Client, Strand, Stretch, Visit
+from strandgauge.logbook.records import CheckRecord, Strand, Stretch
 from strandgauge.show.json import document_of
 from strandgauge.web.bodies import LARGEST_ID
 from strandgauge.web.service import Answer
@@ -223,21 +223,6 @@ def look_document(answer: Answer) -> Document:
         "curve": None if answer.curve is None else document_of(answer.curve),
         "picture": picture,
     }
-
-
-def told_client(client: Client) -> ToldClient:
-    """Return a client as it is told."""
-    return ToldClient.model_validate(client)
-
-
-def told_visit(visit: Visit) -> ToldVisit:
-    """Return a visit as it is told."""
-    return ToldVisit.model_validate(visit)
-
-
-def told_strand(strand: Strand) -> ToldStrand:
-    """Return a strand as it is told."""
-    return ToldStrand.model_validate(strand)
 
 
 def told_check(check: CheckRecord, strand: Strand) -> ToldCheck:

@@ -50,6 +50,8 @@ def advise(outlook: Outlook, history: History) -> tuple[Advice, ...]:
         found += _for_zone(zone, zones, outlook, history)
     if stops:
         found = [one for one in found if one.do != "lift"]
+    # What the lengths cannot have is said before how the rest would take it.
+    found.sort(key=lambda one: one.zone == "root" or one.do not in ("stop-history", "choose-another"))
     return tuple(_once([*stops, *_asked_first(found, zones, history), *found]))
 
 

@@ -330,7 +330,8 @@ def _choose(
     score = np.array([np.mean(one >= MOST_OF_IT - 1e-9) + 0.2 * np.mean(one) for one in shares])
     score = score - DEEPER_COST * np.array(depth)[worth] - DYE_COST * counts - other - 0.02 * away[worth]
     best = int(worth[int(np.argmax(score))])
-    return _weighed(head, place, held[best], drawn, work)
+    # Where no mix comes near, none is shown: what it would give is nobody's wish.
+    return _weighed(head, place, held[best if away[best] <= settings.turns_within else 0], drawn, work)
 
 
 def _weighted(head: _Head) -> list[tuple[float, Base]]:

@@ -317,6 +317,20 @@ class StrandOffWindowError(StrandError):
     exit_code = 42
 
 
+class DifferentStrandsError(StrandError):
+    """Photos that were to be read as one show different hair."""
+
+    code = "different-strands"
+    exit_code = 43
+
+
+class SamePhotoError(StrandError):
+    """One photo was given twice where two of one strand were wanted."""
+
+    code = "same-photo"
+    exit_code = 44
+
+
 # --- files the user brings ------------------------------------------------------------------------------
 
 

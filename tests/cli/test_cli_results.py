@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shlex
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,8 @@ from PIL import Image
 
 from strandgauge.cli.app import COMMANDS, JOBS
 from strandgauge.words import say
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 
 def test_read_says_the_answer_first(strandgauge, photo, tmp_path):
@@ -131,9 +134,7 @@ def test_a_shell_is_told_how_to_complete(strandgauge, monkeypatch, capsys):
     assert capsys.readouterr().out.split() == ["read", "reach"]
 
 
-def test_photos_read_together_with_a_picture_are_each_measured_once(
-    strandgauge, photo, tmp_path, monkeypatch
-):
+def test_photos_read_together_with_a_picture_are_each_measured_once(strandgauge, tmp_path, monkeypatch):
     import strandgauge.reading.pipeline as pipeline
 
     measured = []
@@ -145,9 +146,10 @@ def test_photos_read_together_with_a_picture_are_each_measured_once(
 
     monkeypatch.setattr(pipeline, "measure_photo", counted)
     picture = tmp_path / "both.png"
-    outcome = strandgauge("read", photo, photo, "--together", "--picture", picture, "--json", "-")
+    pair = (SAMPLES / "turned-a.jpg", SAMPLES / "turned-b.jpg")
+    outcome = strandgauge("read", *pair, "--together", "--picture", picture, "--json", "-")
     assert outcome.code == 0, outcome.err
     assert len(measured) == 2
     assert picture.read_bytes().startswith(b"\x89PNG")
-    alone = strandgauge("read", photo, photo, "--together", "--json", "-")
+    alone = strandgauge("read", *pair, "--together", "--json", "-")
     assert outcome.documents() == alone.documents()

@@ -18,7 +18,7 @@ from strandgauge.strand.zones import measure_zones, strand_coordinates
 PPM = 4.0
 HEIGHT, WIDTH = 160, 520
 """A region of 40 by 130 mm; a strand lies in its middle."""
-CLEAR = LightClues(0.1, 0.0, 0.0, 0.0, 0.0, 0.0, 0.05, 0.0)
+CLEAR = LightClues(0.1, 0.0, 0.0, 0.0, 0.0, 0.0, 0.05, 0.0, 0.0, 0.1)
 
 
 def rectangle(*, length_mm: float = 100.0, width_mm: float = 16.0, beside: float = 0.0) -> np.ndarray:
@@ -118,20 +118,26 @@ def colours(cautions: int = 0):
     return zone_colours(zones_of(), CLEAR, FIT, cautions)
 
 
-def test_each_caution_widens_the_uncertainty_by_15_percent():
-    none, one, three = (colours(cautions)["overall"].lab_sd for cautions in (0, 1, 3))
-    assert one / none == pytest.approx([1.15] * 3, rel=0.02)
-    assert three / none == pytest.approx([1.15**3] * 3, rel=0.02)
+def test_each_caution_widens_the_doubt_about_the_tint_up_to_three():
+    widen = [colours(cautions)["overall"].as_lit.widen[1:] for cautions in (0, 1, 3, 9)]
+    assert (widen[1] > widen[0]).all()
+    assert (widen[2] > widen[1]).all()
+    assert (widen[3] == widen[2]).all()
 
 
-def test_photos_that_agree_are_surer_together_and_those_that_do_not_are_as_far_apart_as_they_are():
+def test_photos_together_are_surer_and_the_more_so_the_less_they_lie_apart():
     one = colours()
-    alike = mean_colours([one, one])["overall"]
-    assert (alike.lab_sd < one["overall"].lab_sd).all()
-    far = {name: replace(zone, lab=zone.lab + 20.0) for name, zone in one.items()}
-    apart = mean_colours([one, far])["overall"]
-    assert apart.lab == pytest.approx(one["overall"].lab + 10.0)
-    assert apart.lab_sd == pytest.approx([20.0 / np.sqrt(2) / np.sqrt(2)] * 3)
+    bright = {
+        name: replace(zone, as_lit=replace(zone.as_lit, ratio=1.8 * zone.as_lit.ratio))
+        for name, zone in one.items()
+    }
+    again, alike, apart = (
+        mean_colours([one, other], turned)["overall"].as_lit
+        for other, turned in ((one, False), (one, True), (bright, True))
+    )
+    assert apart.ratio == pytest.approx(1.4 * one["overall"].as_lit.ratio)
+    assert alike.widen[0] < apart.widen[0]
+    assert alike.widen[0] < again.widen[0] < one["overall"].as_lit.widen[0]
 
 
 def test_the_worst_of_several_cards_is_the_joined_ones():
@@ -139,7 +145,7 @@ def test_the_worst_of_several_cards_is_the_joined_ones():
     from strandgauge.hair.levels import load_ladder
 
     parts = [reading(card_fit=CardFit(0.6, 2.0, 1.0, 30.0)), reading(card_fit=CardFit(1.0, 5.0, 2.0, 10.0))]
-    joined = join_readings(parts, colours(), load_ladder(), wet=False)
+    joined = join_readings(parts, colours(), load_ladder(), wet=False, turned=False)
     assert joined.card_fit == CardFit(0.8, 5.0, 1.5, 30.0)
     assert len(joined.notes) == len(parts[0].notes)
 

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from strandgauge.reading.pipeline import read_photo, read_together
+from strandgauge.errors import DifferentStrandsError, SamePhotoError
+from strandgauge.reading.evenness import difference_sd
+from strandgauge.reading.pipeline import measure_photo, read_photo, read_together, shot_of
+from strandgauge.reading.together import is_turned, is_turned_pair
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 
@@ -18,27 +23,54 @@ def shots():
     return [SAMPLES / "turned-a.jpg", SAMPLES / "turned-b.jpg"]
 
 
-def test_the_joined_colour_lies_between_and_is_no_worse(shots):
+def test_the_joined_colour_is_nearer_than_the_worse_and_surer_than_either(shots):
     truth = json.loads((SAMPLES / "truth.json").read_text())["samples"]
     zones = next(s for s in truth if s["photo"] == "turned-a.jpg")["zones"]
     single, joined = [read_photo(shot) for shot in shots], read_together(shots)
     for k, zone in enumerate(joined.zones):
         true = np.array(zones[zone.name]["lab_diffuse"])
         parts = np.array([reading.zones[k].lab for reading in single])
-        assert np.allclose(zone.lab, parts.mean(0), atol=1e-6)
         worst = np.linalg.norm(parts - true, axis=1).max()
         assert np.linalg.norm(np.array(zone.lab) - true) <= worst
+        assert zone.level_sd < min(reading.zones[k].level_sd for reading in single)
     assert joined.photo == "turned-a.jpg + turned-b.jpg"
+    assert (joined.photos, joined.turned_share) == (2, 1.0)
+    assert single[0].turned_share < 0.9
 
 
 def test_one_photo_together_is_that_photo(shots):
     assert read_together(shots[:1]) == read_photo(shots[0])
 
 
-def test_photos_that_disagree_widen_the_interval(shots):
+def test_different_strands_and_one_photo_twice_are_refused(shots):
     other = SAMPLES / "marta-1005.jpg"  # another strand, far darker
-    alike, apart = read_together(shots), read_together([shots[0], other])
-    assert apart.overall.lab_sd[0] > 2 * alike.overall.lab_sd[0]
+    with pytest.raises(DifferentStrandsError):
+        read_together([shots[0], other])
+    with pytest.raises(SamePhotoError):
+        read_together([shots[0], shots[0]])
+
+
+def test_a_turned_pair_is_recognised(shots):
+    first, second = (shot_of(measure_photo(shot)) for shot in shots)
+    other = shot_of(measure_photo(SAMPLES / "marta-1041.jpg"))
+    assert is_turned(first, second)
+    at = datetime(2026, 3, 1, 10, 0, 0)
+    soon, late = (
+        replace(second, taken_at=at + timedelta(seconds=40)),
+        replace(second, taken_at=at + timedelta(hours=1)),
+    )
+    first = replace(first, taken_at=at)
+    assert is_turned_pair(first, soon)
+    assert not is_turned_pair(first, late)
+    assert not is_turned_pair(first, replace(soon, taken_at=None))
+    assert not is_turned_pair(first, replace(soon, angle_deg=first.angle_deg))
+    assert not is_turned_pair(first, replace(other, taken_at=at, angle_deg=soon.angle_deg))
+
+
+def test_zones_of_one_strand_differ_more_surely_than_either_is_known(shots):
+    reading = read_photo(shots[0])
+    root, _mids, ends = reading.zones
+    assert difference_sd(reading, root, ends) < 0.8 * np.hypot(root.level_sd, ends.level_sd)
 
 
 def test_wet_reads_lighter_and_less_surely():

@@ -65,6 +65,12 @@ class CardView:
         """Map (N, 2) card millimetres to (N, 2) pixels."""
         return project(self.homography, points_mm)
 
+    @property
+    def angle_deg(self) -> float:
+        """Direction of the card's long side in the picture, degrees clockwise from the right."""
+        start, end = self.to_pixels(np.array([[0.0, 0.0], [10.0, 0.0]]))
+        return float(np.degrees(np.arctan2(end[1] - start[1], end[0] - start[0])))
+
 
 def project(homography: NDArray[Any], points: Array) -> Array:
     """Apply a (3, 3) homography to (N, 2) points."""

@@ -337,14 +337,15 @@ def _stain_change(before: ZoneReading, after: ZoneReading) -> StainChange | None
 def _evenness(before: Reading, after: Reading) -> Quantity:
     """Compare the ranges of the zones' levels.
 
-    Zones of one photo share part of their error, which would cancel in the range; how much is not known, so
-    they are taken as independent and the interval errs on the wide side.
+    Zones of one photo share most of their error, which cancels in the range; each reading tells how much.
     """
     drawn = []
     for reading, own in zip((before, after), _noise(), strict=True):
         levels = np.array([zone.level for zone in reading.zones])
         sds = np.array([zone.level_sd for zone in reading.zones])
-        drawn.append(np.ptp(levels + own * sds, axis=1))
+        near, far = reading.zone_correlation
+        shared = np.linalg.cholesky(np.array([[1.0, near, far], [near, 1.0, near], [far, near, 1.0]]))
+        drawn.append(np.ptp(levels + (own @ shared.T) * sds, axis=1))
     sd = max(float(np.std(drawn[1] - drawn[0])), LEAST_SD)
     return _quantity(_level_range(before), _level_range(after), sd, ("less-even", "more-even"))
 

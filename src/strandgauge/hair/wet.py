@@ -68,34 +68,21 @@ def dry_reflectance(wet: ArrayLike, wetting: Wetting | None = None, internal: fl
     return np.asarray(wet / ((1.0 - wetting.surface_reflectance) * (1.0 - p) + p * wet))
 
 
-def dry_from_wet(lab: ArrayLike, lab_sd: ArrayLike, wetting: Wetting | None = None) -> tuple[Array, Array]:
-    """Return the dry estimate of a wet colour and its standard uncertainty, wider than that of the reading.
+def wet_reflectance(dry: ArrayLike, wetting: Wetting | None = None) -> Array:
+    """Return the wet reflectance (...), film gloss left out, of a material of dry reflectance (...)."""
+    wetting = wetting or load_wetting()
+    dry = np.asarray(dry, dtype=float)
+    through = 1.0 - wetting.surface_reflectance
+    return np.asarray(through - through * (1.0 - dry) / (1.0 - wetting.internal_reflectance * dry))
 
-    Parameters
-    ----------
-    lab : CIELAB read from the wet strand, (..., 3).
-    lab_sd : its standard uncertainty, (..., 3).
 
-    Returns
-    -------
-    lab, lab_sd : (..., 3) each. The uncertainty joins, as independent parts, the reading's own (carried
-        through the model), that of the model's constant, and what the model leaves out.
+def drying_sd(dry: ArrayLike, wetting: Wetting | None = None) -> Array:
+    """Return what drying adds to the uncertainty of L*, a*, b*, (3,), of a dry estimate ``dry`` (3,).
+
+    That of the model's constant, and what the model leaves out, as independent parts.
     """
     wetting = wetting or load_wetting()
-    lab, lab_sd = np.asarray(lab, dtype=float), np.asarray(lab_sd, dtype=float)
     p, p_sd = wetting.internal_reflectance, wetting.internal_reflectance_sd
-    dry = _dry(lab, wetting, p)
-    variance = ((_dry(lab, wetting, p + p_sd) - _dry(lab, wetting, p - p_sd)) / 2.0) ** 2
-    for channel in range(3):
-        step = np.zeros_like(lab)
-        step[..., channel] = lab_sd[..., channel]
-        variance = variance + ((_dry(lab + step, wetting, p) - _dry(lab - step, wetting, p)) / 2.0) ** 2
-    variance = variance + np.asarray(wetting.lab_sd) ** 2
-    return dry, np.maximum(np.sqrt(variance), lab_sd)
-
-
-def _dry(lab: Array, wetting: Wetting, internal: float) -> Array:
-    # The curve is applied to X, Y and Z: at hair's smooth spectra that is close to doing it wave by wave,
-    # and needs no spectrum.
-    ratio = np.clip(xyz_from_lab(lab) / WHITE_D65, 0.0, 1.0)
-    return lab_from_xyz(dry_reflectance(ratio, wetting, internal) * WHITE_D65)
+    wet = wet_reflectance(np.clip(xyz_from_lab(dry) / WHITE_D65, 0.0, 1.0), wetting)
+    more, less = (lab_from_xyz(dry_reflectance(wet, wetting, at) * WHITE_D65) for at in (p + p_sd, p - p_sd))
+    return np.asarray(np.hypot((more - less) / 2.0, wetting.lab_sd))

@@ -9,22 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
-from strandgauge.colour.cielab import as_lab, chroma, hue_deg, lab_from_xyz
+from strandgauge.colour.cielab import WHITE_D65, as_lab, chroma, hue_deg
 from strandgauge.colour.srgb import XYZ_FROM_RGB
 from strandgauge.facts import Note, note
+from strandgauge.hair.family import DARKEST, lab_from_ratio, ratio_from_lab
 from strandgauge.hair.levels import Ladder, level_shares
+from strandgauge.hair.posterior import AsLit, load_telling, posterior, tell
 from strandgauge.hair.stain import find_stain
 from strandgauge.hair.warmth import undertone, yellowness_e313
-from strandgauge.hair.wet import dry_from_wet
 from strandgauge.reading.model import CardFit, Reading, ZoneReading
-from strandgauge.strand.direction import LightClues, load_direction_model
+from strandgauge.strand.direction import CardSeen, LightClues, load_light_model
 from strandgauge.strand.names import ZoneName
 from strandgauge.strand.zones import ZoneLight
 
-LEAST_SD = np.array([0.6, 0.4, 0.4])
-"""Hair laid anew reads differently by about this much (Scanavez et al. 2000: L* 0.3 to 1.2 by area measured)."""
-CAUTION_WIDENING = 1.15
-"""Each caution about the photo widens the uncertainty by this factor."""
+PARTS: tuple[ZoneName, ...] = ("root", "mids", "ends")
+SRGB_TO_RATIO = XYZ_FROM_RGB / WHITE_D65[:, None]
+"""Linear sRGB to X/Xn, Y/Yn, Z/Zn of D65."""
 DIRECTIONAL_SHADOW = 0.35
 """Shadow beside the strand, as a log ratio, from where on the light is called one-sided in a note."""
 FLYAWAY_GAPS = 0.12
@@ -32,12 +32,10 @@ FLYAWAY_GAPS = 0.12
 
 @dataclass(frozen=True, slots=True)
 class ZoneColour:
-    """One zone's colour in one photo, or its mean over several."""
+    """One zone's colour as lit in one photo, or its mean over several, and what the light is thought to do to it."""
 
     name: ZoneName
-    lab: Array = field(repr=False)
-    lab_sd: Array = field(repr=False)
-    lab_as_lit: Array = field(repr=False)
+    as_lit: AsLit
     pixels_lab: NDArray[np.float32] = field(repr=False)
     """(N, 3) as lit."""
     lightness_spread: float
@@ -46,42 +44,47 @@ class ZoneColour:
 def zone_colours(
     zones: dict[ZoneName, ZoneLight], clues: LightClues, fit: CardFit, cautions: int
 ) -> dict[ZoneName, ZoneColour]:
-    """Estimate each zone's diffuse colour and its uncertainty from one photo."""
-    model = load_direction_model()
+    """Return each zone's colour as lit in one photo, with what its clues tell."""
+    model, seen = (
+        load_light_model(),
+        CardSeen(fit.leave_one_out_mean, cautions, fit.light_unevenness_percent / 100.0),
+    )
+    ratios = {name: np.maximum(zone.linear @ SRGB_TO_RATIO.T, DARKEST) for name, zone in zones.items()}
+    usual = float(np.mean([np.log(ratios[name][1]) for name in PARTS]))
     colours: dict[ZoneName, ZoneColour] = {}
     for name, zone in zones.items():
-        lit = lab_from_xyz(np.maximum(zone.linear @ XYZ_FROM_RGB.T, 1e-4))
-        lab = model.diffuse(lit, clues, name)
-        lab[0] = np.clip(lab[0], 0.0, 100.0)
-        sd = model.lab_sd(lit, clues, fit.leave_one_out_mean) * CAUTION_WIDENING**cautions
-        sd = np.maximum(np.hypot(sd, [zone.standard_error, 0.0, 0.0]), LEAST_SD)
-        colours[name] = ZoneColour(name, lab, sd, lit, zone.pixels_lab, zone.lightness_spread)
+        brighter = float(np.log(ratios[name][1])) - usual if name in PARTS else 0.0
+        shift, widen = model.one(clues, name, brighter, seen)
+        as_lit = AsLit(ratios[name], shift, widen)
+        colours[name] = ZoneColour(name, as_lit, zone.pixels_lab, zone.lightness_spread)
     return colours
 
 
-def mean_colours(shots: Sequence[dict[ZoneName, ZoneColour]]) -> dict[ZoneName, ZoneColour]:
-    """Join several photos of one strand: means, and their disagreement in the uncertainty."""
-    model = load_direction_model()
+def mean_colours(shots: Sequence[dict[ZoneName, ZoneColour]], turned: bool) -> dict[ZoneName, ZoneColour]:
+    """Join several photos of one strand: the mean of their light is nearer to diffuse than any of them."""
+    model = load_light_model()
     joined: dict[ZoneName, ZoneColour] = {}
     for name in shots[0]:
         parts = [shot[name] for shot in shots]
-        labs = np.array([p.lab for p in parts])
-        lab = labs.mean(0)
-        single = np.mean([p.lab_sd for p in parts], axis=0)
-        share = 1.0 if len(parts) == 1 else max(model.several_share, 1 / np.sqrt(len(parts)))
-        # A disagreement beyond what the single readings claim shows that they claimed too much.
-        apart = labs.std(0, ddof=1) / np.sqrt(len(parts)) if len(parts) > 1 else np.zeros(3)
-        sd = np.maximum(single * share, apart)
-        joined[name] = ZoneColour(
-            name,
-            lab,
-            np.maximum(sd, LEAST_SD),
-            np.mean([p.lab_as_lit for p in parts], axis=0),
-            np.concatenate([p.pixels_lab - p.lab_as_lit + p.lab for p in parts]).astype(np.float32)
-            + (np.mean([p.lab_as_lit for p in parts], axis=0) - lab).astype(np.float32),
-            float(np.mean([p.lightness_spread for p in parts])),
+        ratios = np.array([p.as_lit.ratio for p in parts])
+        shift, widen = model.several(
+            np.array([p.as_lit.shift for p in parts]),
+            np.array([p.as_lit.widen for p in parts]),
+            np.log(ratios[:, 1]),
+            turned,
         )
+        mean = ratios.mean(0)
+        pixels = [scaled(p.pixels_lab, p.as_lit.ratio, mean) for p in parts]
+        spread = float(np.mean([p.lightness_spread for p in parts]))
+        joined[name] = ZoneColour(name, AsLit(mean, shift, widen), np.concatenate(pixels), spread)
     return joined
+
+
+def scaled(lab: NDArray[np.float32], now: Array, wanted: Array) -> NDArray[np.float32]:
+    """Return CIELAB (N, 3) of pixels whose mean X/Xn, Y/Yn, Z/Zn is to be ``wanted`` (3,) where it is ``now``."""
+    before, after = lab_from_ratio(now), lab_from_ratio(wanted)
+    factor = (after[0] + 16.0) / (before[0] + 16.0)
+    return np.asarray(after + factor * (lab - before), dtype=np.float32)
 
 
 def describe_zones(
@@ -92,24 +95,26 @@ def describe_zones(
 
 
 def _describe(colour: ZoneColour, ladder: Ladder, wet: bool) -> ZoneReading:
-    lab, sd = colour.lab, colour.lab_sd
-    if wet:
-        lab, sd = dry_from_wet(lab, sd)
-    pixel_levels = ladder.level_of(colour.pixels_lab + (lab - colour.lab_as_lit))
+    found = posterior(colour.as_lit, ladder, wet=wet)
+    told = tell(found, ladder, wet=wet)
+    lab = told.lab
+    pixel_levels = ladder.level_of(scaled(colour.pixels_lab, colour.as_lit.ratio, ratio_from_lab(lab)))
     return ZoneReading(
         name=colour.name,
         lab=as_lab(lab),
-        lab_sd=as_lab(sd),
-        lab_as_lit=as_lab(colour.lab_as_lit),
+        lab_sd=as_lab(told.sd),
+        lab_as_lit=as_lab(lab_from_ratio(colour.as_lit.ratio)),
         lightness_spread=colour.lightness_spread,
-        level=float(ladder.level_of(lab)),
-        level_sd=float(ladder.level_sd(lab, np.diag(sd**2))),
+        level=told.level,
+        level_sd=told.level_sd,
         level_shares=level_shares(pixel_levels),
         undertone=undertone(lab, ladder),
         chroma=float(chroma(lab)),
         hue_deg=float(hue_deg(lab)),
         yellowness_e313=float(yellowness_e313(lab)),
-        stain=find_stain(lab, sd),
+        stain=find_stain(lab, told.sd),
+        lab_together=as_lab(told.together),
+        dye_probability=found.dye_probability,
     )
 
 
@@ -132,10 +137,10 @@ def strand_notes(
 
 
 def join_readings(
-    readings: Sequence[Reading], colours: dict[ZoneName, ZoneColour], ladder: Ladder, wet: bool
+    readings: Sequence[Reading], colours: dict[ZoneName, ZoneColour], ladder: Ladder, wet: bool, turned: bool
 ) -> Reading:
     """Return one reading for several photos, from the joined colours of their zones."""
-    zones = describe_zones(colours, ladder, wet)
+    zones, telling = describe_zones(colours, ladder, wet), load_telling()
     fits = [reading.card_fit for reading in readings]
     notes = {each.code: each for reading in readings for each in reading.notes}
     return Reading(
@@ -153,4 +158,7 @@ def join_readings(
         ladder=ladder.name,
         wet=wet,
         taken=next((reading.taken for reading in readings if reading.taken is not None), None),
+        zone_correlation=telling.turned_zone_correlation if turned else telling.zone_correlation,
+        photos=sum(reading.photos for reading in readings),
+        turned_share=1.0 if turned else telling.turned_share,
     )

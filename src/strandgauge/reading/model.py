@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from strandgauge.colour.cielab import Lab, LabSd
-from strandgauge.facts import HueAngle, Level, Note, NotNegative, Share, Text
+from strandgauge.facts import Count, HueAngle, Level, Note, NotNegative, Share, Text
 from strandgauge.hair.stain import Stain
 from strandgauge.strand.names import ZoneName
 
@@ -40,6 +40,10 @@ class ZoneReading:
     yellowness_e313: float
     """ASTM E313 yellowness index of ``lab``, D65 / 2 degree coefficients."""
     stain: Stain | None
+    lab_together: LabSd | None = None
+    """Half-widths about ``lab`` that hold L*, a* and b* all at once in 95 %; None in readings saved before."""
+    dye_probability: Share | None = None
+    """How likely the zone holds dye, toner or stain; None in readings saved before it was told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +74,14 @@ class Reading:
     """True when the photo shows wet hair; ``lab`` and ``level`` are then the dry estimate."""
     taken: datetime | None = None
     """When the photo was taken, by the camera's clock; None where it does not tell."""
+    zone_correlation: tuple[Share, Share] = (0.0, 0.0)
+    """Correlation of the errors of the level in neighbouring zones, and in root and ends; zones of one strand lie
+    in the same light, so their difference is surer than either. Zeros in readings saved before it was told."""
+    photos: Count = 1
+    """How many photos were read as one."""
+    turned_share: Share = 1.0
+    """What a further photo with the card turned end for end would leave of the level's uncertainty; 1 where the
+    card was turned already, or in readings saved before it was told."""
 
     def __post_init__(self) -> None:
         if tuple(zone.name for zone in (self.overall, *self.zones)) != ("overall", "root", "mids", "ends"):

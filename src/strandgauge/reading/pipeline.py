@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +27,7 @@ from strandgauge.errors import (
 )
 from strandgauge.files.calibration import calibration_file
 from strandgauge.hair.levels import Ladder, load_ladder
+from strandgauge.hair.posterior import load_telling
 from strandgauge.light.correction import Correction, FittedCard, fit_correction, with_paper_seen
 from strandgauge.light.region import Region, correct_region
 from strandgauge.light.trust import LightReport, judge, measure_exposure, measure_light
@@ -39,6 +41,7 @@ from strandgauge.reading.describe import (
     zone_colours,
 )
 from strandgauge.reading.model import CardFit, Reading
+from strandgauge.reading.together import Shot, is_turned, refuse_unlike
 from strandgauge.strand.direction import LightClues, light_clues
 from strandgauge.strand.isolate import Isolated, isolate_strand
 from strandgauge.strand.names import ZoneName
@@ -147,8 +150,21 @@ def reading_together(measured: Sequence[Measurement], ladder: Ladder, wet: bool)
     """Return the one reading of photos that were measured already; see `read_together`."""
     if len(measured) == 1:
         return measured[0].reading
-    return join_readings(
-        [m.reading for m in measured], mean_colours([m.colours for m in measured]), ladder, wet
+    shots = [shot_of(one) for one in measured]
+    refuse_unlike(shots)
+    turned = any(is_turned(a, b) for a, b in combinations(shots, 2))
+    colours = mean_colours([m.colours for m in measured], turned)
+    return join_readings([m.reading for m in measured], colours, ladder, wet, turned)
+
+
+def shot_of(measured: Measurement) -> Shot:
+    """Return what tells whether a photo goes together with another."""
+    return Shot(
+        measured.card.photo.name,
+        measured.card.photo.taken_at,
+        measured.reading.card,
+        measured.card.view.angle_deg,
+        {name: colour.as_lit for name, colour in measured.colours.items()},
     )
 
 
@@ -250,7 +266,7 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> M
     zones = measure_zones(region, strand, coordinates)
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
     colours = zone_colours(zones, clues, found.fit, len(found.light.cautions))
-    words = describe_zones(colours, ladder, wet)
+    words, telling = describe_zones(colours, ladder, wet), load_telling()
     reading = Reading(
         photo=photo.name,
         card=card_title(card),
@@ -264,6 +280,8 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> M
         ladder=ladder.name,
         wet=wet,
         taken=photo.taken_at,
+        zone_correlation=telling.zone_correlation,
+        turned_share=telling.turned_share,
     )
     return Measurement(found, region, strand, coordinates, zones, clues, colours, reading)
 

@@ -5,9 +5,9 @@ round, dark hair darker, and a card, being matt, cannot tell. What can: the stra
 it, the tilt of brightness along and across a strand of one colour, its contrast from fibre to fibre, and the
 light's fall-off over the card. Each of them is a number here, zero (or small) in light from all round.
 
-From the colour as lit and these clues a linear model (ridge regression, ``calibration/direction.toml``) estimates
-the diffuse colour. It was fitted to path-traced photographs of strands whose diffuse colour is known; its errors
-on strands it had not seen give the uncertainty.
+They tell little: on strands and rooms that a model has not seen, they take an eighth off the variance of the scale.
+So they enter as a small shift and as a spread (``calibration/as-lit.toml``); the strand's whole colour, and a second
+photo with the card turned, tell more (:mod:`strandgauge.hair.posterior`).
 """
 
 from __future__ import annotations
@@ -52,114 +52,122 @@ class LightClues:
     """Standard deviation of brightness from fibre to fibre."""
     tilt_along: float
     """Fall of the strand's brightness along its length where its colour stays the same."""
+    range_along: float
+    """Brightest of root, mids and ends against the darkest, whatever their colour."""
+    patchiness: float
+    """Standard deviation of brightness over the whole strand, fine structure averaged out."""
 
 
 @dataclass(frozen=True, slots=True)
-class DirectionModel:
-    """From the colour as lit and the clues to the diffuse colour, and how far that may be off."""
+class LightModel:
+    """What the clues tell of how far, and how surely, the colour as lit lies from the diffuse one.
 
-    centre: Array
-    """(F,) mean of each feature over the photos the model was fitted to; 0 for the constant."""
-    scale: Array
-    """(F,) their standard deviations."""
+    Scale and tint are those of `strandgauge.hair.family.scale_and_tint`; spreads are logarithms.
+    """
+
     shift: Array
-    """(F, 3) from standardised features to the diffuse minus the as-lit CIELAB."""
-    log_sd: Array
-    """(G, 3) from doubt features to the logarithm of the standard uncertainty of L*, a*, b*."""
-    several_share: float
-    """Factor on that uncertainty when two photos with the card turned are averaged."""
+    """(S,) per `shift_terms`: how far ln Y is thought to be raised."""
+    widen: Array
+    """(W, 3) per `spread_terms`."""
+    turned_widen: Array
+    """(2, 3): a constant, and per unit by which ln Y of two shots with the card turned lies apart."""
+    turned_shift: Array
+    """(2,): a constant, and per square of that."""
+    turned_clues: float
+    """Share of the single shots' shift that is left in their mean."""
+    again_widen: Array
+    """(3,) for several shots under the same light: what they have in common stays."""
 
-    def diffuse(self, lab: Array, clues: LightClues, zone: ZoneName) -> Array:
-        """Return the (3,) diffuse CIELAB estimated from the (3,) CIELAB as lit."""
-        x = (features(lab, clues, zone) - self.centre) / self.scale
-        return np.asarray(lab + np.clip(x @ self.shift, -LARGEST_SHIFT, LARGEST_SHIFT))
+    def one(self, clues: LightClues, zone: ZoneName, brighter: float, seen: CardSeen) -> tuple[float, Array]:
+        """Return the shift of ln Y and the widening (3,) for one photo."""
+        shift = float(shift_terms(clues, zone, brighter) @ self.shift)
+        return shift, np.asarray(spread_terms(clues, seen) @ self.widen)
 
-    def lab_sd(self, lab: Array, clues: LightClues, left_out_mean: float) -> Array:
-        """Return the (3,) standard uncertainty of the diffuse CIELAB."""
-        logs = doubt_features(lab, clues, left_out_mean) @ self.log_sd
-        return np.asarray(np.exp(np.clip(logs, np.log(0.5), np.log(12.0))))
+    def several(self, shifts: Array, widenings: Array, scales: Array, turned: bool) -> tuple[float, Array]:
+        """Return shift and widening for the mean of several photos.
+
+        Parameters
+        ----------
+        shifts, widenings : (P,) and (P, 3), of each photo alone.
+        scales : (P,) ln Y of each photo.
+        turned : the card was turned end for end between them.
+        """
+        shift, widen = float(np.mean(shifts)), np.mean(widenings, axis=0)
+        if not turned:
+            return shift, np.asarray(widen + self.again_widen)
+        apart = min(float(np.ptp(scales)), 1.2)
+        own, squared = self.turned_shift
+        return (
+            float(self.turned_clues * shift - own - squared * apart**2),
+            np.asarray(widen + np.array([1.0, apart]) @ self.turned_widen),
+        )
 
 
-LARGEST_SHIFT = np.array([18.0, 6.0, 12.0])
-"""No light that a reading accepts moves the colour further than this (L*, a*, b*)."""
+@dataclass(frozen=True, slots=True)
+class CardSeen:
+    """What the card tells of how right a colour is."""
+
+    left_out_mean: float
+    """Mean CIEDE2000 of its patches, each left out of the fit."""
+    cautions: int
+    """Cautions about light, sharpness and exposure."""
+    unevenness: float
+    """(brightest - darkest) / mean of the light over the card."""
+
+
 _PLACE: dict[ZoneName, float] = {"root": -1.0, "mids": 0.0, "ends": 1.0, "overall": 0.0}
 
 
 @cache
-def load_direction_model() -> DirectionModel:
+def load_light_model() -> LightModel:
     """Read the model that ships with the package.
 
     Raises
     ------
     BadCalibrationError : the file is damaged; the line is named.
     """
-    table = read_calibration(calibration_file("direction.toml"), "strandgauge.direction/1")
-    centre = np.array(table.numbers("features", "centre"))
-    shift = [table.numbers("shift", c, count=len(centre)) for c in ("L", "a", "b")]
-    log_sd = [table.numbers("log_sd", c) for c in ("L", "a", "b")]
-    return DirectionModel(
-        centre,
-        np.array(table.numbers("features", "scale", count=len(centre), low=1e-9)),
-        np.array(shift).T,
-        np.array(log_sd).T,
-        table.number("several", "share", low=0.1, high=1.0),
+    table = read_calibration(calibration_file("as-lit.toml"), "strandgauge.as-lit/1")
+
+    def rows(part: str, name: str, count: int | None = None) -> Array:
+        return np.stack(
+            [table.numbers(part, f"{name}_{c}", count=count) for c in ("scale", "x", "z")], axis=-1
+        )
+
+    return LightModel(
+        np.array(table.numbers("clues", "shift", count=5)),
+        rows("clues", "widen", 7),
+        rows("turned", "widen", 2),
+        np.array(table.numbers("turned", "shift", count=2)),
+        table.number("turned", "clues", low=0.0, high=2.0),
+        np.array(table.numbers("again", "widen", count=3)),
     )
 
 
-def features(lab: Array, clues: LightClues, zone: ZoneName) -> Array:
-    """Return the (F,) terms of the shift: the colour, the clues, and their products with lightness."""
-    light, a, b = lab[0] / 50 - 1, lab[1] / 20, lab[2] / 30
+def shift_terms(clues: LightClues, zone: ZoneName, brighter: float) -> Array:
+    """Return the (5,) terms of the shift; ``brighter`` is ln Y of the zone less the mean of the three zones."""
     place = _PLACE[zone]
-    c = clues
-    signs = np.clip(
-        [
-            c.shadow,
-            c.shadow_other,
-            c.fall_along,
-            c.fall_across,
-            c.tilt_across,
-            c.sheen,
-            c.fibre_contrast,
-            abs(c.fall_along),
-            abs(c.tilt_along),
-            2 * place * c.fall_along,
-            2 * place * c.tilt_along,
-        ],
-        -1.5,
-        1.5,
-    )
-    colour = [1, light, light**2, light**3, a, b, a * light, b * light, a * b, b * b]
-    pairs = [
-        c.shadow**2,
-        c.fibre_contrast**2,
-        c.tilt_along**2,
-        c.fall_along**2,
-        c.shadow * c.fibre_contrast,
-        c.shadow * c.fall_along**2,
-        c.shadow * c.shadow_other,
-    ]
-    tinted = [c.shadow * a, c.shadow * b, c.fibre_contrast * a, c.fibre_contrast * b]
-    paired = np.clip(pairs, -2, 2)
-    return np.concatenate(
-        [colour, signs, signs * light, signs * light**2, paired, paired[:4] * light, tinted]
-    )
-
-
-def doubt_features(lab: Array, clues: LightClues, left_out_mean: float) -> Array:
-    """Return the (G,) terms of the uncertainty's logarithm."""
-    light = lab[0] / 50 - 1
     return np.array(
         [
-            1.0,
-            light,
-            light**2,
-            min(np.hypot(lab[1], lab[2]) / 40, 1.5),
-            min(max(clues.shadow, 0.0), 1.5),
+            np.clip(brighter, -0.8, 0.8),
+            np.clip(place * clues.fall_along, -1.0, 1.0),
+            np.clip(place * clues.tilt_along, -1.0, 1.0),
+            np.clip(clues.sheen, -0.6, 0.6),
             min(clues.fibre_contrast, 0.6),
+        ]
+    )
+
+
+def spread_terms(clues: LightClues, seen: CardSeen) -> Array:
+    """Return the (7,) terms of the spread's logarithm."""
+    return np.array(
+        [
+            min(seen.left_out_mean, 6.0) / 3.0 - 1.0,
+            min(seen.cautions, 3),
+            np.clip(clues.shadow_other, -0.5, 1.0),
             min(abs(clues.fall_along), 1.0),
-            min(abs(clues.tilt_along), 1.0),
-            min(clues.tilt_across, 1.0),
-            min(left_out_mean, 5.0) / 5,
+            min(seen.unevenness, 1.5),
+            min(clues.range_along, 1.0),
+            min(clues.patchiness, 1.0),
         ]
     )
 
@@ -197,6 +205,8 @@ def light_clues(
         sheen=mean(-0.25, 0.25) - 0.5 * (mean(-0.8, -0.5) + mean(0.5, 0.8)),
         fibre_contrast=float(fine[inside].std()),
         tilt_along=_tilt_along(zones),
+        range_along=_range_along(zones),
+        patchiness=_patchiness(zones["overall"]),
     )
 
 
@@ -236,3 +246,13 @@ def _tilt_along(zones: dict[ZoneName, ZoneLight]) -> float:
     share_root, share_ends = root / root.sum(), ends / ends.sum()
     different = float(np.abs(share_root - share_ends).sum())
     return fall * float(np.exp(-((different / 0.04) ** 2)))
+
+
+def _range_along(zones: dict[ZoneName, ZoneLight]) -> float:
+    parts: tuple[ZoneName, ...] = ("root", "mids", "ends")
+    return float(np.ptp([np.log(max(float(zones[name].linear @ LUMINANCE), 1e-3)) for name in parts]))
+
+
+def _patchiness(zone: ZoneLight) -> float:
+    # L* + 16 is the cube root of luminance but for a constant.
+    return 3.0 * zone.lightness_spread / (float(zone.pixels_lab[:, 0].mean()) + 16.0)

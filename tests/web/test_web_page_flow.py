@@ -128,6 +128,16 @@ def test_an_open_page_follows_the_clock_and_the_other_phone(browse, site):  # no
     wall.locator(".panel", has_text="Two phones").wait_for(state="detached", timeout=5_000)
 
 
+def test_the_next_look_takes_two_taps(browse, site):  # noqa: F811
+    strand = site.strand("Next", ago=10.0)
+    site.look(strand, "marta-1005.jpg", ago=5.0)
+    page = browse(f"{site.address}/today", PHONE)
+    page.set_input_files(f"#s{strand}-dry", shot("marta-1022.jpg"))  # the camera on the card, and its shutter
+    page.wait_for_url(re.compile(rf"/strands/{strand}"))
+    page.locator("h2.level", has_text="Level 6.").wait_for()
+    assert len(site.logbook.checks(strand)) == 2
+
+
 def test_at_the_limit_an_unconnected_page_says_stop_all_the_same(browse, site):  # noqa: F811
     browse.expected.append("ERR_INTERNET_DISCONNECTED")
     strand = site.strand("Alone", ago=39.9, limit_minutes=40.0)

@@ -101,7 +101,7 @@ def test_a_look_answers_a_script_with_a_document_and_a_person_with_a_page(site):
     empty = site.client.post(f"/strands/{strand}/look", files={"photo": ("x.jpg", b"", "image/jpeg")})
     assert problem(empty) == "Take or choose it again."
     missing = site.client.post("/strands/9999/look", files=photo, headers={"Accept": "application/json"})
-    assert missing.status_code == 404
+    assert (missing.status_code, "log" in missing.json()["remedy"]) == (404, False)
     assert site.logbook.checks(strand) == ()
 
 
@@ -216,6 +216,29 @@ def test_a_look_keeps_what_it_said_and_the_strand_goes_on(site):  # noqa: F811
     assert '<h1 id="step-word">Go on</h1>' in kept
     site.clock.pass_(10 * 60.0)
     assert '<h1 id="step-word">Stop</h1>' in site.client.get(f"/strands/{strand}").text
+
+
+def test_the_consultation_is_kept_with_the_client_and_heeded(site):  # noqa: F811
+    strand = site.strand("Asked", target="pastel pink")
+    site.logbook.update_strand(strand, started=None)
+    site.look(strand, "marta-1005.jpg")
+    before = site.service.judged(strand).outlook.advice
+    client = site.logbook.find_client("Asked").id
+    told = {"metallic": "yes", "henna": "no", "lightened": ["mids", "ends"], "scalp": "fine", "box": ""}
+    site.client.post(f"/clients/{client}/history", data=told)
+    history = site.service.history(strand)
+    assert (history.metallic, history.henna, history.box, history.lightened) == (
+        True,
+        False,
+        None,
+        ("mids", "ends"),
+    )
+    after = site.service.judged(strand).outlook.advice
+    assert after != before
+    assert any(one.do in ("metal-test", "stop-history") for one in after)
+    page = site.client.get(f"/clients/{client}/history").text
+    assert len(re.findall(r'value="(?:yes|no|mids|ends|fine)" checked', page)) == 5
+    assert site.client.post(f"/clients/{client}/history", data={"scalp": "itchy"}).status_code == 422
 
 
 def test_one_damaged_look_costs_itself(site):  # noqa: F811

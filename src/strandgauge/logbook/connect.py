@@ -182,6 +182,12 @@ def _make_file(path: Path) -> None:
         if not path.is_file():
             raise _not_a_logbook(path)
         return
+    if path.is_symlink():
+        raise UnusableLogbookError(
+            "This is a link to a file that is not there.",
+            where=str(path),
+            remedy="Connect the disk that it leads to, or name another file with --logbook.",
+        )
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     with contextlib.suppress(FileExistsError):  # another process was faster
         os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))

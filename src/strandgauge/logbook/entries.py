@@ -17,6 +17,8 @@ from strandgauge.logbook.records import STRETCH_ANSWERS
 LOST = datetime(1970, 1, 1, tzinfo=UTC)
 """Stands for a time that cannot be read back: so long ago that no clock which starts there lets anything go on."""
 
+_JOINED = re.compile(r"(?<=[^\w\s])\u200d(?=[^\w\s])")
+"""What joins two pictographs into one; unseen, and yet part of what is seen. Between letters it is refused."""
 READING_SCHEMA = "strandgauge.reading/1"
 OUTLOOK_SCHEMA = "strandgauge.outlook/1"
 
@@ -33,7 +35,7 @@ def name_of(text: str, what: str, longest: int = LONGEST_NAME) -> str:
         raise BadEntryError(f"The {what} is empty.")
     if len(name) > longest:
         raise BadEntryError(f"The {what} is longer than {longest} characters.")
-    if not name.isprintable():
+    if not _JOINED.sub("", name).isprintable():
         raise BadEntryError(f"The {what} contains characters that cannot be seen.")
     return name
 

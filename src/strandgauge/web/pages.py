@@ -158,6 +158,8 @@ def _strand_routes(routes: APIRouter, service: Service) -> None:
         try:
             sent = await photo_form(request)
             return await run_in_threadpool(_look, service, request, strand_id, sent)
+        except UnknownEntryError as error:
+            raise Refused(404, error.code, error.message, say("page.gone")) from error
         except (StrandgaugeError, Refused) as error:
             if asks_for_document(request):
                 raise

@@ -23,8 +23,8 @@ from strandgauge.errors import StrandgaugeError
 from strandgauge.hair.family import lab_from_ratio, ratio_from_lab, scale_and_tint
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.hair.posterior import AsLit, ErrorModel, Telling, posterior, tell
+from strandgauge.kit import shipped
 from strandgauge.reading.describe import PARTS
-from strandgauge.reading.pipeline import measure_photo
 from strandgauge.strand.direction import CardSeen, LightModel, shift_terms, spread_terms
 
 Models = tuple[ErrorModel, LightModel]
@@ -64,7 +64,7 @@ def zones_of(path: Path) -> tuple[list[Zone], tuple[str | None, str]]:
     cv2.setNumThreads(1)
     truth = json.loads(path.read_text())
     try:
-        m = measure_photo(path.with_suffix(".jpg"))
+        m = shipped().measure(path.with_suffix(".jpg"))
     except StrandgaugeError as error:
         return [], (truth["refuse_because"], error.code)
     if not truth["valid"] or truth["wet"]:

@@ -15,6 +15,7 @@ import readings
 import strandgauge as sg
 from strandgauge import _front
 from strandgauge.change.compare import compare
+from strandgauge.hair.levels import load_ladder
 from strandgauge.judge.follow import follow
 
 ROOT = Path(__file__).parents[1]
@@ -24,6 +25,15 @@ SAMPLE = ROOT / "sample_images" / "turned-a.jpg"
 def test_importing_the_package_loads_nothing_heavy():
     heavy = {"numpy", "cv2", "scipy", "typer", "pydantic"}
     report = f"import sys, strandgauge; print(sorted({heavy} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", report], capture_output=True, check=True, text=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_a_reading_loads_nothing_that_it_does_not_need():
+    heavy = {"scipy", "typer", "pydantic", "rich", "jinja2", "colour", "skimage"}
+    report = (
+        f"import sys, strandgauge as sg; sg.read({str(SAMPLE)!r}); print(sorted({heavy} & set(sys.modules)))"
+    )
     done = subprocess.run([sys.executable, "-c", report], capture_output=True, check=True, text=True)
     assert done.stdout.strip() == "[]"
 
@@ -63,7 +73,7 @@ def results():
     one, two = readings.reading(), readings.reading(levels=(8.0, 9.0, 9.2))
     yield _front._public(sg.Reading, one)
     yield _front._public(sg.Change, compare([one, two]))
-    yield _front._public(sg.LiftCurve, follow([one, two], [5, 20], needs_level=9.5))
+    yield _front._public(sg.LiftCurve, follow([one, two], [5, 20], ladder=load_ladder(), needs_level=9.5))
     yield _front._public(sg.CardCheck, readings.check())
     yield sg.reach("70,2,26", "lilac")
     yield sg.mix("70,2,26", {"violet": 1, "clear": 9})

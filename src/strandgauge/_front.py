@@ -19,13 +19,13 @@ from strandgauge.change import compare as change
 from strandgauge.colour.cielab import Lab
 from strandgauge.colour.srgb import hex_colour
 from strandgauge.dye import mix as mixing
-from strandgauge.dye.targets import Target, parse_colour
+from strandgauge.dye.targets import Target
 from strandgauge.judge import outlook as judging
 from strandgauge.judge.history import history_told
 from strandgauge.kit import Kit, PathName
 from strandgauge.lift import curve as lifting
 from strandgauge.reading import model
-from strandgauge.show.json import document_of, load, record_of
+from strandgauge.show.json import document_of, record_of
 from strandgauge.words import reading as words
 
 if TYPE_CHECKING:
@@ -302,14 +302,7 @@ def reach(
     StrandgaugeError : no such shade, or no hair has that colour.
     """
     used = kit or _kit()
-    settings = judging.Settings(
-        true_within=true_within,
-        close_within=2.0 * true_within,
-        turns_within=max(20.0, 2.0 * true_within),
-        bowl=bowl,
-        scale=scale,
-        pretone=pretone,
-    )
+    settings = kits.settings(true_within=true_within, bowl=bowl, scale=scale, pretone=pretone)
     history = history_told(f"{key}={value}" for key, value in (told or {}).items())
     return _public(Outlook, used.reach(_zones(hair, used), target, settings, history))
 
@@ -328,10 +321,7 @@ def mix(hair: model.Reading | Photo, parts: Mapping[str, float], *, kit: Kit | N
     """
     used = kit or _kit()
     wanted = mixing.parse_mix(f"{name}={amount}" for name, amount in parts.items())
-    zones = (
-        mixing.predict(zone.lab, wanted, used.shelf, zone.lab_sd, zone.name) for zone in _zones(hair, used)
-    )
-    return Mixed(wanted.parts, tuple(zones))
+    return _public(Mixed, used.mix(_zones(hair, used), wanted))
 
 
 def compare(before: model.Reading | Photo, *after: model.Reading | Photo, kit: Kit | None = None) -> Change:
@@ -374,7 +364,6 @@ def follow(
     ------
     StrandgaugeError : a photo cannot be trusted, or times are missing or do not fit.
     """
-    from strandgauge.judge.follow import follow as follow_lift
     from strandgauge.lift.times import LookTimes, look_times
 
     used = kit or _kit()
@@ -385,21 +374,7 @@ def follow(
         )
     else:
         times = LookTimes(tuple(minutes), from_start=True)
-    outlook = None
-    if target is not None and readings:
-        last = readings[max(range(len(readings)), key=lambda place: times.minutes[place])]
-        outlook = used.reach(judging.base_zones(last), target, judging.Settings(pretone=False))
-    curve = follow_lift(
-        readings,
-        times.minutes,
-        zone=zone,
-        target=None if outlook is None else outlook.target.name,
-        needs_level=level if outlook is None else outlook.level_to_come_to,
-        reads_true_now=() if outlook is None else [shade.name for shade in outlook.instead],
-        limit=limit,
-        ladder=used.ladder,
-        from_start=times.from_start,
-    )
+    curve = used.follow(readings, times, target=target, level=level, limit=limit, zone=zone)
     return _public(LiftCurve, curve)
 
 
@@ -460,14 +435,8 @@ def _source(photo: object) -> tuple[Path | bytes, str | None]:
 
 def _look(photos: Sequence[Photo], wet: bool, kit: Kit) -> Reading:
     """Return the reading of photos, or a saved reading."""
-    from strandgauge.reading.pipeline import reading_together
-
     sources = [_source(photo) for photo in photos]
-    first = sources[0][0]
-    if isinstance(first, Path) and first.suffix.lower() == ".json" and len(sources) == 1:
-        return load(Reading, first)
-    measured = [kit.measure(source, wet=wet) for source, _ in sources]
-    reading = _public(Reading, reading_together(measured, kit.ladder, wet))
+    reading = _public(Reading, kit.look(*(source for source, _ in sources), wet=wet).reading)
     if len(sources) == 1 and sources[0][1] is not None:
         reading = replace(reading, photo=sources[0][1])
     return reading
@@ -478,6 +447,6 @@ def _reading(look: model.Reading | Photo, kit: Kit, wet: bool = False) -> model.
 
 
 def _zones(hair: model.Reading | Photo, kit: Kit) -> tuple[judging.BaseZone, ...]:
-    if isinstance(hair, str) and not Path(hair).exists() and (lab := parse_colour(hair)) is not None:
-        return (judging.BaseZone("overall", lab, judging.TYPED_SD),)
-    return judging.base_zones(_reading(hair, kit))
+    if isinstance(hair, model.Reading):
+        return judging.base_zones(hair)
+    return kit.hair(hair if isinstance(hair, str) else _source(hair)[0])[0]

@@ -7,22 +7,34 @@ import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
-
-import numpy as np
-
-from strandgauge.card.model import CardDefinition
-from strandgauge.dye.palette import Palette
-from strandgauge.dye.targets import Target, find_target
-from strandgauge.hair.levels import Ladder
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from strandgauge.judge.history import History
+    import numpy as np
+
+    from strandgauge.card.model import CardDefinition
+    from strandgauge.dye.mix import Mix, Mixed
+    from strandgauge.dye.palette import Palette
+    from strandgauge.dye.targets import Target
+    from strandgauge.hair.levels import Ladder
+    from strandgauge.judge.history import History, Stretch
     from strandgauge.judge.outlook import BaseZone, Outlook, Settings
-    from strandgauge.reading.model import CardCheck
+    from strandgauge.lift.curve import LiftCurve
+    from strandgauge.lift.times import LookTimes
+    from strandgauge.reading.model import CardCheck, Reading
     from strandgauge.reading.pipeline import Measurement
+    from strandgauge.strand.names import ZoneName
 
 PathName = str | os.PathLike[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """The reading of photos, or one that was saved."""
+
+    reading: Reading
+    measured: tuple[Measurement, ...] = ()
+    """Every photo's own; none of a saved reading."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +60,45 @@ class Kit:
 
         return measure_photo(photo, card=self.card, ladder=self.ladder, wet=wet)
 
+    def look(self, *photos: Path | bytes, wet: bool = False) -> Look:
+        """Read photos of one strand as one, or load the reading that was saved as ``.json``.
+
+        Raises
+        ------
+        StrandgaugeError : a file cannot be used, or a photo cannot be trusted; the subclass says why.
+        """
+        first = photos[0]
+        if len(photos) == 1 and isinstance(first, Path) and first.suffix.lower() == ".json":
+            from strandgauge.reading.model import Reading
+            from strandgauge.show.json import load
+
+            return Look(load(Reading, first))
+        from strandgauge.reading.pipeline import reading_together
+
+        measured = tuple(self.measure(photo, wet=wet) for photo in photos)
+        return Look(reading_together(measured, self.ladder, wet), measured)
+
+    def hair(self, hair: PathName | bytes, *, wet: bool = False) -> tuple[tuple[BaseZone, ...], Look | None]:
+        """Return the zones of hair to be dyed, and the look they come from; None of a colour that was typed.
+
+        Parameters
+        ----------
+        hair : a photo, a saved reading, or a colour as ``L,a,b``, ``#rrggbb`` or a word such as "level 9".
+
+        Raises
+        ------
+        StrandgaugeError : the colour, file or photo cannot be used; the subclass says why.
+        """
+        from strandgauge.dye.targets import named_colour, parse_colour
+        from strandgauge.judge.outlook import TYPED_SD, BaseZone, base_zones
+
+        if isinstance(hair, str) and not Path(hair).exists():
+            lab = parse_colour(hair) or named_colour(hair)
+            if lab is not None:
+                return (BaseZone("overall", lab, TYPED_SD),), None
+        look = self.look(hair if isinstance(hair, bytes) else Path(hair), wet=wet)
+        return base_zones(look.reading), look
+
     def check(self, photo: Path | bytes) -> CardCheck:
         """Judge card and light in a photo; no strand is needed.
 
@@ -56,9 +107,9 @@ class Kit:
         StrandgaugeError : the photo cannot be opened or the card cannot be found in it.
         """
         from strandgauge.reading.cardcheck import card_check
-        from strandgauge.reading.pipeline import check_photo
+        from strandgauge.reading.pipeline import open_card
 
-        return card_check(check_photo(photo, card=self.card))
+        return card_check(open_card(photo, self.card))
 
     def target(self, name: str) -> Target:
         """Return the shade of that name, or the colour typed as ``#rrggbb`` or ``L,a,b``.
@@ -67,6 +118,8 @@ class Kit:
         ------
         UnknownTargetError, BadColourError : there is none.
         """
+        from strandgauge.dye.targets import find_target
+
         return find_target(name, self.targets)
 
     def reach(
@@ -83,6 +136,60 @@ class Kit:
         wanted = self.target(target) if isinstance(target, str) else target
         told = history or NOTHING_TOLD
         return reach(hair, wanted, self.shelf, self.targets, self.ladder, settings, told)
+
+    def mix(self, hair: Iterable[BaseZone], parts: Mix) -> Mixed:
+        """Predict the colour that a mix gives on each zone of hair.
+
+        Raises
+        ------
+        StrandgaugeError : a dye is not on the shelf, or no hair has that colour.
+        """
+        from strandgauge.dye.mix import Mixed, predict
+
+        zones = (predict(zone.lab, parts, self.shelf, zone.lab_sd, zone.name) for zone in hair)
+        return Mixed(parts.parts, tuple(zones))
+
+    def follow(
+        self,
+        readings: Sequence[Reading],
+        times: LookTimes,
+        *,
+        target: str | None = None,
+        level: float | None = None,
+        limit: float | None = None,
+        zone: ZoneName = "overall",
+        stretch: Stretch | None = None,
+        outlook: Outlook | None = None,
+    ) -> LiftCurve:
+        """Follow one strand while it lifts; see :func:`strandgauge.judge.follow.follow`.
+
+        Parameters
+        ----------
+        readings, times : in any order, one time for each reading.
+        target : the wanted shade; or else
+        level : the level to come to.
+        stretch : the worst answer that the strand's stretch tests gave.
+        outlook : that of the latest look for the shade, where it is known already.
+        """
+        from strandgauge.judge.follow import follow, needs_of
+        from strandgauge.judge.outlook import Settings, base_zones
+
+        if outlook is None and target is not None and readings:
+            latest = max(zip(times.minutes, readings, strict=False), key=lambda pair: pair[0])[1]
+            outlook = self.reach(base_zones(latest), target, Settings(pretone=False))
+        return follow(
+            readings,
+            times.minutes,
+            zone=zone,
+            target=None if outlook is None else outlook.target.name,
+            needs_level=level if outlook is None else outlook.level_to_come_to,
+            needs=None if outlook is None else needs_of(outlook),
+            stretch=stretch,
+            reads_true_now=() if outlook is None else [shade.name for shade in outlook.instead],
+            limit=limit,
+            ladder=self.ladder,
+            from_start=times.from_start,
+        )
 
     def fingerprints(self) -> dict[str, str]:
         """Return a short digest of each part's content, the same wherever its file lies."""
@@ -137,6 +244,14 @@ def load(
     )
 
 
+def settings(*, true_within: float = 3.0, **more: Any) -> Settings:  # noqa: ANN401 - those of `Settings`
+    """Return the settings of an outlook, all its bounds drawn from that of a true result."""
+    from strandgauge.judge.outlook import Settings
+
+    turns = max(20.0, 2.0 * true_within)
+    return Settings(true_within=true_within, close_within=2.0 * true_within, turns_within=turns, **more)
+
+
 def shipped() -> Kit:
     """Return the kit that ships with strandgauge, whatever the user taught."""
     from strandgauge.dye.palette import load_palette
@@ -152,5 +267,7 @@ def _digest(*parts: bytes) -> str:
 
 
 def _rounded(values: np.ndarray) -> bytes:
+    import numpy as np
+
     # Computed curves may differ in their last digits between machines.
     return (np.round(values, 6) + 0.0).astype("<f8").tobytes()

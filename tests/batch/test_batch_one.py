@@ -18,7 +18,6 @@ from strandgauge.hair.levels import load_ladder
 from strandgauge.judge.outlook import Settings
 from strandgauge.judge.reach import reach
 from strandgauge.reading import pipeline
-from strandgauge.reading.pipeline import read_photo
 from strandgauge.words.judge import saying
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -28,11 +27,11 @@ def task(path: Path, **changes) -> Task:
     return replace(Task(path.name, path, wet=False, target=None), **changes)
 
 
-def test_a_record_holds_what_read_photo_reads(kit, tmp_path, strands):
+def test_a_record_holds_what_the_kit_reads(kit, tmp_path, strands):
     path = tmp_path / "strand.jpg"
     path.write_bytes(strands[0])
     record = read_one(task(path, client="Nora", group="spring"), kit)
-    assert record.reading == read_photo(path)
+    assert record.reading == kit.measure(path).reading
     assert record.refusal is None
     assert record.digest == hashlib.sha256(strands[0]).hexdigest()
     assert (record.client, record.group) == ("Nora", "spring")
@@ -97,7 +96,7 @@ def test_what_nobody_foresaw_is_a_refusal_too(kit, tmp_path, strands, monkeypatc
 
 @pytest.mark.parametrize("shade", ["rose", "copper", "66,21,5"])
 def test_the_wanted_shades_verdict_is_that_of_reach(kit, strands, shade):
-    reading = read_photo(strands[0])
+    reading = kit.measure(strands[0]).reading
     wanted = wanted_shade(reading, shade, kit)
     from strandgauge.judge.outlook import base_zones
 

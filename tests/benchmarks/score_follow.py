@@ -75,7 +75,9 @@ def score(kind: Callable[[np.random.Generator], Course], wrong: float, rounds: i
         fit = fit_lift(LOOKS, seen, [SD] * len(LOOKS), LADDER)
         now += _holds(fit.levels_at(LOOKS[-1]), course(LOOKS[-1]))
         later += _holds(fit.levels_at(LATER), course(LATER))
-        curve = follow([reading(overall=zone(level=level, level_sd=SD)) for level in seen], LOOKS)
+        curve = follow(
+            [reading(overall=zone(level=level, level_sd=SD)) for level in seen], LOOKS, ladder=LADDER
+        )
         ahead = course(LOOKS[-1] + 10.0) - course(LOOKS[-1])
         stops += curve.state == "stalled"
         early += curve.state == "stalled" and ahead > 0.5

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 import pytest
 
-from strandgauge.reading.pipeline import read_photo
+from strandgauge.kit import shipped
 from strandphoto import jpeg, strand_photo
 
 
@@ -29,7 +29,7 @@ def photo_file(tmp_path_factory, card, sheet) -> Path:
 
 @pytest.mark.benchmark(group="read a 12 MP JPEG")
 def test_read_photo(benchmark, photo_file):
-    assert benchmark(read_photo, photo_file).overall.level > 1
+    assert benchmark(shipped().measure, photo_file).reading.overall.level > 1
 
 
 @pytest.mark.benchmark(group="read a 12 MP JPEG")

@@ -1,9 +1,10 @@
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from strandgauge.hair.levels import load_ladder
-from strandgauge.hair.stain import find_stain
+from strandgauge.hair.stain import _hull, find_stain
 from strandgauge.hair.warmth import undertone
 from strandgauge.hair.wet import dry_reflectance, drying_sd, load_wetting
 
@@ -93,3 +94,14 @@ def test_old_dye_is_called_by_the_colour_that_is_seen(lab, words):
     stain = find_stain(lab, (1.0, 1.0, 1.0))
     assert stain is not None
     assert stain.hue in words
+
+
+def test_the_outline_of_undyed_hair_is_the_hull_of_an_independent_library():
+    from scipy.spatial import ConvexHull
+
+    for seed in range(50):
+        points = np.random.default_rng(seed).normal(size=(12, 2))
+        theirs = points[ConvexHull(points).vertices]  # counter-clockwise too
+        ours = np.array(_hull(sorted(map(tuple, points.tolist()))))
+        first = int(np.argmin(np.abs(ours - theirs[0]).sum(axis=1)))
+        assert np.array_equal(np.roll(ours, -first, axis=0), theirs)

@@ -103,10 +103,9 @@ def _laid(held, generator):
 
 
 def test_a_colour_typed_in_is_never_certain():
-    from strandgauge import kit
-    from strandgauge.cli.hair import hair_zones
+    from strandgauge.kit import shipped
 
-    outlook = look(hair_zones("78,0.5,20", kit.load()), "cream beige", samples=2000)
+    outlook = look(shipped().hair("78,0.5,20")[0], "cream beige", samples=2000)
     assert 0.5 < outlook.probability_true < 0.999
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from functools import partial
 from pathlib import Path
 
 import jsonschema
@@ -15,12 +16,13 @@ from hypothesis import strategies as st
 from readings import reading, zone
 from strandgauge.errors import BadTimesError
 from strandgauge.hair.levels import load_ladder
-from strandgauge.judge.follow import follow
+from strandgauge.judge import follow as following
 from strandgauge.lift.kinetics import Lifts, pigment_scale
 from strandgauge.show.json import document_of
 from strandgauge.show.terminal.follow import chart_lines
 from strandgauge.words.lift import headline, sentences, stop_signs
 
+follow = partial(following.follow, ladder=load_ladder())
 SCHEMA = Path(__file__).parents[2] / "docs" / "schemas" / "lift-curve-1.json"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from strandgauge.reading.pipeline import check_photo
+from strandgauge.reading.pipeline import open_card
 from strandphoto import jpeg
 from synthetic import Shot, photograph
 
@@ -20,7 +20,7 @@ def shot(card, sheet, width_px: float):
 @pytest.mark.parametrize(("width_px", "longest"), [(2400, 1600), (900, 3200)])
 def test_a_small_card_has_its_photo_opened_once_more_and_larger(card, sheet, width_px, longest):
     """Opened at 1000 pixels or more the small card has less than 3.4 pixels a millimetre; 2600 want the whole."""
-    found = check_photo(shot(card, sheet, width_px), card=card)
+    found = open_card(shot(card, sheet, width_px), card)
     assert max(found.photo.pixels.shape) == longest
     assert found.view.pixels_per_mm == pytest.approx(width_px / 148.0 * longest / 3200, rel=0.02)
     assert np.median(found.fitted.delta_e00[found.samples.is_patch]) < 1.0

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from strandgauge.reading.pipeline import check_photo
+from strandgauge.reading.pipeline import default_card, open_card
 from synthetic import Shot, paint, photograph, srgb_curve
 
 
@@ -74,13 +74,13 @@ def test_card_with_its_colours_exchanged_is_a_mismatch(card):
     ],
 )
 def test_borderline_light_is_read_with_a_caution(card, sheet, shot, caution):
-    report = check_photo(as_png(photograph(sheet, card, shot))).light
+    report = open_card(as_png(photograph(sheet, card, shot)), card).light
     assert report.problems == ()
     assert caution in [c.code for c in report.cautions]
 
 
 def test_good_light_has_nothing_to_say(card, sheet):
-    report = check_photo(as_png(photograph(sheet, card, Shot()))).light
+    report = open_card(as_png(photograph(sheet, card, Shot())), card).light
     assert report.problems == ()
     assert report.cautions == ()
     assert report.signs.unevenness < 0.03
@@ -90,7 +90,9 @@ def problems_of(picture: np.ndarray) -> list[str]:
     from strandgauge.errors import StrandgaugeError
 
     try:
-        return [problem.code for problem in check_photo(as_png(picture)).light.problems] or ["none"]
+        return [problem.code for problem in open_card(as_png(picture), default_card()).light.problems] or [
+            "none"
+        ]
     except StrandgaugeError as error:
         return [error.code]
 

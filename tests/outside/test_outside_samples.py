@@ -17,8 +17,8 @@ from skimage.color import deltaE_ciede2000
 
 from strandgauge.errors import StrandgaugeError
 from strandgauge.hair.levels import load_ladder
+from strandgauge.kit import shipped
 from strandgauge.reading.model import Reading
-from strandgauge.reading.pipeline import read_photo, read_together
 
 FOLDER = Path(__file__).parents[2] / "sample_images"
 SAMPLES = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))["samples"]
@@ -29,7 +29,7 @@ DRY = [sample for sample in READABLE if not sample["wet"]]
 
 @cache
 def reading_of(photo: str, wet: bool) -> Reading:
-    return read_photo(FOLDER / photo, wet=wet)
+    return shipped().measure(FOLDER / photo, wet=wet).reading
 
 
 def zones_of(reading: Reading):
@@ -63,7 +63,7 @@ def level_errors_and_half_widths(samples):
 @pytest.mark.parametrize("sample", REFUSED, ids=lambda s: s["photo"])
 def test_what_cannot_be_trusted_is_refused_for_its_own_reason(sample):
     with pytest.raises(StrandgaugeError) as refusal:
-        read_photo(FOLDER / sample["photo"])
+        shipped().measure(FOLDER / sample["photo"])
     assert refusal.value.code == sample["refuse"]
 
 
@@ -109,7 +109,7 @@ def test_dry_estimate_of_wet_hair_covers_the_dry_level():
 
 def test_two_photos_with_the_card_turned():
     first, second = (s for s in SAMPLES if s["turned_with"])
-    joined = zones_of(read_together([FOLDER / first["photo"], FOLDER / second["photo"]]))
+    joined = zones_of(shipped().look(FOLDER / first["photo"], FOLDER / second["photo"]).reading)
     for sample in (first, second):
         true = [sample["zones"][name]["lab_diffuse"] for name in joined]
         read = [zone.lab for zone in joined.values()]

@@ -28,7 +28,7 @@ WISH = Target("lilac", (48.0, 20.0, -15.0))
 
 @pytest.fixture(scope="module")
 def measurement(card, sheet):
-    return measure_photo(jpeg(strand_photo(card, sheet)))
+    return measure_photo(jpeg(strand_photo(card, sheet)), card=card, ladder=load_ladder())
 
 
 def lab_around(picture, x: float, y: float, reach: int = 3):

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from strandgauge.card.model import CardDefinition
+from strandgauge.hair.levels import load_ladder
 from strandgauge.reading.pipeline import Measurement, measure_photo
 from strandphoto import jpeg, strand_photo
 
@@ -41,7 +42,7 @@ def measured(card, sheet) -> dict[str, Measurement]:
     photo = jpeg(strand_photo(card, sheet, light=lambda x, y: 1 + 0.2 * x + 0.1 * y))
     found = {}
     for _ in range(4):
-        found[card.window.root_end] = measure_photo(photo, card=card)
+        found[card.window.root_end] = measure_photo(photo, card=card, ladder=load_ladder())
         card = turned(card)
     assert set(found) == {"left", "top", "right", "bottom"}
     return found

@@ -8,6 +8,7 @@ import pytest
 from skimage.color import deltaE_ciede2000, lab2xyz
 
 from strandgauge.errors import StrandError
+from strandgauge.hair.levels import load_ladder
 from strandgauge.reading.pipeline import measure_photo
 from synthetic import XYZ_TO_SRGB, Shot, photograph
 
@@ -49,7 +50,7 @@ def lay(sheet, root, ends=None, *, middle=52.5, width=17.0, start=24.0, length=1
 def measured(picture, card, **shot):
     ok, data = cv2.imencode(".jpg", photograph(picture, card, Shot(**shot)), [cv2.IMWRITE_JPEG_QUALITY, 93])
     assert ok
-    return measure_photo(data.tobytes(), card=card)
+    return measure_photo(data.tobytes(), card=card, ladder=load_ladder())
 
 
 @pytest.mark.parametrize("name", COLOURS)

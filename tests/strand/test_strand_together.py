@@ -11,11 +11,16 @@ import numpy as np
 import pytest
 
 from strandgauge.errors import DifferentStrandsError, SamePhotoError
+from strandgauge.kit import shipped
 from strandgauge.reading.evenness import difference_sd
-from strandgauge.reading.pipeline import measure_photo, read_photo, read_together, shot_of
+from strandgauge.reading.pipeline import shot_of
 from strandgauge.reading.together import is_turned, is_turned_pair
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
+
+
+def read(*photos, wet=False):
+    return shipped().look(*photos, wet=wet).reading
 
 
 @pytest.fixture(scope="module")
@@ -26,7 +31,7 @@ def shots():
 def test_the_joined_colour_is_nearer_than_the_worse_and_surer_than_either(shots):
     truth = json.loads((SAMPLES / "truth.json").read_text())["samples"]
     zones = next(s for s in truth if s["photo"] == "turned-a.jpg")["zones"]
-    single, joined = [read_photo(shot) for shot in shots], read_together(shots)
+    single, joined = [read(shot) for shot in shots], read(*shots)
     for k, zone in enumerate(joined.zones):
         true = np.array(zones[zone.name]["lab_diffuse"])
         parts = np.array([reading.zones[k].lab for reading in single])
@@ -39,20 +44,20 @@ def test_the_joined_colour_is_nearer_than_the_worse_and_surer_than_either(shots)
 
 
 def test_one_photo_together_is_that_photo(shots):
-    assert read_together(shots[:1]) == read_photo(shots[0])
+    assert read(*shots[:1]) == shipped().measure(shots[0]).reading
 
 
 def test_different_strands_and_one_photo_twice_are_refused(shots):
     other = SAMPLES / "marta-1005.jpg"  # another strand, far darker
     with pytest.raises(DifferentStrandsError):
-        read_together([shots[0], other])
+        read(shots[0], other)
     with pytest.raises(SamePhotoError):
-        read_together([shots[0], shots[0]])
+        read(shots[0], shots[0])
 
 
 def test_a_turned_pair_is_recognised(shots):
-    first, second = (shot_of(measure_photo(shot)) for shot in shots)
-    other = shot_of(measure_photo(SAMPLES / "marta-1041.jpg"))
+    first, second = (shot_of(shipped().measure(shot)) for shot in shots)
+    other = shot_of(shipped().measure(SAMPLES / "marta-1041.jpg"))
     assert is_turned(first, second)
     at = datetime(2026, 3, 1, 10, 0, 0)
     soon, late = (
@@ -68,13 +73,13 @@ def test_a_turned_pair_is_recognised(shots):
 
 
 def test_zones_of_one_strand_differ_more_surely_than_either_is_known(shots):
-    reading = read_photo(shots[0])
+    reading = read(shots[0])
     root, _mids, ends = reading.zones
     assert difference_sd(reading, root, ends) < 0.8 * np.hypot(root.level_sd, ends.level_sd)
 
 
 def test_wet_reads_lighter_and_less_surely():
-    dry, wet = read_photo(SAMPLES / "wet.jpg"), read_photo(SAMPLES / "wet.jpg", wet=True)
+    dry, wet = read(SAMPLES / "wet.jpg"), read(SAMPLES / "wet.jpg", wet=True)
     assert wet.overall.level > dry.overall.level + 0.5
     assert all(w >= d for w, d in zip(wet.overall.lab_sd, dry.overall.lab_sd, strict=True))
     assert "wet" in [note.code for note in wet.notes]

@@ -36,7 +36,7 @@ def curve(*levels, minutes=(20.0, 35.0, 50.0), needs=9.0, limit=60.0):
         lightness, a, b = (float(value) for value in ladder.lab_at(level))
         one = zone(level=level, lab=(lightness, a, b), level_sd=0.2)
         looks.append(reading((level,) * 3, overall=one, ladder=ladder.name))
-    return follow(looks, minutes[: len(looks)], target="rose", needs_level=needs, limit=limit)
+    return follow(looks, minutes[: len(looks)], ladder=ladder, target="rose", needs_level=needs, limit=limit)
 
 
 LIFTING, LATE = curve(5.2, 6.8, limit=120.0), curve(5.2, 6.8, limit=40.0)

@@ -14,19 +14,20 @@ from serving import BLURRED, GOOD, SAMPLES, Inside
 
 from strandgauge.errors import LogbookNotWrittenError, ServerBusyError
 from strandgauge.judge.outlook import Outlook
+from strandgauge.kit import shipped
 from strandgauge.logbook.book import open_logbook
 from strandgauge.show.json import document_of, record_of
 from strandgauge.web.app import create_app
 from strandgauge.web.service import Service
 from strandgauge.web.settings import Limits, ServerSettings
-from strandgauge.web.workers import Bench, WorkerPool
+from strandgauge.web.workers import WorkerPool
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 
 
 @pytest.fixture(scope="module")
 def workers() -> Iterator[WorkerPool]:
-    pool = WorkerPool(1, Bench(), Limits())
+    pool = WorkerPool(1, shipped(), Limits())
     pool.start()
     yield pool
     pool.close()

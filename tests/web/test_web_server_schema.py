@@ -15,15 +15,16 @@ from schemathesis import GenerationMode
 from schemathesis.checks import positive_data_acceptance
 from serving import GOOD, Inside
 
+from strandgauge.kit import shipped
 from strandgauge.logbook.book import open_logbook
 from strandgauge.web.app import create_app
 from strandgauge.web.settings import Limits, ServerSettings
-from strandgauge.web.workers import Bench, WorkerPool
+from strandgauge.web.workers import WorkerPool
 
 
 @pytest.fixture(scope="module")
 def api(tmp_path_factory) -> Iterator[schemathesis.BaseSchema]:
-    pool = WorkerPool(1, Bench(), Limits())
+    pool = WorkerPool(1, shipped(), Limits())
     pool.start()
     generous = Limits(requests_burst=100_000, uploads_burst=100_000)
     with open_logbook(tmp_path_factory.mktemp("schema") / "logbook.sqlite3") as book:

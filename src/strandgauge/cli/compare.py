@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from strandgauge.cli.looks import look_at
+from strandgauge.cli.looks import source, strip_of
 from strandgauge.cli.options import (
     CardOption,
     CsvOption,
@@ -67,7 +67,7 @@ def compare(
     from strandgauge.kit import load
 
     kit = load(card=card, profile=profile, ladder=ladder)
-    looks = [look_at(file, kit, wet=wet) for file in files]
+    looks = [kit.look(source(file), wet=wet) for file in files]
     named = zip(looks, _names(files), strict=True)
     readings = [look.reading if name is None else replace(look.reading, photo=name) for look, name in named]
     change = put_side_by_side(readings)
@@ -79,7 +79,7 @@ def compare(
         strips = {
             reading.photo: strip
             for look, reading in zip(looks, readings, strict=True)
-            if (strip := look.strip()) is not None
+            if (strip := strip_of(look)) is not None
         }
         write_whole(page, compare_page(change, strips, Head(title, group, student, date, minutes)).encode())
     if csv is not None:

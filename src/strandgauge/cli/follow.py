@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.looks import Look, look_at
+from strandgauge.cli.looks import source, strip_of
 from strandgauge.cli.options import (
     CardOption,
     DyesOption,
@@ -25,6 +26,18 @@ from strandgauge.errors import StrandgaugeError
 if TYPE_CHECKING:
     from strandgauge.kit import Kit
     from strandgauge.lift.times import LookTimes
+    from strandgauge.reading.model import Reading
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """One photo or saved reading that could be read; the photo's pixels are let go of."""
+
+    place: int
+    """Among all that were named."""
+    name: str
+    reading: Reading
+    strip: bytes | None
 
 
 def follow(
@@ -80,39 +93,29 @@ def follow(
     session: Session = context.obj
     files = _files(photos or [], folder)
     _check_options(files, at, start, target, level)
-    from strandgauge.judge.follow import follow as follow_lift
-    from strandgauge.judge.follow import needs_of
-    from strandgauge.judge.outlook import Settings, base_zones
     from strandgauge.kit import load
 
     kit = load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
-    wish = None if target is None else kit.target(target)
-    placed = _looks(session, files, kit, wet)
-    seen = [look for _, look in placed]
-    times = _times(placed, len(files), at, start)
-    last = max(zip(times.minutes, seen, strict=True), key=lambda pair: pair[0])[1]
-    outlook = None
-    if wish is not None:
-        outlook = kit.reach(base_zones(last.reading), wish, Settings(pretone=False))
-    curve = follow_lift(
-        [one.reading for one in seen],
-        times.minutes,
-        zone=zone.value,
-        target=None if outlook is None else outlook.target.name,
-        needs_level=level if outlook is None else outlook.level_to_come_to,
-        needs=None if outlook is None else needs_of(outlook),
-        stretch=None if stretch is None else stretch.value,
-        reads_true_now=() if outlook is None else [shade.name for shade in outlook.instead],
+    if target is not None:
+        kit.target(target)  # an unknown shade is told before a photo is read
+    seen = _seen(session, files, kit, wet, strips=page is not None)
+    times = _times(seen, len(files), at, start)
+    readings = [one.reading for one in seen]
+    curve = kit.follow(
+        readings,
+        times,
+        target=target,
+        level=level,
         limit=limit,
-        ladder=kit.ladder,
-        from_start=times.from_start,
+        zone=zone.value,
+        stretch=None if stretch is None else stretch.value,
     )
     if page is not None:
         from strandgauge.files.write import write_whole
         from strandgauge.show.pages.follow import follow_page
 
-        strips = {one.name: strip for one in seen if (strip := one.strip()) is not None}
-        write_whole(page, follow_page(curve, [one.reading for one in seen], strips).encode())
+        strips = {one.name: one.strip for one in seen if one.strip is not None}
+        write_whole(page, follow_page(curve, readings, strips).encode())
     from strandgauge.show.terminal.follow import print_curve
 
     session.show(curve, print_curve)
@@ -141,17 +144,18 @@ def _check_options(
         raise typer.BadParameter("Give a --target or a --level, not both.")
 
 
-def _looks(session: Session, files: list[Path], kit: Kit, wet: bool) -> list[tuple[int, Look]]:
-    """Return what can be read, with its place among the files; a photo that is refused is told and left out.
+def _seen(session: Session, files: list[Path], kit: Kit, wet: bool, *, strips: bool) -> list[_Seen]:
+    """Return what can be read; a photo that is refused is told of and left out.
 
     Raises
     ------
     StrandgaugeError : nothing could be read; that of the last photo.
     """
-    seen: list[tuple[int, Look]] = []
+    seen: list[_Seen] = []
     for place, file in enumerate(files):
         try:
-            seen.append((place, look_at(file, kit, wet=wet)))
+            look = kit.look(source(file), wet=wet)
+            seen.append(_Seen(place, file.name, look.reading, strip_of(look) if strips else None))
         except StrandgaugeError as error:
             if not seen and place == len(files) - 1:
                 raise
@@ -159,10 +163,10 @@ def _looks(session: Session, files: list[Path], kit: Kit, wet: bool) -> list[tup
     return seen
 
 
-def _times(placed: list[tuple[int, Look]], count: int, at: str | None, start: str | None) -> LookTimes:
+def _times(seen: list[_Seen], count: int, at: str | None, start: str | None) -> LookTimes:
     from strandgauge.lift.times import LookTimes, look_times, parse_minutes
 
     if at is not None:
         minutes = parse_minutes(at, count)
-        return LookTimes(tuple(minutes[place] for place, _ in placed), from_start=True)
-    return look_times([look.name for _, look in placed], [look.taken for _, look in placed], start)
+        return LookTimes(tuple(minutes[one.place] for one in seen), from_start=True)
+    return look_times([one.name for one in seen], [one.reading.taken for one in seen], start)

@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.looks import look_at
+from strandgauge.cli.looks import source
 
 if TYPE_CHECKING:
     from strandgauge.judge.history import History
     from strandgauge.judge.outlook import BaseZone
     from strandgauge.kit import Kit
-    from strandgauge.reading.pipeline import Measurement
 
 HistoryOption = Annotated[
     Path | None,
@@ -50,29 +49,10 @@ def only_on_shelf(kit: Kit, names: str | None) -> Kit:
     return replace(kit, shelf=chosen)
 
 
-def hair_zones(text: str, kit: Kit, *, wet: bool = False) -> tuple[BaseZone, ...]:
-    """Return the zones of hair that an argument names: ``L,a,b``, ``#rrggbb`` or a word
-    such as "level 9", a saved reading, or a photo.
-
-    Raises
-    ------
-    StrandgaugeError : the colour, file or photo cannot be used; the subclass says why.
-    """
-    return hair_measured(text, kit, wet=wet)[0]
-
-
-def hair_measured(
-    text: str, kit: Kit, *, wet: bool = False
-) -> tuple[tuple[BaseZone, ...], Measurement | None]:
-    """Return the zones that :func:`hair_zones` returns and, of a photo, what was measured in it."""
-    from strandgauge.dye.targets import named_colour, parse_colour
-    from strandgauge.judge.outlook import TYPED_SD, BaseZone, base_zones
-
-    path = Path(text)
-    if not path.exists() and (lab := parse_colour(text) or named_colour(text)) is not None:
-        return (BaseZone("overall", lab, TYPED_SD),), None
-    look = look_at(path, kit, wet=wet)
-    return base_zones(look.reading), look.measurement
+def hair_from(text: str) -> str | bytes:
+    """Return what an argument names as hair: itself, or the photo on standard input for ``-``."""
+    found = source(Path(text))
+    return found if isinstance(found, bytes) else text
 
 
 def load_told(history: Path | None, told: list[str] | None) -> History:

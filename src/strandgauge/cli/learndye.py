@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.hair import hair_zones, whole_of
+from strandgauge.cli.hair import hair_from, whole_of
 from strandgauge.cli.options import CardOption, JsonOption
 from strandgauge.cli.outcome import Session
 
@@ -64,8 +64,8 @@ def dye(
     from strandgauge.learn.dyes import dye_file, learn_dye
 
     shares, kit = [_share(one, name) for one in mixes], load(card=card)
-    before = [whole_of(hair_zones(one, kit)) for one in base] * (len(dyed) if len(base) == 1 else 1)
-    after = [whole_of(hair_zones(one, kit)) for one in dyed]
+    before = [whole_of(kit.hair(hair_from(one))[0]) for one in base] * (len(dyed) if len(base) == 1 else 1)
+    after = [whole_of(kit.hair(hair_from(one))[0]) for one in dyed]
     learned = learn_dye(name, [_observation(*three) for three in zip(before, after, shares, strict=True)])
     file = keep("dye", name, dye_file([learned]), out)
     from strandgauge.show.json.learned import LearnedDye

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,7 +19,7 @@ from strandgauge.cli.outcome import Session
 from strandgauge.errors import CannotLearnLevelsError, StrandgaugeError
 
 if TYPE_CHECKING:
-    from strandgauge.card.model import CardDefinition
+    from strandgauge.kit import Kit
     from strandgauge.learn.levels import LearnedLadder, Swatch
 
 _SAYS_LEVEL = re.compile(r"(?:level|lvl)[ _.-]*(\d+)(?!\d)", re.IGNORECASE)
@@ -68,11 +69,11 @@ def levels(
     from strandgauge.learn.levels import ladder_toml, learn_ladder
     from strandgauge.reading.pipeline import card_title
 
-    definition = load(card=card, profile=profile).card
-    swatches = _swatches(session, by_level, definition)
-    learned = learn_ladder(tidy, swatches, load_ladder(), fill=fill)
+    kit = replace(load(card=card, profile=profile), ladder=load_ladder())
+    swatches = _swatches(session, by_level, kit)
+    learned = learn_ladder(tidy, swatches, kit.ladder, fill=fill)
     count = sum(len(swatch.photos) for swatch in swatches)
-    source = f"learned from {count} photos of own swatches on {card_title(definition)}"
+    source = f"learned from {count} photos of own swatches on {card_title(kit.card)}"
     file = keep("levels", tidy, ladder_toml(learned, source), out)
     used = use and out is None
     if used:
@@ -121,10 +122,10 @@ def level_in_name(stem: str) -> int | None:
     return int(said.group(1)) if said else None
 
 
-def _swatches(session: Session, by_level: dict[int, list[Path]], card: CardDefinition) -> list[Swatch]:
+def _swatches(session: Session, by_level: dict[int, list[Path]], kit: Kit) -> list[Swatch]:
     """Read the swatches; a photo that is refused is told of and left out."""
     from strandgauge.learn.levels import Swatch
-    from strandgauge.reading.pipeline import read_photo, read_together
+    from strandgauge.reading.pipeline import reading_together
 
     swatches: list[Swatch] = []
     refused: StrandgaugeError | None = None
@@ -132,17 +133,13 @@ def _swatches(session: Session, by_level: dict[int, list[Path]], card: CardDefin
         good = []
         for file in files:
             try:
-                alone = read_photo(file, card=card)
+                good.append((file, kit.measure(file)))
             except StrandgaugeError as error:
                 refused = error
                 session.tell_aside(error)
-            else:
-                good.append(file)
         if good:
-            seen = alone if len(files) == 1 else read_together(good, card=card)
-            swatches.append(
-                Swatch(level, seen.overall.lab, seen.overall.lab_sd, tuple(file.name for file in good))
-            )
+            seen = reading_together([measured for _, measured in good], kit.ladder, wet=False).overall
+            swatches.append(Swatch(level, seen.lab, seen.lab_sd, tuple(file.name for file, _ in good)))
     if not swatches and refused is not None:
         raise refused
     return swatches

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from strandgauge.cli.hair import hair_zones
+from strandgauge.cli.hair import hair_from
 from strandgauge.cli.options import CardOption, DyesOption, JsonOption, ProfileOption, WetOption
 from strandgauge.cli.outcome import Session
 
@@ -28,15 +28,12 @@ def mix(
 ) -> None:
     """Predict the colour that a mix of dyes gives on this hair."""
     session: Session = context.obj
-    from strandgauge.dye.mix import Mixed, parse_mix, predict
+    from strandgauge.dye.mix import parse_mix
     from strandgauge.kit import load
 
     kit, parts = load(card=card, profile=profile, dyes=dyes), parse_mix(dye)
     parts.shares(kit.shelf)  # an unknown dye is told before a photo is read
-    zones = (
-        predict(zone.lab, parts, kit.shelf, zone.lab_sd, zone.name) for zone in hair_zones(base, kit, wet=wet)
-    )
-    mixed = Mixed(parts.parts, tuple(zones))
+    mixed = kit.mix(kit.hair(hair_from(base), wet=wet)[0], parts)
     from strandgauge.show.terminal.outlook import print_mix
 
     session.show(mixed, print_mix)

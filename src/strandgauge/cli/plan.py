@@ -12,7 +12,7 @@ from strandgauge.cli.hair import (
     HistoryOption,
     ShelfOption,
     ToldOption,
-    hair_zones,
+    hair_from,
     load_told,
     only_on_shelf,
 )
@@ -91,7 +91,7 @@ def plan(
     kit = kits.load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
     kit = only_on_shelf(kit, shelf)
     wanted, past = kit.target(target), load_told(history, told)
-    zones = hair_zones(hair, kit, wet=wet)
+    zones = kit.hair(hair_from(hair), wet=wet)[0]
 
     def planned(known: History) -> Plan:
         return make_plan(
@@ -108,7 +108,7 @@ def plan(
 
     made = planned(past)
     if result is not None:
-        uptake = _learned(made, zones, hair_zones(result, kit, wet=wet), kit)
+        uptake = _learned(made, zones, kit.hair(hair_from(result), wet=wet)[0], kit)
         made = planned(replace(past, uptake=uptake))
     session.show(made, print_plan)
     if result is not None and (session.json is None or not session.json.to_standard_output):

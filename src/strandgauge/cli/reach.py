@@ -14,7 +14,7 @@ from strandgauge.cli.hair import (
     HistoryOption,
     ShelfOption,
     ToldOption,
-    hair_measured,
+    hair_from,
     load_told,
     only_on_shelf,
 )
@@ -96,31 +96,28 @@ def reach(
     """Say whether a wanted shade reads true on this hair, and give the formula that comes closest."""
     session: Session = context.obj
     check_picture(picture)
-    from strandgauge.judge.outlook import Settings
-    from strandgauge.kit import load
+    from strandgauge.kit import load, settings
 
     kit = load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
     kit = only_on_shelf(kit, only)
     wanted = _target(target, kit, _pick(pick))
-    zones, measurement = hair_measured(hair, kit, wet=wet)
+    zones, look = kit.hair(hair_from(hair), wet=wet)
     names = {choice.value for choice in zone or ()}
     chosen = [one for one in zones if not names or one.name in names]
     if not chosen:
         raise typer.BadParameter(f"This hair has no zone {' or '.join(sorted(names))}, only overall.")
-    settings = Settings(
+    bounds = settings(
         true_within=true_within,
-        close_within=2.0 * true_within,
-        turns_within=max(20.0, 2.0 * true_within),
         bowl=bowl,
         scale=scale,
         pretone=pretone is PretoneChoice.auto,
         shadow_level=shadow,
     )
-    outlook = kit.reach(chosen, wanted, settings, load_told(history, told))
+    outlook = kit.reach(chosen, wanted, bounds, load_told(history, told))
     if picture is not None:
         from strandgauge.show.picture.outlook import write_outlook_picture
 
-        write_outlook_picture(picture, outlook, measurement)
+        write_outlook_picture(picture, outlook, look.measured[0] if look and look.measured else None)
     from strandgauge.show.terminal.outlook import print_outlook
 
     session.show(outlook, partial(print_outlook, full=full))

@@ -118,15 +118,13 @@ class _Pictures:
     technical: bool
 
 
-def _read(photos: list[Path], kit: Kit, wet: bool, picture: Path | None, look: _Pictures) -> Reading:
-    from strandgauge.reading.pipeline import reading_together
-
-    measured = [kit.measure(source(photo), wet=wet) for photo in photos]
-    reading = reading_together(measured, kit.ladder, wet)
+def _read(photos: list[Path], kit: Kit, wet: bool, picture: Path | None, how: _Pictures) -> Reading:
+    look = kit.look(*(source(photo) for photo in photos), wet=wet)
     if picture is not None:
+        if not look.measured:
+            raise typer.BadParameter(f"'{photos[0]}' is a saved reading: a picture is made of the photo.")
         from strandgauge.show.picture.reading import write_picture
 
-        write_picture(
-            picture, measured[0], reading, ladder=kit.ladder, wish=look.wish, technical=look.technical
-        )
-    return reading
+        first, ladder = look.measured[0], kit.ladder
+        write_picture(picture, first, look.reading, ladder=ladder, wish=how.wish, technical=how.technical)
+    return look.reading

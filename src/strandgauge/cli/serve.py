@@ -54,7 +54,7 @@ def serve(
     from strandgauge.web.keys import new_code, new_token, session_key
     from strandgauge.web.listen import LOOPBACK, listen, local_address
     from strandgauge.web.settings import ServerSettings
-    from strandgauge.web.workers import Bench, WorkerPool
+    from strandgauge.web.workers import WorkerPool
 
     addresses = (local_address(address), LOOPBACK) if lan else (LOOPBACK,)
     listeners = [listen(address, port) for address in addresses]
@@ -67,13 +67,10 @@ def serve(
         code=new_code() if lan else None,
         session=session_key(keys, anew=new_key) if lan else None,
         logbook=logbook,
-        card=kit.card,
-        ladder=kit.ladder,
-        palette=kit.shelf,
+        kit=kit,
     )
     # The workers make ready while the rest is loaded and the phone is brought to the code.
-    bench = Bench(settings.card, settings.ladder, settings.palette)
-    workers = WorkerPool(settings.workers, bench, settings.limits)
+    workers = WorkerPool(settings.workers, kit, settings.limits)
     workers.start()
     try:
         from strandgauge.logbook.book import open_logbook

@@ -75,10 +75,29 @@ def off_path(lab: ArrayLike, path: LiftPath) -> Array:
 
 def _outline(lightness: float, path: LiftPath) -> Array:
     """Return the corners (M, 2) of the area of undyed hair, counter-clockwise and convex."""
-    from scipy.spatial import ConvexHull
-
     strongest = np.interp(lightness, path.lightness, path.chroma)
     low, high = (np.interp(lightness, path.lightness, path.hue[:, i]) for i in (0, 1))
     arc = np.radians(np.linspace(low, high, 9))
     points = np.concatenate([path.grey_corner, strongest * np.stack([np.cos(arc), np.sin(arc)], axis=-1)])
-    return np.asarray(points[ConvexHull(points).vertices])
+    return np.array(_hull(sorted(map(tuple, points.tolist()))))
+
+
+def _hull(points: list[tuple[float, ...]]) -> list[tuple[float, ...]]:
+    """Return the convex hull of points in order, counter-clockwise: a lower and an upper chain.
+
+    Written out here, since loading scipy.spatial for it takes a third of the time of a first reading.
+    """
+    hull: list[tuple[float, ...]] = []
+    for some in (points, points[::-1]):
+        chain: list[tuple[float, ...]] = []
+        for x, y in some:
+            while len(chain) > 1 and _turn(chain[-2], chain[-1], (x, y)) <= 0.0:
+                chain.pop()
+            chain.append((x, y))
+        hull += chain[:-1]
+    return hull
+
+
+def _turn(a: tuple[float, ...], b: tuple[float, ...], c: tuple[float, ...]) -> float:
+    """Return twice the area of a triangle, above zero where its corners go counter-clockwise."""
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])

@@ -12,7 +12,7 @@ import numpy as np
 
 from strandgauge.colour.arrays import Array
 from strandgauge.errors import BadTimesError
-from strandgauge.hair.levels import Ladder, load_ladder
+from strandgauge.hair.levels import Ladder
 from strandgauge.judge.history import Stretch
 from strandgauge.judge.lifting import Facts, Moment, Rules, advise_lifting, load_rules, part_of, state_of
 from strandgauge.judge.outlook import Outlook
@@ -33,6 +33,7 @@ def follow(
     readings: Sequence[Reading],
     minutes: Sequence[float],
     *,
+    ladder: Ladder,
     zone: ZoneName = "overall",
     target: str | None = None,
     needs_level: float | None = None,
@@ -40,7 +41,6 @@ def follow(
     reads_true_now: Sequence[str] = (),
     limit: float | None = None,
     stretch: Stretch | None = None,
-    ladder: Ladder | None = None,
     from_start: bool = True,
     by_zone: bool = True,
 ) -> LiftCurve:
@@ -51,6 +51,7 @@ def follow(
     readings : of the same strand, in any order. Looks of hair that was not wet or dry as at the last look are left
         out, since a wet strand reads darker than it is.
     minutes : of each reading, since the lightener went on.
+    ladder : that of the readings.
     zone : the part of the strand to follow; where it is the whole, root, mids and ends are judged too.
     target : name of the wanted shade, for the words.
     needs_level : the level that the wanted shade needs. A ``target`` without it reads true at no level.
@@ -59,7 +60,6 @@ def follow(
     limit : the maker's time, minutes since the lightener went on; no advice goes past it. Without it none goes past
         the ceiling of ``calibration/lift.toml``.
     stretch : the worst answer that the strand's stretch tests gave.
-    ladder : that of the readings; the shipped one when left out.
     from_start : False where it is not known when the lightener went on and ``minutes`` count from the first
         look; there can be no ``limit`` then.
     by_zone : False where the parts are not of interest.
@@ -75,7 +75,7 @@ def follow(
             "A time limit counts from when the lightener went on, which is not known",
             remedy="Give that time with --start HH:MM, or each photo's minutes with --at.",
         )
-    rungs, rules = ladder or load_ladder(), load_rules()
+    rules = load_rules()
     order = sorted(range(len(minutes)), key=lambda place: minutes[place])
     shown = [readings[place] for place in order]
     times = [float(minutes[place]) for place in order]
@@ -88,7 +88,7 @@ def follow(
     def part(name: ZoneName) -> tuple[Facts, LiftFit, list[bool]]:
         zones = [zone_of(shown[place], name) for place in kept]
         need = wanted.get(name, needs_level)
-        return _part(name, zones, [times[place] for place in kept], need, aimed, limit, rules, rungs)
+        return _part(name, zones, [times[place] for place in kept], need, aimed, limit, rules, ladder)
 
     whole, fit, used = part(zone)
     parts = [part(name)[0] for name in PARTS] if by_zone and zone == "overall" else []
@@ -102,7 +102,7 @@ def follow(
     return LiftCurve(
         zone=zone,
         looks=looks,
-        points=_points(fit, [times[place] for place in kept], limit, rules, rungs.lightest),
+        points=_points(fit, [times[place] for place in kept], limit, rules, ladder.lightest),
         state=state_of(whole, moment, rules),
         stop=stop,
         advice=advice,
@@ -115,7 +115,7 @@ def follow(
         chance_in_time=whole.chance_in_time,
         limit=limit,
         next_look=pause,
-        ladder=rungs.name,
+        ladder=ladder.name,
         from_start=from_start,
         zones=tuple(part_of(facts, moment, rules) for facts in parts),
         reads_true_now=tuple(reads_true_now),

@@ -26,7 +26,7 @@ from strandgauge.errors import (
     StrandgaugeError,
 )
 from strandgauge.files.calibration import calibration_file
-from strandgauge.hair.levels import Ladder, load_ladder
+from strandgauge.hair.levels import Ladder
 from strandgauge.hair.posterior import load_telling
 from strandgauge.light.correction import Correction, FittedCard, fit_correction, with_paper_seen
 from strandgauge.light.region import Region, correct_region
@@ -103,51 +103,8 @@ class Measurement:
     reading: Reading
 
 
-def read_photo(
-    source: Path | bytes,
-    *,
-    card: CardDefinition | None = None,
-    ladder: Ladder | None = None,
-    wet: bool = False,
-) -> Reading:
-    """Read one photo of a strand beside a card.
-
-    Parameters
-    ----------
-    source : the photo's path, or its bytes.
-    card : the card's definition; the card that ships with the package when left out.
-    ladder : the ladder of levels; the shipped one when left out.
-    wet : the strand is wet; ``lab`` and ``level`` are then the dry estimate.
-
-    Raises
-    ------
-    StrandgaugeError : the photo cannot be read or cannot be trusted; the subclass says why.
-    """
-    return measure_photo(source, card=card, ladder=ladder, wet=wet).reading
-
-
-def read_together(
-    sources: Sequence[Path | bytes],
-    *,
-    card: CardDefinition | None = None,
-    ladder: Ladder | None = None,
-    wet: bool = False,
-) -> Reading:
-    """Read several photos of one strand as one: the card turned, or the strand laid anew, between them.
-
-    Raises
-    ------
-    StrandgaugeError : any of the photos cannot be trusted.
-    """
-    if not sources:
-        raise ValueError("at least one photo is needed")
-    used = ladder or load_ladder()
-    measured = [measure_photo(source, card=card, ladder=used, wet=wet) for source in sources]
-    return reading_together(measured, used, wet)
-
-
 def reading_together(measured: Sequence[Measurement], ladder: Ladder, wet: bool) -> Reading:
-    """Return the one reading of photos that were measured already; see `read_together`."""
+    """Return the one reading of photos of a strand: the card turned, or the strand laid anew, between them."""
     if len(measured) == 1:
         return measured[0].reading
     shots = [shot_of(one) for one in measured]
@@ -171,34 +128,31 @@ def shot_of(measured: Measurement) -> Shot:
 def measure_photo(
     source: Path | bytes,
     *,
-    card: CardDefinition | None = None,
-    ladder: Ladder | None = None,
+    card: CardDefinition,
+    ladder: Ladder,
     wet: bool = False,
 ) -> Measurement:
-    """Read one photo and keep every step; see `read_photo`."""
-    definition = card or default_card()
-    window = definition.window
-    if window is None:
-        raise BadCardDefinitionError(
-            f"'{definition.name}' has no window for a strand.",
-            where=definition.source_path.name,
-            remedy="Use a card with a [window] to read strands; 'strandgauge check' needs none.",
-        )
-    found = open_card(source, definition)
-    with _naming(found.photo):
-        return _measure(found, window, ladder or load_ladder(), wet)
+    """Read one photo of a strand beside a card, and keep every step.
 
-
-def check_photo(source: Path | bytes, *, card: CardDefinition | None = None) -> CardReading:
-    """Judge card and light alone, no strand needed.
-
-    Problems with the light are listed in ``light.problems``, not raised, so that all can be shown at once.
+    Parameters
+    ----------
+    source : the photo's path, or its bytes.
+    wet : the strand is wet; ``lab`` and ``level`` are then the dry estimate.
 
     Raises
     ------
-    StrandgaugeError : the photo cannot be opened or the card cannot be found in it.
+    StrandgaugeError : the photo cannot be read or cannot be trusted; the subclass says why.
     """
-    return open_card(source, card or default_card())
+    window = card.window
+    if window is None:
+        raise BadCardDefinitionError(
+            f"'{card.name}' has no window for a strand.",
+            where=card.source_path.name,
+            remedy="Use a card with a [window] to read strands; 'strandgauge check' needs none.",
+        )
+    found = open_card(source, card)
+    with _naming(found.photo):
+        return _measure(found, window, ladder, wet)
 
 
 @lru_cache(maxsize=1)
@@ -209,6 +163,8 @@ def default_card() -> CardDefinition:
 
 def open_card(source: Path | bytes, card: CardDefinition) -> CardReading:
     """Open a photo at the size its card needs, and read the card.
+
+    Problems with the light are listed in ``light.problems``, not raised, so that all can be shown at once.
 
     Raises
     ------

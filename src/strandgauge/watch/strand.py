@@ -9,7 +9,6 @@ from pathlib import Path
 
 from strandgauge.errors import StrandgaugeError
 from strandgauge.files.write import cannot_write, write_whole
-from strandgauge.judge.follow import follow, needs_of
 from strandgauge.judge.moment import Chair, Moment, moment
 from strandgauge.judge.outlook import Outlook, Settings, base_zones
 from strandgauge.kit import Kit
@@ -100,17 +99,9 @@ class WatchedStrand:
             wanted = base_zones(last[1])
             self._outlook = self._kit.reach(wanted, self._plan.target, Settings(pretone=False))
         outlook = self._outlook
-        curve = follow(
-            self.readings,
-            times.minutes,
-            zone=self._plan.zone,
-            target=None if outlook is None else outlook.target.name,
-            needs_level=self._plan.level if outlook is None else outlook.level_to_come_to,
-            needs=None if outlook is None else needs_of(outlook),
-            reads_true_now=() if outlook is None else [one.name for one in outlook.instead],
-            limit=self._plan.limit,
-            ladder=self._kit.ladder,
-            from_start=times.from_start,
+        plan = self._plan
+        curve = self._kit.follow(
+            self.readings, times, outlook=outlook, level=plan.level, limit=plan.limit, zone=plan.zone
         )
         since = 0.0
         if last[1].taken is not None:

@@ -16,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 
 from strandgauge.errors import StrandgaugeError
 from strandgauge.files.version import __version__
+from strandgauge.kit import shipped
 from strandgauge.logbook.book import Logbook, open_logbook
 from strandgauge.show.pages.render import FONT
 from strandgauge.web import api, pages
@@ -24,7 +25,7 @@ from strandgauge.web.refusals import ErrorPage, Refused, error_response, refused
 from strandgauge.web.security import Gate, StrictHeaders
 from strandgauge.web.service import Service, utc_now
 from strandgauge.web.settings import ServerSettings
-from strandgauge.web.workers import Bench, WorkerPool
+from strandgauge.web.workers import WorkerPool
 
 STATIC = Path(__file__).parent / "static"
 
@@ -52,9 +53,7 @@ def create_app(
     StrandgaugeError : the logbook cannot be used.
     """
     if workers is None:
-        workers = WorkerPool(
-            settings.workers, Bench(settings.card, settings.ladder, settings.palette), settings.limits
-        )
+        workers = WorkerPool(settings.workers, settings.kit or shipped(), settings.limits)
         workers.start()
     service = Service(settings, logbook or open_logbook(settings.logbook), workers, now)
 

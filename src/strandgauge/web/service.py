@@ -15,16 +15,16 @@ from functools import cached_property
 from threading import Lock
 from typing import TYPE_CHECKING, Any
 
-from strandgauge.dye.palette import Palette, load_palette
-from strandgauge.dye.targets import Target, find_target, load_targets
+from strandgauge.dye.targets import Target, find_target
 from strandgauge.errors import StrandgaugeError, UnknownLookError, UnreadableFileError
-from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.judge.follow import LiftCurve, follow, needs_of
+from strandgauge.hair.levels import Ladder
+from strandgauge.judge.follow import LiftCurve
 from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.moment import Chair
 from strandgauge.judge.nextstep import NextStep, worst_stretch
 from strandgauge.judge.outlook import Outlook, Settings, base_zones
-from strandgauge.judge.reach import reach
+from strandgauge.kit import Kit, shipped
+from strandgauge.lift.times import LookTimes
 from strandgauge.logbook.records import CheckRecord, Strand, Stretch
 from strandgauge.photo.formats import recognise
 from strandgauge.reading.model import Reading
@@ -136,19 +136,19 @@ class Service:
         self._bin_seen = now()
 
     @cached_property
+    def kit(self) -> Kit:
+        """Card, ladder, dyes and shades of this salon."""
+        return self.settings.kit or shipped()
+
+    @property
     def targets(self) -> tuple[Target, ...]:
         """The wanted shades that have a name."""
-        return load_targets()
+        return self.kit.targets
 
-    @cached_property
+    @property
     def ladder(self) -> Ladder:
         """The ladder of levels in use."""
-        return self.settings.ladder or load_ladder()
-
-    @cached_property
-    def palette(self) -> Palette:
-        """The dyes on the shelf."""
-        return self.settings.palette or load_palette()
+        return self.kit.ladder
 
     def close(self) -> None:
         """Stop the workers and close the logbook."""
@@ -324,7 +324,7 @@ class Service:
         if known is None:
             settings = Settings() if bowl is None else Settings(bowl=bowl)
             hair = base_zones(answer.reading)
-            made = reach(hair, shade, self.palette, self.targets, self.ladder, settings, history)
+            made = self.kit.reach(hair, shade, settings, history)
             known = self._kept(self._outlooks, key, made)
         return known
 
@@ -363,16 +363,12 @@ class Service:
             return None
         shade = self.shade(strand.target)
         outlook = None if shade is None else self.outlook_for(used[-1][1], shade.name, history)
-        return follow(
+        return self.kit.follow(
             [one.reading for _, one in used],
-            [since for since, _ in used],
-            target=None if outlook is None else outlook.target.name,
-            needs_level=None if outlook is None else outlook.level_to_come_to,
-            needs=None if outlook is None else needs_of(outlook),
-            stretch=stretch,
-            reads_true_now=() if outlook is None else [other.name for other in outlook.instead],
+            LookTimes(tuple(since for since, _ in used), from_start=True),
+            outlook=outlook,
             limit=strand.limit_minutes,
-            ladder=self.ladder,
+            stretch=stretch,
         )
 
     def _keep_answer(self, answer: Answer) -> None:

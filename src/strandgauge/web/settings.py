@@ -8,9 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from strandgauge.card.model import CardDefinition
-    from strandgauge.dye.palette import Palette
-    from strandgauge.hair.levels import Ladder
+    from strandgauge.kit import Kit
 
 DEFAULT_PORT = 8423
 MB = 1_000_000
@@ -68,11 +66,7 @@ class ServerSettings:
     """What a phone that was let in keeps; made anew when None."""
     logbook: Path | None = None
     """The logbook's file; the one in the user's data folder when None."""
-    card: CardDefinition | None = field(default=None, repr=False)
-    """The card of this salon; the shipped one when None."""
-    ladder: Ladder | None = field(default=None, repr=False)
-    """The ladder of this salon; the shipped one when None."""
-    palette: Palette | None = field(default=None, repr=False)
-    """The dyes on the shelf; those that ship when None."""
+    kit: Kit | None = field(default=None, repr=False)
+    """Card, ladder, dyes and shades of this salon; those that ship when None."""
     workers: int = field(default_factory=lambda: max(1, os.cpu_count() or 1))
     limits: Limits = field(default_factory=Limits)

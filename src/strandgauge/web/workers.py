@@ -27,11 +27,9 @@ from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.web.settings import Limits
 
 if TYPE_CHECKING:
-    from strandgauge.card.model import CardDefinition
-    from strandgauge.dye.palette import Palette
     from strandgauge.dye.targets import Target
-    from strandgauge.hair.levels import Ladder
     from strandgauge.judge.outlook import Outlook
+    from strandgauge.kit import Kit
     from strandgauge.reading.model import Reading
 
 PICTURE_QUALITY = 85
@@ -62,22 +60,13 @@ class Result:
     strip_jpeg: bytes = field(repr=False)
 
 
-@dataclass(frozen=True, slots=True)
-class Bench:
-    """What every worker works with; None stands for what ships with the package."""
-
-    card: CardDefinition | None = None
-    ladder: Ladder | None = None
-    palette: Palette | None = None
-
-
 class _Worker:
     """One process and the server's end of its pipe."""
 
-    def __init__(self, context: BaseContext, bench: Bench, limits: Limits) -> None:
+    def __init__(self, context: BaseContext, kit: Kit, limits: Limits) -> None:
         self.pipe, far_end = context.Pipe()
         self.process = context.Process(  # type: ignore[attr-defined]  # every context has it
-            target=_work, args=(far_end, bench, limits.worker_bytes), name="strandgauge-worker", daemon=True
+            target=_work, args=(far_end, kit, limits.worker_bytes), name="strandgauge-worker", daemon=True
         )
         self.process.start()
         far_end.close()  # so that the pipe breaks when the process ends
@@ -118,12 +107,12 @@ class WorkerPool:
     Parameters
     ----------
     count : processes.
-    bench : what they work with.
+    kit : what they work with.
     limits : their memory, their time, and how long a job waits for one of them.
     """
 
-    def __init__(self, count: int, bench: Bench, limits: Limits) -> None:
-        self._count, self._bench, self._limits = count, bench, limits
+    def __init__(self, count: int, kit: Kit, limits: Limits) -> None:
+        self._count, self._kit, self._limits = count, kit, limits
         self._idle: queue.SimpleQueue[_Worker] = queue.SimpleQueue()
         self._all: set[_Worker] = set()
         self._lock = Lock()
@@ -139,7 +128,7 @@ class WorkerPool:
             self._add(context)
 
     def _add(self, context: BaseContext) -> None:
-        worker = _Worker(context, self._bench, self._limits)
+        worker = _Worker(context, self._kit, self._limits)
         with self._lock:
             if not self._closed:
                 self._all.add(worker)
@@ -210,7 +199,7 @@ def _context() -> BaseContext:
 # --- in the worker --------------------------------------------------------------------------------------
 
 
-def _work(pipe: Connection, bench: Bench, memory: int) -> None:
+def _work(pipe: Connection, kit: Kit, memory: int) -> None:
     """Read photos until the server goes away."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's; it ends its workers itself
     from strandgauge.web import warm
@@ -225,7 +214,7 @@ def _work(pipe: Connection, bench: Bench, memory: int) -> None:
             return
         answer: Result | StrandgaugeError
         try:
-            answer = _read(job, bench)
+            answer = _read(job, kit)
         except StrandgaugeError as error:
             answer = error
         except MemoryError:
@@ -254,33 +243,17 @@ def _limit(memory: int) -> None:
             resource.setrlimit(what, (bound, bound))
 
 
-def _read(job: Job, bench: Bench) -> Result:
+def _read(job: Job, kit: Kit) -> Result:
     """Read one photo: reading, outlook and both pictures."""
-    from strandgauge.hair.levels import load_ladder
-    from strandgauge.reading.pipeline import measure_photo
+    from strandgauge.judge.outlook import base_zones
     from strandgauge.show.picture.reading import draw_picture
     from strandgauge.show.picture.strip import strip_jpeg
 
-    ladder = bench.ladder or load_ladder()
-    measurement = measure_photo(job.photo, card=bench.card, ladder=ladder, wet=job.wet)
+    measurement = kit.measure(job.photo, wet=job.wet)
     reading = measurement.reading
     picture = io.BytesIO()
     draw_picture(measurement, reading).save(picture, "JPEG", quality=PICTURE_QUALITY)
-    return Result(
-        reading,
-        _outlook(reading, job, ladder, bench.palette),
-        picture.getvalue(),
-        strip_jpeg(measurement),
-    )
-
-
-def _outlook(reading: Reading, job: Job, ladder: Ladder, palette: Palette | None) -> Outlook | None:
-    if job.target is None:
-        return None
-    from strandgauge.dye.palette import load_palette
-    from strandgauge.dye.targets import load_targets
-    from strandgauge.judge.outlook import base_zones
-    from strandgauge.judge.reach import reach
-
-    zones = base_zones(reading)
-    return reach(zones, job.target, palette or load_palette(), load_targets(), ladder, history=job.history)
+    outlook = None
+    if job.target is not None:
+        outlook = kit.reach(base_zones(reading), job.target, history=job.history)
+    return Result(reading, outlook, picture.getvalue(), strip_jpeg(measurement))

@@ -42,6 +42,7 @@ def test_lift_rinse_read_then_dye_and_every_step_is_said():
     assert order.index("look-again") < max(place for place, do in enumerate(order) if do in ("tone", "dye"))
     lift = next(step for step in made.steps if step.do == "lift")
     assert lift.zone == "root"
+    assert "melt-root" not in order
     assert lift.minutes.high <= 50
     assert {"stretch-each-look", "makers-time", "only-regrowth"} <= set(lift.watch)
     for step in made.steps:

@@ -68,17 +68,21 @@ def weigh(
     lab = base.dyed(room * palette.held(mixed) @ palette.curves)
     delta = delta_e_2000(lab, wanted)
     best = int(np.argmin(delta))
-    weighed = mixed[best]
-    grams = {
-        palette.names[place]: count * scale for place, count in zip(used, tried[best], strict=True) if count
-    }
-    grams[palette.clear] = (total - int(tried[best].sum())) * scale
+    weighed, counts, colour, away = mixed[best], tried[best], lab[best], float(delta[best])
+    if len(used) and 0 < total - int(counts.sum()) < SMALL_STEPS:
+        # Nobody weighs so little clear base: the dye that there is most of takes its place.
+        counts[int(np.argmax(counts))] += total - int(counts.sum())
+        weighed[used] = counts / total
+        colour = base.dyed(room * palette.held(weighed) @ palette.curves)
+        away = float(delta_e_2000(colour, wanted))
+    grams = {palette.names[place]: count * scale for place, count in zip(used, counts, strict=True) if count}
+    grams[palette.clear] = (total - int(counts.sum())) * scale
     parts = tuple(
         FormulaPart(name, round(float(100.0 * weight / (total * scale)), 2), round(float(weight), 3))
         for name, weight in grams.items()
         if weight > 0.0
     )
-    return Weighed(parts, weighed, lab[best], float(delta[best]))
+    return Weighed(parts, weighed, colour, away)
 
 
 def too_small(parts: tuple[FormulaPart, ...], palette: Palette, scale: float) -> FormulaPart | None:

@@ -19,7 +19,8 @@ from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.warmth import undertone
 
 _NUMBER = r"\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*"
-_LAB = re.compile(rf"^{_NUMBER},{_NUMBER},{_NUMBER}$")
+_BETWEEN = r"(?:,|(?<=\s))"
+_LAB = re.compile(rf"^{_NUMBER}{_BETWEEN}{_NUMBER}{_BETWEEN}{_NUMBER}$")
 _LEVEL = re.compile(r"^level (\d+(?:\.\d+)?)$")
 _HEX = re.compile(r"^#([0-9a-fA-F]{6}|[0-9a-fA-F]{3})$")
 
@@ -84,12 +85,13 @@ def _lab(table: CalibrationTable, *key: Key) -> Lab:
 
 
 def parse_colour(text: str) -> Lab | None:
-    """Return the CIELAB of a colour typed as ``L,a,b`` or ``#rrggbb``; None where it is neither.
+    """Return the CIELAB of a colour typed as ``L,a,b``, with commas or blanks, or ``#rrggbb``; None where it is neither.
 
     Raises
     ------
     BadColourError : it is one of the two, but no colour.
     """
+    text = text.strip().replace("\N{MINUS SIGN}", "-")
     if found := _LAB.match(text):
         lightness, a, b = (float(value) for value in found.groups())
         if not (0.0 <= lightness <= 100.0 and abs(a) <= 128.0 and abs(b) <= 128.0):

@@ -163,12 +163,16 @@ def _way_up(zone: ZoneOutlook, outlook: Outlook, history: History) -> list[Advic
     if zone.red and not history.asked:
         return [Advice(zone.name, "ask-history", ("old-colour-unknown",), facts)]
     barred, most = _limits(zone, history)
+    if barred and zone.verdict == "close":
+        return [Advice(zone.name, "stop-history", barred, facts), *_colour(zone, outlook, ("close",))]
     if barred:
         rest = [Advice(zone.name, "wait", barred, facts)] if barred[0] in _RESTS else []
         return [Advice(zone.name, "stop-history", barred, facts), *rest, *_otherwise(zone, facts)]
     if history.metallic or history.henna:
         return [Advice(zone.name, "choose-another", ("metal-first",), facts)]
     if more > most:
+        if zone.verdict == "close":
+            return _colour(zone, outlook, ("close",))
         return [Advice(zone.name, "choose-another", ("too-far",), facts)]
     why = (
         "regrowth"

@@ -29,12 +29,11 @@ from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.needs import grid_for
 from strandgauge.judge.outlook import BaseZone, Outlook, Settings, ZoneOutlook
 from strandgauge.judge.reach import reach
-from strandgauge.lift.advice import STOPS, Advice, Do
+from strandgauge.lift.advice import COLOURS, STOPS, Advice, Do
 
 Length = Literal["short", "medium", "long"]
 Density = Literal["fine", "medium", "thick"]
 
-COLOURS: tuple[Do, ...] = ("deposit", "tone", "dye")
 BEFORE: tuple[Do, ...] = ("ask-history", "metal-test", "wait", "clarify", "remove-dye")
 FORESEEN_SD = (2.0, 1.2, 1.8)
 """Standard uncertainty of the colour that hair will have once it is lifted; own choice."""
@@ -174,7 +173,7 @@ def make_plan(
     """
     settings, times = settings or Settings(), load_times()
     outlook = reach(bases, target, palette, targets, ladder, settings, history)
-    lifted = {one.zone for one in outlook.advice if one.do == "lift"}
+    lifted = {one.zone for one in _lifts(outlook)}
     # Once lifted, its history is what was just done, and no further lift is spoken of.
     then = (
         outlook
@@ -261,18 +260,30 @@ def _joined(advice: Sequence[Advice]) -> str:
     return "+".join(dict.fromkeys(one.zone for one in advice))
 
 
+def _lifts(outlook: Outlook) -> list[Advice]:
+    return [one for one in outlook.advice if one.do == "lift"]
+
+
+def _melts(outlook: Outlook) -> bool:
+    """Whether the root is melted into the lengths: not where it is lifted to their level instead."""
+    return outlook.does("melt-root") and not outlook.does("lift", zone="root")
+
+
 def _lifting(outlook: Outlook, times: Times) -> list[PlanStep]:
-    lifts = [one for one in outlook.advice if one.do == "lift"]
+    lifts = _lifts(outlook)
     if not lifts:
         return []
-    steps = []
+    alike: dict[tuple[float | None, bool], list[Advice]] = {}
     for one in lifts:
-        zone = outlook.zone(one.zone)
-        level = None if zone.needs is None else zone.needs.level
-        watch = ("only-regrowth",) if "regrowth" in one.why else ()
+        needs = outlook.zone(one.zone).needs
+        level = None if needs is None else round(needs.level, 1)
+        alike.setdefault((level, "regrowth" in one.why), []).append(one)
+    steps = []
+    for (level, regrowth), same in alike.items():
+        watch = ("only-regrowth",) if regrowth else ()
         steps.append(
             PlanStep(
-                one.zone,
+                _joined(same),
                 "lift",
                 _span(times, "lift"),
                 None,
@@ -296,7 +307,7 @@ def _colouring(
     times: Times,
 ) -> list[PlanStep]:
     """Return what goes on: fill, neutralise, root, then the shade, bowl by bowl."""
-    lifted = {one.zone for one in now.advice if one.do == "lift"}
+    lifted = {one.zone for one in _lifts(now)}
     steps: list[PlanStep] = []
     filled: list[BaseZone] = []
     for one in then.advice:
@@ -319,7 +330,7 @@ def _colouring(
                     tone.base_after_lab,
                 )
             )
-    if any(one.do == "melt-root" for one in now.advice):
+    if _melts(now):
         shadow = now.shadow
         steps.append(
             PlanStep(
@@ -333,7 +344,7 @@ def _colouring(
         )
     bowls: dict[int, list[Advice]] = {}
     for one in then.advice:
-        if one.do in COLOURS and not (one.zone == "root" and now.does("melt-root")):
+        if one.do in COLOURS and not (one.zone == "root" and _melts(now)):
             bowls.setdefault(then.zone(one.zone).bowl, []).append(one)
     over = None
     if filled:  # the shade goes over the filler, not over the hair as it was

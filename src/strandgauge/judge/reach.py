@@ -55,6 +55,8 @@ POSSIBLE = 0.3
 """... and from which it is said that it may."""
 PRETONE_GAIN = 0.5
 """CIEDE2000 that a pre-tone must win to be worth a second round on the hair."""
+THINNEST_TONER = 1.0 / 60.0
+"""Share of dye in a pre-tone below which nobody would mix it: one gram in a bowl; own choice."""
 RANKED = 3
 """Mixes of unlike dyes that are weighed against each other for each colour aimed at."""
 DEEPER_COST = 0.08
@@ -390,6 +392,8 @@ def _pretoned(head: _Head, plain: _Choice, away: float, work: _Work) -> _Choice:
     toner[dye] = strengths[strength]
     lab = head.base.dyed(toner @ palette.curves)
     whole = weigh(head.base, lab, palette.bowl(toner), palette, settings.bowl, settings.scale)
+    if float(whole.shares.sum()) < THINNEST_TONER:
+        return plain
     before = palette.held(whole.shares)
     first, room = before @ palette.curves, palette.room(before)
     over = head.base.over(first)

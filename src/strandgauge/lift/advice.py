@@ -28,6 +28,7 @@ Do = Literal[
     "stop-history",
 ]
 """What a zone is advised."""
+COLOURS: tuple[Do, ...] = ("deposit", "tone", "dye")
 STOPS: tuple[Do, ...] = ("stop-condition", "stop-time", "stop-history")
 
 

@@ -10,16 +10,24 @@ from strandgauge.colour.names import colour_word, difference_words
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.hair.levels import level_at_least
 from strandgauge.judge.outlook import UNEVEN, Evening, Outlook, ZoneOutlook
-from strandgauge.lift.advice import Advice
+from strandgauge.lift.advice import COLOURS, Advice, Do
 from strandgauge.words import say, sentence
 
 ZONES = ("overall", "root", "mids", "ends")
 """Parts of a strand that have a name; hair typed in may have others."""
+WAITS = ("scalp-sore", "lightened-lately", "permed-lately")
+"""What is waited for other than that washing takes something out."""
 
 
 def do_words(advice: Advice) -> str:
     """Return what to do as a short imperative, such as 'tone it'."""
-    return say(f"do.{advice.do}")
+    return doing(advice.do, advice.why)
+
+
+def doing(do: Do, why: Iterable[str]) -> str:
+    """Return what to do as a short imperative; waiting is told with what is waited for."""
+    for_what = next((code for code in why if code in WAITS), None)
+    return say(f"wait.{for_what}") if do == "wait" and for_what else say(f"do.{do}")
 
 
 def why_sentences(advice: Advice) -> tuple[str, ...]:
@@ -30,6 +38,28 @@ def why_sentences(advice: Advice) -> tuple[str, ...]:
         with suppress(KeyError):
             told.append(say(f"why.{code}", **facts))
     return tuple(told)
+
+
+def to_do(outlook: Outlook, zone: str) -> str:
+    """Return all that is advised for a zone in one line; empty where nothing is.
+
+    Lightener is only what the answers may allow as long as something is to be asked or tested first, and a choice
+    where the shade comes close without it.
+    """
+    asked_first = outlook.does("ask-history", "metal-test")
+    told, choice = [], outlook.does(*COLOURS, "melt-root", zone=zone)
+    for one in outlook.advice:
+        if one.zone != zone:
+            continue
+        said_so = say("do-later.lift") if one.do == "lift" and asked_first else do_words(one)
+        told.append(say("do-later.or", do=said_so) if one.do == "lift" and choice else said_so)
+    return "; ".join(told)
+
+
+def to_be_mixed(outlook: Outlook, zone: ZoneOutlook) -> bool:
+    """Whether a zone's formula is to be mixed as things stand, so that it may be shown as one."""
+    stopped = outlook.does("stop-condition", "stop-time")
+    return outlook.does(*COLOURS, zone=zone.name) and zone.verdict != "out" and not stopped
 
 
 def first_thing(outlook: Outlook) -> str:
@@ -84,6 +114,16 @@ def saying(zone: ZoneOutlook, shade: Lab | None = None) -> str:
             return say("verdict-word.out-stays", word=word) if hardly else say("verdict-word.out", word=word)
 
 
+def saying_beside(zone: ZoneOutlook, shade: Lab) -> str:
+    """Return a zone's verdict where what it becomes is named beside it already."""
+    if zone.verdict == "out":
+        return say("verdict-word.out-beside")
+    if zone.verdict == "turns":
+        how = " and ".join(difference_words(zone.predicted_lab, shade)[:2])
+        return how or say("verdict-word.turns-beside")
+    return saying(zone, shade)
+
+
 def verdict_headline(outlook: Outlook) -> str:
     """Return the verdict on the whole in one line: that of the zone where it does worst."""
     zones = _own(outlook)
@@ -105,6 +145,9 @@ def needs_line(outlook: Outlook) -> str:
     """Say what it would take."""
     needs = outlook.needs
     if needs is None:
+        without = [zone.name for zone in _own(outlook) if zone.needs is None]
+        if len(without) < len(_own(outlook)) and without:
+            return say("outlook.needs-none-zones", zones=listed(without))
         return say("outlook.needs-none")
     return say(
         "outlook.needs",

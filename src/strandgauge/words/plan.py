@@ -6,14 +6,14 @@ from contextlib import suppress
 
 from strandgauge.judge.plan import Faded, Plan, PlanStep
 from strandgauge.words import say, sentence
-from strandgauge.words.judge import formula_text, listed, ratio
+from strandgauge.words.judge import doing, formula_text, listed, ratio
 
 
 def step_line(step: PlanStep) -> str:
     """Return what to do in one line, such as 'Mids, ends: tone it (5 to 15 minutes)'."""
     zones = step.zone.split("+")
     where = say("plan.all") if zones == ["overall"] else sentence(listed(zones))
-    todo = say(f"do.{step.do}")
+    todo = doing(step.do, step.watch)
     if step.level is not None:
         todo = say("plan.to-level", do=todo, level=step.level)
     if step.minutes is None:
@@ -45,8 +45,7 @@ def headline(plan: Plan) -> str:
     shade = sentence(plan.target.name)
     if first is None:
         return say("plan.nothing", shade=shade)
-    line = step_line(first)
-    return say("plan.headline", shade=shade, first=line[:1].lower() + line[1:], chance=plan.chance)
+    return say("plan.headline", shade=shade, first=step_line(first), chance=plan.chance)
 
 
 def fade_line(faded: Faded) -> str:

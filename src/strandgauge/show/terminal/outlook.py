@@ -18,6 +18,7 @@ from strandgauge.judge.outlook import Outlook
 from strandgauge.reading.model import COVERAGE
 from strandgauge.words import judge as words
 from strandgauge.words import said, say
+from strandgauge.words import sentence as sentence_of
 
 _COLOURS = ("truecolor", "256")
 MOST_CAUTIONS = 2
@@ -31,6 +32,9 @@ def print_outlook(outlook: Outlook, console: Console | None = None, *, full: boo
     console.print(Text.assemble(*swatch, (words.first_thing(outlook), "bold")))
     for sentence in words.first_why(outlook):
         console.print(Text(sentence))
+    for one in outlook.advice[1:]:
+        if one.zone == "overall" and len(outlook.zones) > 1:
+            console.print(Text(f"{sentence_of(words.do_words(one))}. {' '.join(words.why_sentences(one))}"))
     console.print(Text(f"{words.verdict_headline(outlook)} {words.chance_line(outlook)}"))
     console.print()
     _print_zones(outlook, console)
@@ -52,34 +56,47 @@ def print_outlook(outlook: Outlook, console: Console | None = None, *, full: boo
 
 
 def _print_zones(outlook: Outlook, console: Console) -> None:
-    """Print what is advised for each zone, and its formula: once for all zones that one bowl serves."""
+    """Print what is advised for each zone, and the formulas of those that are to be coloured as they are.
+
+    A formula beside "lift it further" or "stop" would be taken for a thing to mix. One bowl is printed once.
+    """
     zones = [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
-    mixed = [zone for zone in zones if zone.verdict != "out"]
+    mixed = [zone for zone in zones if words.to_be_mixed(outlook, zone)]
     if mixed:
         console.print(Text(say("outlook.generic-shelf"), style="dim"))
     served: set[int] = set()
     for zone in zones:
-        todo = [words.do_words(one) for one in outlook.advice if one.zone == zone.name]
-        console.print(
-            Text.assemble(
-                *_swatch(console, zone.base_lab),
-                *_swatch(console, zone.predicted_lab),
-                (f"{say(f'zone.{zone.name}'):<8}", "bold"),
-                f" {'; '.join(todo)}" if todo else "",
-                f" · {colour_word(zone.base_lab)} → {colour_word(zone.predicted_lab)}: "
-                f"{words.saying(zone, outlook.target.lab)}",
-            )
+        name = f"{say(f'zone.{zone.name}'):<8}"
+        colours = (
+            *_swatch(console, zone.base_lab),
+            *_swatch(console, zone.predicted_lab),
+            f"{colour_word(zone.base_lab)} → {colour_word(zone.predicted_lab)}: "
+            f"{words.saying_beside(zone, outlook.target.lab)}",
         )
+        _print_under(console, (name, "bold"), words.to_do(outlook, zone.name) or Text.assemble(*colours))
+        if words.to_do(outlook, zone.name):
+            _print_under(console, (" " * len(name), ""), Text.assemble(*colours))
+        if zone not in mixed:
+            continue
         if zone.pretone is not None:
-            console.print(Text(f"  first    {words.formula_text(zone.pretone.formula)}; rinse, dry, then"))
+            first = say("outlook.first", formula=words.formula_text(zone.pretone.formula))
+            _print_under(console, ("  first ", ""), first)
         if zone.bowl not in served:
             served.add(zone.bowl)
-            console.print(Text(f"  mix      {words.mix_line(zone)}"))
-            alike = [one.name for one in zones if one.bowl == zone.bowl]
+            _print_under(console, ("  mix   ", ""), words.mix_line(zone))
+            alike = [one.name for one in mixed if one.bowl == zone.bowl]
             if len(alike) > 1:
-                console.print(Text(f"           {say('outlook.one-bowl', zones=words.listed(alike))}"))
+                _print_under(console, (" " * 8, ""), say("outlook.one-bowl", zones=words.listed(alike)))
         if pieces := words.pieces_line(zone):
-            console.print(Text(f"           {pieces}"))
+            _print_under(console, (" " * 8, ""), pieces)
+
+
+def _print_under(console: Console, head: tuple[str, str], text: str | Text) -> None:
+    """Print a line that goes on under its own beginning where it is too long."""
+    row = Table.grid(padding=(0, 1, 0, 0))
+    row.add_column(no_wrap=True)
+    row.add_row(Text(*head), text if isinstance(text, Text) else Text(text))
+    console.print(row)
 
 
 def _print_rest(outlook: Outlook, console: Console) -> None:
@@ -156,4 +173,4 @@ def _swatch(console: Console, lab: Lab, width: int = 5) -> list[Text | str]:
 
 
 def _lab(lab: Lab) -> str:
-    return "{:.0f} {:.0f} {:.0f}".format(*lab)
+    return "{:z.0f},{:z.0f},{:z.0f}".format(*lab)

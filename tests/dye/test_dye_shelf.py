@@ -147,3 +147,8 @@ def test_no_name_is_guessed_from_a_few_shared_letters():
     with pytest.raises(UnknownTargetError) as refusal:
         find_target("platinum", load_targets())
     assert "Did you mean" not in refusal.value.remedy
+
+
+@pytest.mark.parametrize("text", ["60,-2,2", "60 -2 2", "60, -2, 2", "60 \u22122 2", " 60.0,-2 2 "])
+def test_a_colour_is_typed_as_it_is_printed(text):
+    assert parse_colour(text) == (60.0, -2.0, 2.0)

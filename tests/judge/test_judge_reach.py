@@ -15,8 +15,11 @@ from strandgauge.errors import BadMixError
 from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.pigment import solve_base
 from strandgauge.hair.spectra import GRID
+from strandgauge.judge.history import history_told
 from strandgauge.judge.outlook import VERDICTS, BaseZone, Settings
 from strandgauge.judge.reach import prospects, reach
+from strandgauge.lift.advice import COLOURS, Advice
+from strandgauge.words.judge import do_words, to_be_mixed, to_do
 
 SD = (1.0, 1.0, 1.2)
 UNEVEN = [
@@ -237,3 +240,30 @@ def test_zones_alike_are_told_alike():
     zones = [BaseZone(name, same, SD) for name in ("root", "mids", "ends")]
     found = look([*zones, BaseZone("overall", same, SD)], "silver")
     assert len({(zone.verdict, zone.probability_true) for zone in found.zones}) == 1
+
+
+@pytest.mark.parametrize("told", [(), ("lightened=root,mids,ends",), ("stretch=gummy",), ("metallic=yes",)])
+@pytest.mark.parametrize(("at", "shade"), [(9.0, "lavender"), (9.7, "lilac"), (7.0, "rose"), (10.0, "peach")])
+def test_no_mix_beside_a_stop_or_lightener_alone(told, at, shade):
+    found = look(level(at), shade, history_told(told))
+    for zone in found.zones:
+        coloured = found.does(*COLOURS, zone=zone.name)
+        assert not to_be_mixed(found, zone) or (coloured and not found.does("stop-condition"))
+    if found.does("ask-history") and found.does("lift"):
+        assert do_words(Advice("overall", "lift")) not in to_do(found, "overall").split("; ")
+
+
+def test_ends_that_may_not_be_lifted_are_coloured_where_the_shade_comes_close():
+    bases = [BaseZone(name, tuple(LADDER.lab_at(10.0).tolist()), SD) for name in ("root", "mids", "ends")]
+    found = look(bases, "pastel blue", history_told(["lightened=root,mids,ends", "lightened_weeks=8"]))
+    assert found.zone("ends").verdict == "close"
+    assert not found.does("lift", "choose-another", zone="ends")
+    assert found.does(*COLOURS, zone="ends")
+
+
+@pytest.mark.parametrize(("at", "shade"), [(4.0, "copper"), (9.0, "lavender"), (9.7, "lilac"), (8.0, "magenta")])
+def test_no_toner_thinner_than_a_gram_a_bowl_and_no_trace_of_clear(at, shade):
+    for zone in look(level(at), shade).zones:
+        thin = [part.grams for part in zone.pretone.formula if part.dye != "clear"] if zone.pretone else [60.0]
+        assert sum(thin) >= 1.0
+        assert all(part.grams >= 0.5 for part in zone.formula if part.dye == "clear")

@@ -50,8 +50,8 @@ OUTLOOKS = (None, TRUE, CLOSE, FAR, FORBIDDEN)
     ("seen", "lift", "stretch", "kind", "word"),
     [
         (TRUE, None, None, "ready", "Ready"),
-        (TRUE, ENOUGH, None, "ready", "Ready"),
-        (FAR, ENOUGH, None, "ready", "Ready"),
+        (TRUE, ENOUGH, None, "ready", "Rinse"),
+        (FAR, ENOUGH, None, "ready", "Rinse"),
         (FAR, LIFTING, None, "go on", "Go on"),
         (FAR, LIFTING, "slow", "stop", "Rinse"),
         (FAR, None, None, "slow", "Ask first"),

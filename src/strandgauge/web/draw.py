@@ -24,7 +24,16 @@ from strandgauge.show.pages.render import environment as pages_environment
 from strandgauge.web import screens
 from strandgauge.words import reading as words
 from strandgauge.words import said, say
-from strandgauge.words.judge import chance_line, evening_saying, formula_text, mix_line, needs_line, saying
+from strandgauge.words.judge import (
+    bowls_to_mix,
+    chance_line,
+    do_words,
+    evening_saying,
+    formula_text,
+    mix_line,
+    needs_line,
+    saying,
+)
 from strandgauge.words.lift import stop_signs
 from strandgauge.words.nextstep import curve_sentences, stretch_answers
 
@@ -114,6 +123,8 @@ def templates() -> jinja2.Environment:
         said=said,
         formula=formula_text,
         mix=mix_line,
+        to_mix=bowls_to_mix,
+        todo=do_words,
         sentences=curve_sentences,
         limit_at=lambda head: head.strand.started + timedelta(minutes=head.chair.limit),
     )

@@ -62,6 +62,15 @@ def to_be_mixed(outlook: Outlook, zone: ZoneOutlook) -> bool:
     return outlook.does(*COLOURS, zone=zone.name) and zone.verdict != "out" and not stopped
 
 
+def bowls_to_mix(outlook: Outlook) -> list[list[ZoneOutlook]]:
+    """Return the zones whose formulas are to be mixed as things stand, those together that one bowl serves."""
+    found: dict[tuple[object, ...], list[ZoneOutlook]] = {}
+    for zone in _own(outlook):
+        if to_be_mixed(outlook, zone):
+            found.setdefault((zone.bowl, zone.formula, zone.pretone, saying(zone)), []).append(zone)
+    return list(found.values())
+
+
 def first_thing(outlook: Outlook) -> str:
     """Return the one thing to do first, such as 'Lilac: root, melt the root.'"""
     return _first(sentence(outlook.target.name), outlook.advice, len(_own(outlook)))

@@ -261,9 +261,13 @@ def test_ends_that_may_not_be_lifted_are_coloured_where_the_shade_comes_close():
     assert found.does(*COLOURS, zone="ends")
 
 
-@pytest.mark.parametrize(("at", "shade"), [(4.0, "copper"), (9.0, "lavender"), (9.7, "lilac"), (8.0, "magenta")])
+@pytest.mark.parametrize(
+    ("at", "shade"), [(4.0, "copper"), (9.0, "lavender"), (9.7, "lilac"), (8.0, "magenta")]
+)
 def test_no_toner_thinner_than_a_gram_a_bowl_and_no_trace_of_clear(at, shade):
     for zone in look(level(at), shade).zones:
-        thin = [part.grams for part in zone.pretone.formula if part.dye != "clear"] if zone.pretone else [60.0]
+        thin = (
+            [part.grams for part in zone.pretone.formula if part.dye != "clear"] if zone.pretone else [60.0]
+        )
         assert sum(thin) >= 1.0
         assert all(part.grams >= 0.5 for part in zone.formula if part.dye == "clear")

@@ -85,7 +85,7 @@ def _lab(table: CalibrationTable, *key: Key) -> Lab:
 
 
 def parse_colour(text: str) -> Lab | None:
-    """Return the CIELAB of a colour typed as ``L,a,b``, with commas or blanks, or ``#rrggbb``; None where it is neither.
+    """Return the CIELAB of a colour typed as ``L,a,b`` (or with blanks) or ``#rrggbb``; None where it is neither.
 
     Raises
     ------

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -14,13 +15,38 @@ DOCUMENTS = sorted([*ROOT.glob("*.md"), *(ROOT / "docs").glob("*.md")])
 
 
 def test_the_readme_has_one_line_to_read_a_sample_and_one_to_run_the_tests():
-    blocks = re.findall(r"```sh\n(.*?)```", (ROOT / "README.md").read_text(), re.DOTALL)
-    read, test = (block.strip() for block in blocks[:2])
+    read, test = (block for block in _readme_blocks() if " install " in block)
     assert "\n" not in read + test
     sample = read.split()[-1]
     assert (ROOT / sample).is_file(), sample
     assert "'.[test]'" in test
     assert test.endswith("-m pytest")
+
+
+def _readme_blocks() -> list[str]:
+    """Return the README's blocks of shell commands."""
+    blocks = re.findall(r"```sh\n(.*?)```", (ROOT / "README.md").read_text(), re.DOTALL)
+    return [block.strip() for block in blocks]
+
+
+def test_the_readmes_commands_work_as_pasted(tmp_path):
+    """Those that follow the installing, in a folder with the samples in it."""
+    (tmp_path / "sample_images").symlink_to(ROOT / "sample_images")
+    (block,) = (block for block in _readme_blocks() if "activate" in block)
+    commands = [line.split("#")[0].strip() for line in block.splitlines() if line.startswith("strandgauge ")]
+    assert len(commands) >= 4
+    installed = Path(sys.executable).parent
+    for command in commands:
+        done = subprocess.run(
+            command,
+            shell=True,
+            cwd=tmp_path,
+            capture_output=True,
+            text=True,
+            env={**os.environ, "PATH": f"{installed}{os.pathsep}{os.environ['PATH']}"},
+        )
+        assert done.returncode == 0, (command, done.stderr)
+        assert done.stdout
 
 
 def test_the_check_script_runs_the_readmes_own_line():

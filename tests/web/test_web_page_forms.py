@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from phonesite import SAMPLES, site  # noqa: F401
@@ -52,6 +53,17 @@ def test_a_form_that_is_sent_twice_enters_one_strand_and_one_look(site):  # noqa
     assert look.wet
     # What a phone has kept for two minutes began two minutes ago.
     assert (look.at - summary.strand.started).total_seconds() == pytest.approx(120.0, abs=5.0)
+
+
+def test_a_form_that_is_sent_five_times_at_once_enters_one_strand(site):  # noqa: F811
+    form = {"client": "At once", "request": "feed0123feed0124", "on": "now"}
+    with ThreadPoolExecutor(5) as phones:
+        sent = list(phones.map(lambda _: site.client.post("/strands/new", data=form), range(5)))
+    assert {(one.status_code, one.headers.get("location")) for one in sent} == {
+        (303, sent[0].headers["location"])
+    }
+    client = site.logbook.find_client("At once")
+    assert len(site.logbook.visits(client.id)) == 1
 
 
 def test_a_photo_counts_from_when_it_was_taken(site):  # noqa: F811
@@ -264,6 +276,32 @@ def test_one_damaged_look_costs_itself(site):  # noqa: F811
     assert "Level 6." in page
     site.client.post("/bin", data={"kind": "check", "entry": bad, "damaged": "yes"})
     assert "This look is damaged" not in site.client.get(f"/strands/{strand}").text
+
+
+@pytest.mark.parametrize(
+    ("table", "column", "value"),
+    [
+        ("checks", "answer", "replace(answer, '\"sentence', '\"sentense')"),
+        ("checks", "answer", "replace(answer, '\"level\"', '\"lexel\"')"),
+        ("checks", "answer", 'replace(answer, \'"kind":"\', \'"kind":"?\')'),
+        ("checks", "answer", 'replace(answer, \'"basis":{\', \'"basis":1,"x":{\')'),
+        ("checks", "reading", "replace(reading, 'schema', 'scheme')"),
+        ("checks", "reading", "replace(reading, ':', ';')"),
+        ("checks", "reading", "replace(reading, 'overall', 'overa1l')"),
+        ("strands", "limit_minutes", "'4O'"),
+        ("strands", "limit_minutes", "9e999"),
+    ],
+)
+def test_what_is_damaged_is_not_the_end_of_the_page(site, table, column, value):  # noqa: F811
+    strand = site.strand("Dot", ago=20.0)
+    look = site.look(strand, "marta-1022.jpg")
+    entry = look if table == "checks" else strand
+    with site.logbook._change() as connection:
+        connection.execute(f"UPDATE {table} SET {column} = {value} WHERE id = ?", (entry,))
+    for path in ("/today", "/wall", f"/strands/{strand}", "/clients", f"/api/strands/{strand}"):
+        assert site.client.get(path).status_code == 200, path
+    if column != "reading":
+        assert site.client.get(f"/looks/{look}").status_code == 200
 
 
 def test_an_open_page_is_told_what_has_changed_and_else_that_nothing_has(site):  # noqa: F811

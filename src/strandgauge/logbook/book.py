@@ -510,6 +510,10 @@ def _visit(row: Row) -> Visit:
 
 def _strand(row: Row) -> Strand:
     strand_id, visit_id, name, target, started, limit, rinsed = row
+    try:
+        limit = entries.minutes_of(limit)
+    except (BadEntryError, TypeError):
+        limit = None  # damaged: it is asked again
     return Strand(strand_id, visit_id, name, target, _time_or_none(started), limit, _time_or_none(rinsed))
 
 

@@ -103,7 +103,7 @@ class ToldCheck(_Told):
     at: datetime
     minutes: float | None
     wet: bool
-    level: float
+    level: float | None
     stretch: Stretch | None
     note: str
     photo_kept: bool
@@ -228,12 +228,14 @@ def look_document(answer: Answer) -> Document:
 def told_check(check: CheckRecord, strand: Strand) -> ToldCheck:
     """Return a stored look as a line of a list."""
     minutes = strand.minutes_at(check.at)
+    overall = check.reading.get("overall")
+    level = overall.get("level") if isinstance(overall, dict) else None
     return ToldCheck(
         id=check.id,
         at=check.at,
         minutes=None if minutes is None else round(minutes, 2),
         wet=check.wet,
-        level=float(check.reading["overall"]["level"]),
+        level=level if isinstance(level, int | float) else None,
         stretch=check.stretch,
         note=check.note,
         photo_kept=check.has_photo,

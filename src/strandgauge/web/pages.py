@@ -322,10 +322,11 @@ def _choices(service: Service, form: Mapping[str, str]) -> dict[str, object]:
 def _create(service: Service, request: Request, sent: PhotoForm) -> Response:
     now = service.now() - timedelta(seconds=sent.waited)
     try:
-        if sent.request and (known := service.logbook.find_strand(sent.request)) is not None:
-            strand = known
-        else:
-            strand = _entered(service, read_form(service, sent.fields, now), sent.request)
+        with service.entering:
+            if sent.request and (known := service.logbook.find_strand(sent.request)) is not None:
+                strand = known
+            else:
+                strand = _entered(service, read_form(service, sent.fields, now), sent.request)
     except (PageProblem, BadEntryError) as problem:
         said = problem.message if isinstance(problem, BadEntryError) else str(problem)
         if asks_for_document(request):

@@ -9,7 +9,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 from strandgauge.colour.cielab import Lab
 from strandgauge.colour.names import colour_word
@@ -274,7 +274,7 @@ def _card(service: Service, one: StrandSummary, now: datetime) -> StrandCard:
     head = _head(service, one.client, one.visit, one.strand, chair_of(one.strand, now, stretch, _taken(last)))
     if last is None:
         return StrandCard(head, step_at(None, head.chair), None)
-    kept = last.answer or {}
+    kept = _kept(last)
     base = kept.get("step")
     if (
         last.damage is None
@@ -289,6 +289,23 @@ def _card(service: Service, one: StrandSummary, now: datetime) -> StrandCard:
         damage = say("page.damaged-looks", count=len(judged.damaged))
     level = None if judged.last is None else words.headline(judged.last.reading)[0]
     return StrandCard(replace(head, chair=chair), step_at(judged.step, chair), level, damage)
+
+
+def _kept(record: CheckRecord) -> dict[str, Any]:
+    """Return what a look was answered with; empty where that was not kept, or is damaged."""
+    kept = record.answer or {}
+    step = kept.get("step")
+    told = [kept] if step is None else [kept, step]
+    whole = (
+        kept.get("schema") == ANSWER_SCHEMA
+        and all(isinstance(kept.get(key), str) for key in ("level", "verdict"))
+        and isinstance(kept.get("curve"), list)
+        and isinstance(kept.get("basis"), dict)
+        and all(isinstance(one, dict) and one.get("kind") in get_args(MomentKind) for one in told)
+        and all(isinstance(one.get(key), str) for one in told for key in ("word", "sentence"))
+        and (step is None or isinstance(step.get("minutes"), int | float | None))
+    )
+    return kept if whole else {}
 
 
 def _taken(last: CheckRecord | None) -> tuple[datetime, bool, bool] | None:
@@ -407,7 +424,7 @@ def look_screen(service: Service, answer: Answer) -> LookScreen:
     record = service.logbook.check(answer.check_id)
     strand = service.logbook.strand(answer.strand_id)
     visit = service.logbook.visit(strand.visit_id)
-    kept = record.answer or {}
+    kept = _kept(record)
     chair = chair_of(strand, answer.at, answer.stretch, _taken(record))
     head = _head(service, service.logbook.client(visit.client_id), visit, strand, chair)
     step_then = Step(kept["kind"], kept["word"], kept["sentence"]) if "word" in kept else None
@@ -436,7 +453,7 @@ def _line(strand: Strand, check: CheckRecord) -> LookLine:
         result=check.result,
         has_photo=check.has_photo,
         damage=damage_of(check),
-        said=str((check.answer or {}).get("word", "")),
+        said=str(_kept(check).get("word", "")),
     )
     if line.damage is not None:
         return line

@@ -133,6 +133,8 @@ class Service:
         self._outlooks: OrderedDict[Hashable, Outlook] = OrderedDict()
         self._judged: OrderedDict[Hashable, Judged] = OrderedDict()
         self._lock = Lock()
+        self.entering = Lock()
+        """Held while a form is taken: what is sent twice at once, or by two phones, must not meet half way."""
         self._bin_seen = now()
 
     @cached_property

@@ -15,8 +15,8 @@ from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.pigment import solve_base
 from strandgauge.judge.history import History, history_from
 from strandgauge.judge.outlook import TYPED_SD, BaseZone
-from strandgauge.judge.plan import held_of, make_plan, uptake_from
-from strandgauge.words.plan import headline, step_line, watch_lines
+from strandgauge.judge.plan import Faded, held_of, make_plan, uptake_from
+from strandgauge.words.plan import fading, headline, step_line, watch_lines
 
 LADDER, PALETTE, TARGETS = load_ladder(), load_palette(), load_targets()
 
@@ -152,3 +152,11 @@ def test_parts_of_a_plan_can_be_mixed_again():
         if step.formula:
             mixed = parse_mix([f"{part.dye}={part.grams}" for part in step.formula])
             assert mixed.shares(PALETTE).sum() <= 1.0 + 1e-9
+
+
+def test_fading_names_each_colour_once():
+    first, same, other = (
+        Faded(at, (50.0, 5.0, 5.0), name, 1.0) for at, name in ((4, "a"), (8, "a"), (12, "b"))
+    )
+    assert fading([first, same, other]) == fading([first, other])
+    assert fading([first, same]) == fading([first]) != fading([first, other])

@@ -17,6 +17,8 @@ from readings import reading, zone
 from strandgauge.errors import BadTimesError
 from strandgauge.hair.levels import load_ladder
 from strandgauge.judge import follow as following
+from strandgauge.judge.lifting import Facts, Moment, load_rules, state_of
+from strandgauge.lift.curve import Estimate
 from strandgauge.lift.kinetics import Lifts, pigment_scale
 from strandgauge.show.json import document_of
 from strandgauge.show.terminal.follow import chart_lines
@@ -310,3 +312,30 @@ def test_simulated_lifts_also_past_ten_are_called_in_time_and_not_given_up_early
         in_time += found.state == "light enough" and abs(minutes[-1] - due) <= 5.0
     assert in_time >= 0.95 * rounds
     assert given_up < 0.02 * rounds
+
+
+@pytest.mark.parametrize(("needs", "state"), [(9.75, "light enough"), (9.9, "lifting")])
+def test_a_last_look_above_the_curve_is_not_waited_out(needs, state):
+    facts = Facts(
+        zone="overall",
+        minute=36.0,
+        seen_for=31.0,
+        single=False,
+        latest_used=True,
+        latest_agrees=True,
+        latest_level=9.7,
+        latest_sd=0.25,
+        level_now=Estimate(9.0, 7.1, 10.0),
+        level_sd=0.8,
+        needs=needs,
+        aimed=True,
+        rate=Estimate(0.9, 0.0, 1.5),
+        gain_ahead=0.9,
+        level_at_limit=None,
+        plateau=None,
+        enough=0.1,
+        minutes_to_need=None,
+        chance_in_time=0.45,
+        may_come=0.45,
+    )
+    assert state_of(facts, Moment(60.0, True, None, False), load_rules()) == state

@@ -172,7 +172,18 @@ def state_of(facts: Facts, moment: Moment, rules: Rules) -> State:
 def _enough(facts: Facts, rules: Rules) -> bool:
     if not facts.latest_agrees:
         return False
-    return facts.enough >= 0.5 or facts.missing <= rules.within_noise * facts.level_sd
+    return (
+        facts.enough >= 0.5
+        or facts.missing <= rules.within_noise * facts.level_sd
+        or _seen_there(facts, rules)
+    )
+
+
+def _seen_there(facts: Facts, rules: Rules) -> bool:
+    """Whether the last look lies above the curve, and what it lacks itself is noise: that is not waited out."""
+    if facts.needs is None or facts.latest_level <= facts.level_now.value:
+        return False
+    return facts.latest_level + rules.within_noise * facts.latest_sd >= facts.needs
 
 
 def _brighter_than_needed(facts: Facts) -> bool:
@@ -293,6 +304,10 @@ def _pause(facts: Facts, moment: Moment, rules: Rules) -> float:
     need = facts.minutes_to_need
     if need is not None and math.isfinite(need.value):
         pause = min(pause, max(rules.look_soonest, need.low, need.value / 2.0))
+    ahead = facts.latest_level > facts.level_now.value
+    if ahead and facts.needs is not None and facts.latest_level + 2.0 * facts.latest_sd >= facts.needs:
+        # Seen lighter than the curve has it, and perhaps there already.
+        pause = min(pause, rules.look_soonest)
     if not facts.latest_used or facts.torn or moment.mixed:
         pause = 0.0
     if not moment.from_start:

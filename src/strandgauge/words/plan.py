@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
 
 from strandgauge.judge.plan import Faded, Plan, PlanStep
@@ -48,9 +49,10 @@ def headline(plan: Plan) -> str:
     return say("plan.headline", shade=shade, first=step_line(first), chance=plan.chance)
 
 
-def fade_line(faded: Faded) -> str:
-    """Return the colour after some washes."""
-    return say("plan.fade", washes=faded.washes, name=faded.name)
+def fading(fade: Sequence[Faded]) -> str:
+    """Return the colour after some washes, each time that it goes by another name."""
+    turns = [one for place, one in enumerate(fade) if place == 0 or one.name != fade[place - 1].name]
+    return "; ".join(say("plan.fade", washes=one.washes, name=one.name) for one in turns)
 
 
 def refresh_line(plan: Plan) -> str:

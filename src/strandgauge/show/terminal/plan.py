@@ -32,7 +32,7 @@ def print_plan(plan: Plan, console: Console | None = None) -> None:
         console.print(row)
     if plan.fade:
         console.print()
-        console.print(Text(say("plan.fading", line="; ".join(map(words.fade_line, plan.fade)))))
+        console.print(Text(say("plan.fading", line=words.fading(plan.fade))))
         if refresh := words.refresh_line(plan):
             console.print(Text(refresh))
         console.print(Text(words.uptake_line(plan), style="dim"))

@@ -54,6 +54,13 @@ def test_a_refused_photo_in_the_series_is_told_and_left_out(strandgauge):
     assert [look["minutes"] for look in outcome.documents()[0]["looks"]] == [5, 22]
 
 
+def test_one_photo_given_as_two_looks_is_no_standstill(strandgauge, tmp_path):
+    (tmp_path / "later.jpg").write_bytes(MARTA[0].read_bytes())
+    outcome = strandgauge("follow", MARTA[0], tmp_path / "later.jpg", "--at", "5,22")
+    assert outcome.code == 44
+    assert "later.jpg" in outcome.err
+
+
 def test_a_limit_needs_to_know_when_the_lightener_went_on(strandgauge, stalled):
     outcome = strandgauge("follow", *stalled, "--limit", "45")
     assert outcome.code == 71

@@ -271,3 +271,19 @@ def test_no_toner_thinner_than_a_gram_a_bowl_and_no_trace_of_clear(at, shade):
         )
         assert sum(thin) >= 1.0
         assert all(part.grams >= 0.5 for part in zone.formula if part.dye == "clear")
+
+
+def test_over_gummy_hair_nothing_goes_on_no_colour_either():
+    for at, shade in ((9.0, "brown"), (10.0, "peach")):
+        found = look(level(at), shade, history_told(["stretch=gummy"]))
+        assert {one.do for one in found.advice} == {"stop-condition"}
+
+
+def test_what_concerns_this_person_is_cautioned_first():
+    dark = level(6.0)
+    minor = look(dark, "copper", history_told(["minor=yes", "virgin=yes"])).cautions
+    assert minor[0].code == "minor"
+    unasked = look(dark, "copper", history_told(["virgin=yes"])).cautions
+    assert unasked[0].code == "ask-persulfate"
+    told = look(dark, "copper", history_told(["virgin=yes", "persulfate_allergy=no"])).cautions
+    assert "ask-persulfate" not in {one.code for one in told}

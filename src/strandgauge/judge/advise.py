@@ -33,6 +33,8 @@ FILL_STEPS = 3.0
 TONER_LIGHTNESS = 58.0
 TONER_CHROMA = 20.0
 
+_NOTHING_MORE = ("scalp-broken", "patch-reacted", "gummy")
+"""Reasons to stop after which nothing goes on today, no colour either."""
 _DARKER_ROOT = 1.0
 """Levels by which a root is darker than the lengths for a melt to be made of it."""
 
@@ -40,9 +42,7 @@ _DARKER_ROOT = 1.0
 def advise(outlook: Outlook, history: History) -> tuple[Advice, ...]:
     """Say what to do before lightener goes on, most pressing first."""
     stops = _stops(history)
-    if any(
-        stop.do == "stop-condition" and stop.why[0] in ("scalp-broken", "patch-reacted") for stop in stops
-    ):
+    if any(stop.why[0] in _NOTHING_MORE for stop in stops):
         return tuple(stops)
     zones = [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
     found: list[Advice] = []

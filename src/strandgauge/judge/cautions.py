@@ -18,15 +18,15 @@ from strandgauge.judge.outlook import Outlook
 def cautions_for(outlook: Outlook, palette: Palette, scale: float, history: History) -> tuple[Note, ...]:
     """Return the cautions; the two that come first are those to show before all else."""
     lifting = outlook.does("lift")
-    found = [note("strand-test-first")]
+    # What concerns this person comes before what concerns everyone.
+    found = [note("minor")] if history.minor else []
+    if lifting and history.persulfate_allergy is None:
+        found.append(note("ask-persulfate"))
     if lifting:
         found.append(note("feel-it"))
-        if history.persulfate_allergy is None:
-            found.append(note("ask-persulfate"))
+    found.append(note("strand-test-first"))
     if history.patch_test != "passed":
         found.append(note("patch-test"))
-    if history.minor:
-        found.append(note("minor"))
     found += [note("gloves"), note("not-condition"), note("local-rules")]
     used = {part.dye for zone in outlook.zones if zone.verdict != "out" for part in zone.formula}
     glowing = [dye.name for dye in palette.dyes if dye.fluorescent and dye.name in used]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import time
 
 import numpy as np
 import pytest
+from rich.console import Console
 
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.mix import parse_mix
@@ -16,6 +18,7 @@ from strandgauge.hair.pigment import solve_base
 from strandgauge.judge.history import History, history_from
 from strandgauge.judge.outlook import TYPED_SD, BaseZone
 from strandgauge.judge.plan import Faded, held_of, make_plan, uptake_from
+from strandgauge.show.terminal.plan import print_plan
 from strandgauge.words.plan import fading, headline, step_line, watch_lines
 
 LADDER, PALETTE, TARGETS = load_ladder(), load_palette(), load_targets()
@@ -72,6 +75,23 @@ def test_what_comes_first(hair, shade, told, first):
 def test_zones_alike_are_one_bowl_in_the_plan():
     steps = [step for step in plan(head(10, 10, 10), "peach").steps if step.formula]
     assert [step.zone for step in steps] == ["root+mids+ends"]
+
+
+def test_what_zones_have_in_common_is_told_once_and_a_pipe_gets_no_blanks():
+    asked = {"virgin": True}
+    made = plan(head(7, 7, 7), "lilac", asked)
+    (lift,) = [step for step in made.steps if step.do == "lift"]
+    assert step_line(lift).startswith("Root, mids, ends: ")
+    apart = plan(head(7, 7, 10), "lilac", asked)
+    assert [step.zone for step in apart.steps if step.do == "lift"] == ["root+mids"]
+    filled = plan(head(10, 10, 10), "dark brown").steps
+    assert [step.zone for step in filled if step.do == "fill"] == ["root+mids+ends"]
+    for width in (40, 80):
+        file = io.StringIO()
+        print_plan(made, Console(file=file, width=width, highlight=False))
+        lines = file.getvalue().splitlines()
+        assert [line for line in lines if line != line.rstrip() or len(line) > width] == []
+        assert sum("lift it" in line for line in lines) <= 2  # the headline, and the step
 
 
 def test_grams_are_those_of_the_head():

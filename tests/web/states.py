@@ -70,6 +70,8 @@ def fill(site: Site, odd: str = HOSTILE) -> dict[str, str]:
         "no shade": f"/strands/{plain}",
         "gummy": f"/strands/{gummy}",
         "ready": f"/strands/{ready}",
+        "plan": f"/strands/{lifting}/plan",
+        "plan far": f"/strands/{far}/plan",
         "trying": f"/strands/{ready}?target=lavender&bowl=45",
         "overdue": f"/strands/{overdue}",
         "rinsed": f"/strands/{rinsed}",

@@ -9,6 +9,9 @@ from states import fill
 
 from browser import DESK, PHONE, browse, chromium, sideways  # noqa: F401
 from strandgauge.colour.srgb import hex_colour
+from strandgauge.hair.levels import level_at_least
+from strandgauge.words import say
+from strandgauge.words.plan import mix_of_step, refresh_line, step_line, watch_lines
 
 SMALLEST = 48.0
 TARGETS = """
@@ -89,10 +92,10 @@ MAIN = ("today", "new", "go on", "time is up", "dried", "client", "wall")
 @pytest.mark.parametrize(
     ("size", "dark", "text", "names"),
     [
-        (PHONE, True, 1.0, ("new", "go on", "gummy", "ready")),
+        (PHONE, True, 1.0, ("new", "go on", "gummy", "ready", "plan far")),
         (DESK, False, 1.0, ("today", "far", "wall")),
         (DESK, True, 1.0, ("today",)),
-        (SMALL, False, 1.0, MAIN),
+        (SMALL, False, 1.0, (*MAIN, "plan far")),
         (PHONE, False, 2.0, MAIN),
         (SMALL, False, 2.0, MAIN),
         (LOW, False, 1.0, MAIN),
@@ -110,6 +113,40 @@ def test_the_main_screens_elsewhere(browse, site, filled, size, dark, text, name
         assert sideways(page) <= 0, name
         assert page.evaluate(CUT) == [], name
         assert hindrances(page) == [], name
+
+
+def test_the_plan_is_one_link_away_and_tells_every_step(site, browse, filled):  # noqa: F811
+    page = browse(site.address + filled["far"], PHONE)
+    page.get_by_role("link", name="Plan the appointment").press("Enter")
+    page.wait_for_url("**/plan")
+    judged = site.service.judged(int(filled["far"].split("/")[-1]))
+    plan = site.service.plan(judged)
+    assert {"ask-history", "lift"} <= {step.do for step in plan.steps}
+    shown = page.locator("main").inner_text()
+    headings = page.locator(".steps h2").all_inner_texts()
+    assert headings == [step_line(step) for step in plan.steps]
+    assert f"to level {level_at_least(judged.outlook.needs_level)} " in headings[1]  # as the answer has it
+    for step in plan.steps:
+        for line in (mix_of_step(step), *watch_lines(step)):
+            assert line in shown
+    assert shown.count(say("outlook.generic-shelf")) == 1
+    assert shown.index(say("outlook.generic-shelf")) < shown.index(" g,")
+    assert refresh_line(plan) in shown
+    fills = page.locator("#fading + .zones rect").evaluate_all(
+        "all => all.map((one) => one.getAttribute('fill'))"
+    )
+    assert fills == [hex_colour(faded.lab) for faded in plan.fade]
+    assert len(fills) == 3
+    page.locator("#ask").click()
+    page.wait_for_url("**/history")
+
+
+def test_where_the_answer_is_to_stop_there_is_no_plan(site, filled):  # noqa: F811
+    for name in ("gummy", "time is up", "done"):
+        assert "Plan the appointment" not in site.client.get(filled[name]).text
+        planned = site.client.get(filled[name] + "/plan").text
+        assert 'class="steps"' not in planned
+        assert 'id="step-word"' in planned
 
 
 @pytest.mark.parametrize("name", ["go on", "ready", "gummy", "time is up"])
@@ -143,7 +180,7 @@ def test_the_fields_show_what_was_computed_in_light_and_dark(browse, site, fille
         assert zone.name in words
 
 
-@pytest.mark.parametrize("name", ["today", "go on", "gummy", "time is up", "earlier", "client"])
+@pytest.mark.parametrize("name", ["today", "go on", "gummy", "time is up", "earlier", "client", "plan far"])
 def test_paper_needs_two_sheets_at_most(browse, site, filled, name):  # noqa: F811
     import io
 

@@ -23,7 +23,7 @@ from strandgauge.dye.solve import best_mixes
 from strandgauge.dye.targets import Target
 from strandgauge.facts import Fact, Share
 from strandgauge.files.calibration import calibration_file, read_calibration
-from strandgauge.hair.levels import Ladder
+from strandgauge.hair.levels import Ladder, level_at_least
 from strandgauge.hair.pigment import solve_base
 from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.needs import grid_for
@@ -207,6 +207,7 @@ def make_plan(
         for one in outlook.advice
         if one.do == "choose-another"
     ]
+    steps = _told_once(steps)
     grams = _grams(length, density, times)
     if grams is not None:
         steps = [_for_the_head(step, grams, settings) for step in steps]
@@ -256,6 +257,23 @@ def _before(outlook: Outlook, times: Times) -> list[PlanStep]:
     ]
 
 
+def _told_once(steps: Sequence[PlanStep]) -> list[PlanStep]:
+    """Return the steps with those that follow each other and differ in nothing but the zone as one."""
+    told: list[PlanStep] = []
+    for step in steps:
+        if told and "overall" not in (told[-1].zone, step.zone) and _but_zone(told[-1]) == _but_zone(step):
+            told[-1] = replace(told[-1], zone=f"{told[-1].zone}+{step.zone}")
+        else:
+            told.append(step)
+    return told
+
+
+def _but_zone(step: PlanStep) -> tuple[object, ...]:
+    """Return what is told of a step besides its zone; mixes as they are weighed."""
+    weighed = None if step.formula is None else tuple((part.dye, part.grams) for part in step.formula)
+    return step.do, step.minutes, weighed, step.watch, step.level, step.facts, step.forecast
+
+
 def _joined(advice: Sequence[Advice]) -> str:
     return "+".join(dict.fromkeys(one.zone for one in advice))
 
@@ -276,7 +294,7 @@ def _lifting(outlook: Outlook, times: Times) -> list[PlanStep]:
     alike: dict[tuple[float | None, bool], list[Advice]] = {}
     for one in lifts:
         needs = outlook.zone(one.zone).needs
-        level = None if needs is None else round(needs.level, 1)
+        level = None if needs is None else float(level_at_least(needs.level))
         alike.setdefault((level, "regrowth" in one.why), []).append(one)
     steps = []
     for (level, regrowth), same in alike.items():

@@ -22,6 +22,7 @@ from strandgauge.colour.names import colour_word
 from strandgauge.show.pages.render import FOLDER as PAGES_FOLDER
 from strandgauge.show.pages.render import environment as pages_environment
 from strandgauge.web import screens
+from strandgauge.words import plan as plan_words
 from strandgauge.words import reading as words
 from strandgauge.words import said, say
 from strandgauge.words.judge import (
@@ -130,6 +131,7 @@ def templates() -> jinja2.Environment:
     )
     made.globals.update(
         words=words,
+        plan_words=plan_words,
         say=say,
         needs_line=needs_line,
         chance_line=chance_line,

@@ -109,6 +109,13 @@ def _strand_routes(routes: APIRouter, service: Service) -> None:
         drawn = _strand_page(service, strand_id, trying=target or None, bowl=grams_of(bowl), undo=undo)
         return live(request, service, drawn)
 
+    @routes.get("/strands/{strand_id}/plan")
+    def plan(request: Request, strand_id: int) -> Response:
+        screen = screens.strand_screen(service, strand_id, service.now())
+        # Where the answer is to stop, or all is done, there is nothing to plan.
+        made = None if screen.step.kind in ("stop", "done") else service.plan(screen.judged)
+        return live(request, service, page(service, "plan.html.j2", screen=screen, plan=made))
+
     @routes.get("/strands/{strand_id}/settings")
     def settings(strand_id: int) -> Response:
         strand = service.logbook.strand(strand_id)

@@ -37,6 +37,7 @@ from strandgauge.words import say
 from strandgauge.words.nextstep import next_step
 
 if TYPE_CHECKING:
+    from strandgauge.judge.plan import Plan
     from strandgauge.logbook.book import Logbook
 
 GUMMY_MEANS_STOP = say("moment.gummy")
@@ -132,6 +133,7 @@ class Service:
         self._keys: dict[int, str] = {}
         self._outlooks: OrderedDict[Hashable, Outlook] = OrderedDict()
         self._judged: OrderedDict[Hashable, Judged] = OrderedDict()
+        self._plans: OrderedDict[Hashable, Plan] = OrderedDict()
         self._lock = Lock()
         self.entering = Lock()
         """Held while a form is taken: what is sent twice at once, or by two phones, must not meet half way."""
@@ -274,7 +276,7 @@ class Service:
     def forget(self) -> None:
         """Drop every remembered look, as after something was deleted from the logbook."""
         with self._lock:
-            for kept in (self._answers, self._keys, self._outlooks, self._judged):
+            for kept in (self._answers, self._keys, self._outlooks, self._judged, self._plans):
                 kept.clear()
 
     # --- strands ----------------------------------------------------------------------------------------
@@ -328,6 +330,23 @@ class Service:
             hair = base_zones(answer.reading)
             made = self.kit.reach(hair, shade, settings, history)
             known = self._kept(self._outlooks, key, made)
+        return known
+
+    def plan(self, judged: Judged) -> Plan | None:
+        """Return the plan from a strand's last look for its wanted shade; None without either."""
+        from strandgauge.judge.plan import make_plan
+
+        shade = self.shade(judged.strand.target)
+        if judged.last is None or shade is None:
+            return None
+        history = replace(judged.history, stretch=judged.stretch)
+        key = (judged.last.check_id, shade.name, history)
+        with self._lock:
+            known = self._plans.get(key)
+        if known is None:
+            kit, hair = self.kit, base_zones(judged.last.reading)
+            made = make_plan(hair, shade, kit.shelf, kit.targets, kit.ladder, history=history)
+            known = self._kept(self._plans, key, made)
         return known
 
     def shade(self, text: str | None) -> Target | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from strandgauge.judge.plan import Plan
@@ -16,11 +15,10 @@ MOST_CAUTIONS = 2
 def print_plan(plan: Plan, console: Console | None = None) -> None:
     """Print a plan."""
     console = console or Console(highlight=False)
-    console.print(Text(words.headline(plan), style="bold"))
+    _print_hung(console, "", Text(words.headline(plan), style="bold"))
     console.print()
     told = False
     for number, step in enumerate(plan.steps, start=1):
-        row = Table.grid(padding=(0, 1, 0, 0))
         lines = [Text(words.step_line(step), style="bold")]
         if mix := words.mix_of_step(step):
             if not told:
@@ -28,16 +26,21 @@ def print_plan(plan: Plan, console: Console | None = None) -> None:
                 told = True
             lines.append(Text(mix))
         lines += [Text(line, style="dim") for line in words.watch_lines(step)]
-        row.add_row(Text(f"{number}."), Text("\n").join(lines))
-        console.print(row)
+        _print_hung(console, f"{number}. ", *lines)
     if plan.fade:
         console.print()
-        console.print(Text(say("plan.fading", line=words.fading(plan.fade))))
+        _print_hung(console, "", Text(say("plan.fading", line=words.fading(plan.fade))))
         if refresh := words.refresh_line(plan):
-            console.print(Text(refresh))
-        console.print(Text(words.uptake_line(plan), style="dim"))
+            _print_hung(console, "", Text(refresh))
+        _print_hung(console, "", Text(words.uptake_line(plan), style="dim"))
     console.print()
     for caution in plan.outlook.cautions[:MOST_CAUTIONS]:
-        line = Table.grid(padding=(0, 1, 0, 0))
-        line.add_row(Text("!", style="bold"), Text(said(caution)))
-        console.print(line)
+        _print_hung(console, "! ", Text(said(caution)))
+
+
+def _print_hung(console: Console, mark: str, *lines: Text) -> None:
+    """Print lines that hang from a mark, as wide as the terminal, with no blanks at their ends."""
+    rows = [row for line in lines for row in line.wrap(console, max(console.width - len(mark), 1))]
+    for place, row in enumerate(rows):
+        row.rstrip()
+        console.print(Text.assemble(mark if place == 0 else " " * len(mark), row))

@@ -303,6 +303,13 @@ class NoStrandError(StrandError):
     exit_code = 40
 
 
+class NotHairError(StrandError):
+    """What lies in the window has no fibres to be seen."""
+
+    code = "not-hair"
+    exit_code = 45
+
+
 class StrandTooThinError(StrandError):
     """Too little hair to hide the paper below it."""
 

@@ -129,7 +129,7 @@ def _where_it_stands(curve: LiftCurve) -> list[str]:
             told.append(need)
         else:
             told.append(say("lift.need", need=sentence(need)))
-        if curve.chance_in_time is not None and not curve.stop:
+        if curve.chance_in_time is not None and curve.limit is not None and not curve.stop:
             told.append(say("lift.chance-in-time", limit=curve.limit, chance=curve.chance_in_time))
     at = _interval(curve.level_now)
     if curve.rate is None:

@@ -43,7 +43,15 @@ def test_today_is_there_soon_with_24_strands_of_5_looks_each(tmp_path):
                 thumbnail=b"\xff\xd8\xff" * 2000,
             )
             basis = basis_of(strand, None, None, look + 1)
-            kept = {"schema": "strandgauge.answer/1", "level": "Level 6.2", "step": answer, "basis": basis}
+            kept = {
+                **answer,
+                "schema": "strandgauge.answer/1",
+                "level": "Level 6.2",
+                "verdict": None,  # as where no shade is wished
+                "curve": [],
+                "step": answer,
+                "basis": basis,
+            }
             book.set_answer(check.id, kept)
     salon.minute = 18.0
     drawn = page(service, "today.html.j2")

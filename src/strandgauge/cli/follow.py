@@ -163,7 +163,8 @@ def _seen(session: Session, files: list[Path], kit: Kit, wet: bool, *, strips: b
                 raise
             session.tell_aside(error)
     for one, other in combinations(seen, 2):
-        if one.reading.zones == other.reading.zones:  # no two shots agree to the last digit
+        same_time = one.reading.taken == other.reading.taken
+        if same_time and one.reading.zones == other.reading.zones:  # no two shots agree to the last digit
             raise SamePhotoError(photos=f"{one.name} + {other.name}")
     return seen
 

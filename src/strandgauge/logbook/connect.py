@@ -25,6 +25,9 @@ WAIT_SECONDS = 10.0
 CHECKED_BYTES = 64_000_000
 """Logbooks up to this size are checked for damage whenever they are opened."""
 
+_LOOKS = 20
+_JUST_MADE = 5.0
+"""Seconds since a file was last written, within which it may still be in the making."""
 _SETTINGS = (
     f"page_size = {schema.PAGE_BYTES}",  # heeded by a file that is still empty
     "foreign_keys = ON",
@@ -66,7 +69,7 @@ def connect(path: Path, wait: float) -> sqlite3.Connection:
     """
     with _opening, told(path):
         _make_file(path)
-        _look_without_touching(path)
+        _look_twice(path)
         connection = sqlite3.connect(
             f"{path.absolute().as_uri()}?mode=rw",
             uri=True,
@@ -191,6 +194,17 @@ def _make_file(path: Path) -> None:
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     with contextlib.suppress(FileExistsError):  # another process was faster
         os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+
+
+def _look_twice(path: Path) -> None:
+    """Look again at a file that is being made: another program may be in the midst of it."""
+    for _ in range(_LOOKS - 1):
+        with contextlib.suppress(UnusableLogbookError):
+            return _look_without_touching(path)
+        if time.time() - path.stat().st_mtime > _JUST_MADE:
+            break
+        time.sleep(0.05)
+    return _look_without_touching(path)
 
 
 def _look_without_touching(path: Path) -> None:

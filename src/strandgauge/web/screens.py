@@ -298,7 +298,8 @@ def _kept(record: CheckRecord) -> dict[str, Any]:
     told = [kept] if step is None else [kept, step]
     whole = (
         kept.get("schema") == ANSWER_SCHEMA
-        and all(isinstance(kept.get(key), str) for key in ("level", "verdict"))
+        and isinstance(kept.get("level"), str)
+        and isinstance(kept.get("verdict"), str | None)
         and isinstance(kept.get("curve"), list)
         and isinstance(kept.get("basis"), dict)
         and all(isinstance(one, dict) and one.get("kind") in get_args(MomentKind) for one in told)

@@ -274,6 +274,10 @@ def test_one_damaged_look_costs_itself(site):  # noqa: F811
     page = site.client.get(f"/strands/{strand}").text
     assert "This look is damaged" in page
     assert "Level 6." in page
+    site.service._keys.clear()  # as after a restart: nothing is remembered of it
+    by_its_address = site.client.get(f"/looks/{bad}")
+    assert by_its_address.status_code == 303
+    assert by_its_address.headers["location"] == f"/strands/{strand}"
     site.client.post("/bin", data={"kind": "check", "entry": bad, "damaged": "yes"})
     assert "This look is damaged" not in site.client.get(f"/strands/{strand}").text
 

@@ -16,7 +16,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 
 from strandgauge.dye.targets import find_target
-from strandgauge.errors import BadEntryError, StrandgaugeError, Told, UnknownEntryError
+from strandgauge.errors import BadEntryError, BadReadingError, StrandgaugeError, Told, UnknownEntryError
 from strandgauge.photo.formats import recognise
 from strandgauge.web import screens
 from strandgauge.web.bodies import PhotoForm, photo_form
@@ -191,7 +191,10 @@ def _look_routes(routes: APIRouter, service: Service) -> None:
 
     @routes.get("/looks/{check_id}")
     def look(check_id: int) -> Response:
-        screen = screens.look_screen(service, service.answer(check_id))
+        try:
+            screen = screens.look_screen(service, service.answer(check_id))
+        except BadReadingError:  # its strand's page says so, and lets it be taken out
+            return _see(f"/strands/{service.logbook.check(check_id).strand_id}")
         return shown(
             service, page(service, "look.html.j2", screen=screen, picture=f"/looks/{check_id}/picture")
         )

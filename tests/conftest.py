@@ -16,8 +16,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from strandgauge import catalogue
 from strandgauge.card.model import CardDefinition
+from strandgauge.codes import catalogue
 from strandgauge.reading.pipeline import default_card
 from synthetic import paint
 

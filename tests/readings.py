@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from strandgauge.facts import note
+from strandgauge.codes.facts import note
 from strandgauge.hair.stain import Stain
 from strandgauge.reading.model import CardCheck, CardFit, PatchCheck, Reading, ZoneReading
 

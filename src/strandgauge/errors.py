@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-from strandgauge.catalogue import say
-from strandgauge.facts import Fact, Note
+from strandgauge.codes.catalogue import say
+from strandgauge.codes.facts import Fact, Note
 
 INTERNAL = "internal-error"
 """Code of what this package did not foresee."""

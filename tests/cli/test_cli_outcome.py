@@ -10,6 +10,7 @@ import pytest
 
 import readings
 from strandgauge.cli.outcome import EXIT_USAGE
+from strandgauge.codes.facts import Note
 from strandgauge.errors import (
     EXIT_BROKEN_PIPE,
     EXIT_INTERNAL,
@@ -17,7 +18,6 @@ from strandgauge.errors import (
     error_classes,
     exit_code_of,
 )
-from strandgauge.facts import Note
 
 MANUAL = Path(__file__).parents[2] / "docs" / "errors.md"
 

@@ -21,8 +21,8 @@ from hypothesis import strategies as st
 import readings
 from strandgauge.change.compare import Change
 from strandgauge.cli.schemas import schema_files
+from strandgauge.codes.facts import Fact, Note, Severity
 from strandgauge.errors import BadReadingError, Told
-from strandgauge.facts import Fact, Note, Severity
 from strandgauge.judge.outlook import Outlook
 from strandgauge.lift.curve import Estimate, LiftCurve
 from strandgauge.reading.model import CardCheck, CardFit, Reading, ZoneReading

@@ -8,8 +8,8 @@ import pytest
 from rich.console import Console
 
 import readings
+from strandgauge.codes.facts import Note
 from strandgauge.colour.srgb import hex_colour
-from strandgauge.facts import Note
 from strandgauge.show.terminal.reading import print_check, print_reading
 from strandgauge.words import said, say, sentence
 

@@ -13,9 +13,10 @@ from typing import get_args
 import pytest
 
 import strandgauge
-from strandgauge import catalogue, errors, words
+from strandgauge import errors, words
+from strandgauge.codes import catalogue
+from strandgauge.codes.facts import caution, note
 from strandgauge.errors import PhotoError, error_classes
-from strandgauge.facts import caution, note
 from strandgauge.reading.model import ZoneName
 
 SOURCE = Path(strandgauge.__file__).parent

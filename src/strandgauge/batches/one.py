@@ -9,8 +9,8 @@ from pathlib import PurePosixPath
 
 from strandgauge import errors
 from strandgauge.batches.task import Task
+from strandgauge.codes.facts import note
 from strandgauge.errors import INTERNAL, StrandgaugeError, Told
-from strandgauge.facts import note
 from strandgauge.kit import Kit
 from strandgauge.reading.model import Reading
 from strandgauge.sheet.record import Record, WantedShade

@@ -16,10 +16,10 @@ from typing import Annotated, Literal
 import numpy as np
 from annotated_types import Ge, MinLen
 
+from strandgauge.codes.facts import Note, NotNegative, note
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import chroma, delta_e_2000, delta_e_2000_terms, hue_deg
 from strandgauge.errors import NotComparableError
-from strandgauge.facts import Note, NotNegative, note
 from strandgauge.hair.stain import Stain, off_path
 from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.hair.words import load_words

@@ -13,8 +13,8 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import ArrayLike
 
+from strandgauge.codes.facts import NotNegative
 from strandgauge.colour.arrays import Array
-from strandgauge.facts import NotNegative
 
 Lab = tuple[float, float, float]
 """One colour: CIELAB L*, a*, b* for D65 and the CIE 1931 2 degree observer."""

@@ -7,11 +7,11 @@ from itertools import product
 
 import numpy as np
 
+from strandgauge.codes.facts import NotNegative
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.palette import Palette
 from strandgauge.errors import BadMixError
-from strandgauge.facts import NotNegative
 from strandgauge.hair.pigment import Base
 
 SMALL_STEPS = 5

@@ -9,11 +9,11 @@ from typing import NamedTuple
 
 import numpy as np
 
+from strandgauge.codes.facts import NotNegative
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, LabSd, as_lab
 from strandgauge.dye.palette import Palette
 from strandgauge.errors import BadMixError
-from strandgauge.facts import NotNegative
 from strandgauge.hair.pigment import Base, solve_around, solve_base
 
 MODEL_SD = (1.0, 0.8, 1.0)

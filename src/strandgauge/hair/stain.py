@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from strandgauge.codes.facts import HueAngle, NotNegative, Text
 from strandgauge.colour.arrays import Array
-from strandgauge.facts import HueAngle, NotNegative, Text
 from strandgauge.hair.words import LiftPath, Words, hue_within, load_words
 
 

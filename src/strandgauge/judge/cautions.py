@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 
+from strandgauge.codes.facts import Note, note
 from strandgauge.dye.formula import SMALL_STEPS, too_small
 from strandgauge.dye.palette import Palette
-from strandgauge.facts import Note, note
 from strandgauge.judge.history import History
 from strandgauge.judge.outlook import Outlook
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from strandgauge.facts import Fact
+from strandgauge.codes.facts import Fact
 from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.judge.history import Stretch
 from strandgauge.lift.advice import Advice

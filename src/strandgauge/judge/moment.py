@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from strandgauge.facts import Fact
+from strandgauge.codes.facts import Fact
 from strandgauge.judge.nextstep import NextStep, Stretch
 
 MomentKind = Literal["look", "go on", "slow", "stop", "ready", "done"]

@@ -7,10 +7,10 @@ from typing import Annotated, Literal, NamedTuple
 
 from annotated_types import MinLen
 
+from strandgauge.codes.facts import Note, NotNegative, Share
 from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.targets import Target
-from strandgauge.facts import Note, NotNegative, Share
 from strandgauge.lift.advice import Advice, Do
 from strandgauge.reading.model import Reading
 

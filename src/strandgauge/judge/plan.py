@@ -14,6 +14,7 @@ from typing import Literal
 
 import numpy as np
 
+from strandgauge.codes.facts import Fact, Share
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, as_lab, delta_e_2000
 from strandgauge.colour.names import colour_word
@@ -21,7 +22,6 @@ from strandgauge.dye.formula import FormulaPart, weigh
 from strandgauge.dye.palette import Palette
 from strandgauge.dye.solve import best_mixes
 from strandgauge.dye.targets import Target
-from strandgauge.facts import Fact, Share
 from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.hair.levels import Ladder, level_at_least
 from strandgauge.hair.pigment import solve_base

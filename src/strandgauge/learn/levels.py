@@ -16,10 +16,10 @@ from typing import Annotated, Literal, NamedTuple
 import numpy as np
 from annotated_types import Ge
 
+from strandgauge.codes.facts import Level, NotNegative
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, delta_e_2000
 from strandgauge.errors import CannotLearnLevelsError
-from strandgauge.facts import Level, NotNegative
 from strandgauge.files.toml import toml_text
 from strandgauge.hair.levels import LEVELS, Ladder
 from strandgauge.reading.model import COVERAGE

@@ -22,7 +22,8 @@ from strandgauge.card.find import CardView, find_card, project
 from strandgauge.card.model import CardDefinition
 from strandgauge.card.sample import Samples, sample_card
 from strandgauge.card.write import card_toml
-from strandgauge.catalogue import say
+from strandgauge.codes.catalogue import say
+from strandgauge.codes.facts import NotNegative
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import (
     Lab,
@@ -34,7 +35,6 @@ from strandgauge.colour.cielab import (
     xyz_from_lab,
 )
 from strandgauge.errors import CannotLearnCardError, StrandgaugeError
-from strandgauge.facts import NotNegative
 from strandgauge.light import field as light_field
 from strandgauge.light import tone
 from strandgauge.light.trust import judge_exposure, measure_exposure

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from strandgauge.facts import Fact
+from strandgauge.codes.facts import Fact
 
 Do = Literal[
     "lift",

@@ -7,8 +7,8 @@ from typing import Annotated, Literal
 
 from annotated_types import MinLen
 
+from strandgauge.codes.facts import NotNegative, Share
 from strandgauge.colour.cielab import Lab
-from strandgauge.facts import NotNegative, Share
 from strandgauge.lift.advice import Advice
 from strandgauge.strand.names import ZoneName
 

@@ -14,6 +14,7 @@ import numpy as np
 from strandgauge.card.find import CardView
 from strandgauge.card.model import CardDefinition
 from strandgauge.card.sample import Samples
+from strandgauge.codes.facts import Note, caution
 from strandgauge.colour.arrays import Mask
 from strandgauge.colour.cielab import chroma, xyz_from_lab
 from strandgauge.errors import (
@@ -26,7 +27,6 @@ from strandgauge.errors import (
     UnderexposedError,
     UnevenLightError,
 )
-from strandgauge.facts import Note, caution
 from strandgauge.light.correction import NEUTRAL_CHROMA, Correction, FittedCard
 
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from strandgauge.codes.facts import Note, note
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import WHITE_D65, as_lab, chroma, hue_deg
 from strandgauge.colour.srgb import XYZ_FROM_RGB
-from strandgauge.facts import Note, note
 from strandgauge.hair.family import DARKEST, lab_from_ratio, ratio_from_lab
 from strandgauge.hair.levels import Ladder, level_shares
 from strandgauge.hair.posterior import AsLit, load_telling, posterior, tell

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from strandgauge.codes.facts import Count, HueAngle, Level, Note, NotNegative, Share, Text
 from strandgauge.colour.cielab import Lab, LabSd
-from strandgauge.facts import Count, HueAngle, Level, Note, NotNegative, Share, Text
 from strandgauge.hair.stain import Stain
 from strandgauge.strand.names import ZoneName
 

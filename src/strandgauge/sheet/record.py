@@ -10,8 +10,8 @@ from typing import Annotated
 
 from annotated_types import Ge
 
+from strandgauge.codes.facts import Count, Level, Share
 from strandgauge.errors import Told
-from strandgauge.facts import Count, Level, Share
 from strandgauge.judge.outlook import Verdict
 from strandgauge.reading.model import Reading
 

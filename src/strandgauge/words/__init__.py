@@ -1,7 +1,7 @@
 """The catalogue: what is said, for terminal, page and picture alike; the only place where sentences stand.
 
-Domain code hands on codes and numbers (`strandgauge.facts.Note`, verdicts, enumerations). Whoever shows them asks
-for the words::
+Domain code hands on codes and numbers (`strandgauge.codes.facts.Note`, verdicts, enumerations). Whoever shows them
+asks for the words::
 
     say("change.levels", levels=1.6, verdict="lighter")      # by code, with the facts that the sentence names
     said(note)                                               # a Note, from the table [note]
@@ -18,6 +18,6 @@ table (``say(f"zone.{name}")``); `tests/words` holds that every key said has an 
 fact is given. Names from calibration files (undertones, hues, shades, dyes) are data and are said as they stand.
 """
 
-from strandgauge.catalogue import LANGUAGE, Entry, entries, said, say, sentence
+from strandgauge.codes.catalogue import LANGUAGE, Entry, entries, said, say, sentence
 
 __all__ = ["LANGUAGE", "Entry", "entries", "said", "say", "sentence"]

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Literal
 
+from strandgauge.codes.facts import Text
 from strandgauge.errors import Told
-from strandgauge.facts import Text
 from strandgauge.files.names import shown_name
 from strandgauge.reading.model import Reading
 from strandgauge.sheet.record import Asked, Record, Summary, WantedShade

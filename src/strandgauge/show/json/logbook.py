@@ -10,8 +10,8 @@ from typing import Annotated, Any
 
 from annotated_types import Ge, Len
 
+from strandgauge.codes.facts import Count
 from strandgauge.errors import StrandgaugeError
-from strandgauge.facts import Count
 from strandgauge.judge.outlook import Outlook, Verdict
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import (

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from typing import get_args
 
 from strandgauge.change.compare import Change, ChangeCode, ColourChange, Part, Quantity, StainChange, Step
+from strandgauge.codes.facts import Note, NotNegative, Share
 from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.mix import Mixed, MixPart, MixPrediction
 from strandgauge.dye.palette import Dye, Palette
 from strandgauge.dye.targets import Target
 from strandgauge.errors import Told
-from strandgauge.facts import Note, NotNegative, Share
 from strandgauge.judge.outlook import Evening, Outlook, ZoneFormula, ZoneOutlook
 from strandgauge.judge.plan import Plan, PlanStep
 from strandgauge.lift.advice import Advice

@@ -15,9 +15,9 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from strandgauge.codes.facts import Note
 from strandgauge.colour.cielab import Lab
 from strandgauge.colour.srgb import hex_colour
-from strandgauge.facts import Note
 from strandgauge.reading.model import CardCheck, PatchCheck, Reading
 from strandgauge.words import reading as words
 from strandgauge.words import said

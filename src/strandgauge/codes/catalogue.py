@@ -11,7 +11,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from strandgauge.facts import Note
+from strandgauge.codes.facts import Note
 
 LANGUAGE = "en"
 
@@ -52,7 +52,7 @@ def entries() -> dict[str, Entry]:
     """Return every entry by its dotted key."""
     import tomllib
 
-    text = Path(__file__).with_name("words").joinpath(f"{LANGUAGE}.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[1] / "words" / f"{LANGUAGE}.toml").read_text(encoding="utf-8")
     return dict(_flat(tomllib.loads(text), ""))
 
 

@@ -196,6 +196,21 @@ def _pinhole(points: np.ndarray, tilt: float) -> np.ndarray:
     return (moved[:, :2] / (420 - moved[:, 2:]) * 2600 + [800, 600]).astype(np.float32)
 
 
+def test_a_dark_board_beside_the_marks_is_not_taken_for_their_edge():
+    """Marks of 32 mm on a chart whose board begins 4 mm from them, within a seventh of their side."""
+    places = ((5.0, 5.0), (111.0, 5.0), (111.0, 68.0), (5.0, 68.0))
+    squares = (((x, y), (x + 32, y), (x + 32, y + 32), (x, y + 32)) for x, y in places)
+    marks = tuple(replace(mark, corners=square) for mark, square in zip(CARD.markers, squares, strict=True))
+    chart = replace(CARD, markers=marks, patches=())
+    painted = paint(chart, pixels_per_mm=6)
+    painted[:, 41 * 6 : 107 * 6] = 0.02
+    corners = ((180, 170), (630, 150), (660, 450), (150, 460))
+    shot = Shot(size=(800, 600), corners=corners, background=0.8)
+    view = find_card(photograph(painted, chart, shot), chart)
+    assert view.residual_mm < 0.15
+    assert view.outline == pytest.approx(np.array(corners), abs=1.0)
+
+
 @pytest.mark.parametrize(("side", "fault"), [(1, "small"), (5, "small"), (63, "small"), (64, "no-mark")])
 def test_a_picture_of_a_few_pixels_holds_no_card(side, fault):
     with pytest.raises(NoCardError) as refusal:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
+from strandgauge.errors import BlurError, CardCutOffError, CardFoldedError, NoCardError, WrongCardVersionError
+from strandgauge.reading import pipeline
 from strandgauge.reading.pipeline import open_card
 from strandphoto import jpeg
 from synthetic import Shot, photograph
@@ -24,3 +27,28 @@ def test_a_small_card_has_its_photo_opened_once_more_and_larger(card, sheet, wid
     assert max(found.photo.pixels.shape) == longest
     assert found.view.pixels_per_mm == pytest.approx(width_px / 148.0 * longest / 3200, rel=0.02)
     assert np.median(found.fitted.delta_e00[found.samples.is_patch]) < 1.0
+
+
+@pytest.mark.parametrize(
+    ("error", "looks"),
+    [
+        (NoCardError, 2),
+        (CardCutOffError, 2),
+        (BlurError, 2),
+        (CardFoldedError, 2),
+        (WrongCardVersionError, 1),  # marks of another version were read: a closer look reads the same
+    ],
+)
+def test_what_a_small_picture_may_show_wrongly_is_looked_at_more_closely(card, monkeypatch, error, looks):
+    seen = []
+
+    def unseen(pixels, card):
+        seen.append(max(pixels.shape))
+        raise error("not seen")
+
+    monkeypatch.setattr(pipeline, "find_card", unseen)
+    photo = cv2.imencode(".jpg", np.full((1800, 2400, 3), 128, np.uint8))[1].tobytes()
+    with pytest.raises(error):
+        open_card(photo, card)
+    assert len(seen) == looks
+    assert seen == sorted(set(seen))

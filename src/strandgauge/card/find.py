@@ -294,13 +294,21 @@ def _fit_plane(
     """Refine the corners in the picture itself and fit the map from millimetres to pixels."""
     target = np.concatenate([_corners(wanted[i]) for i in used])
     rough = _agreeing(target, np.concatenate([corners[i] for i in used]))
-    sides = [np.linalg.norm(corners[i] - np.roll(corners[i], 1, axis=0), axis=1).min() for i in used]
+    side = min(np.linalg.norm(corners[i] - np.roll(corners[i], 1, axis=0), axis=1).min() for i in used)
+    # The fast search is off by pixels now and then, which a wide window mends; but a wide window takes in what
+    # lies beside a mark, such as the edge of a dark board. What fits one plane better is the truer.
+    ways = [_refined(grey, rough, side, windows) for windows in ((7, 12), (12,))]
+    planes = [plane for way in ways if (plane := _plane(target, way)) is not None]
+    if not planes:
+        raise NoCardError(fault="edge-on")
+    return min(planes, key=lambda plane: plane[1])
+
+
+def _refined(grey: NDArray[np.uint8], rough: Array, side: float, shares: tuple[int, ...]) -> Array:
+    """Move (N, 2) corners to where edges cross, in windows of `side` over each of the shares in turn."""
     refined: NDArray[Any] = rough.astype(np.float32).reshape(-1, 1, 2)
-    for share in (
-        7,
-        12,
-    ):  # the fast search is off by pixels now and then: a wide window first, then a sure one
-        half_window = int(np.clip(min(sides) / share, 2, 16))
+    for share in shares:
+        half_window = int(np.clip(side / share, 2, 16))
         refined = cv2.cornerSubPix(
             grey,
             np.asarray(refined, dtype=np.float32),
@@ -309,11 +317,15 @@ def _fit_plane(
             (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02),
         )
     fine = np.asarray(refined, dtype=np.float64).reshape(-1, 2)
-    strayed = np.linalg.norm(fine - rough, axis=1) > max(4.0, min(sides) / 5)
-    corners_px: Array = np.where(strayed[:, None], rough, fine)
+    strayed = np.linalg.norm(fine - rough, axis=1) > max(4.0, side / 5)
+    return np.asarray(np.where(strayed[:, None], rough, fine))
+
+
+def _plane(target: Array, corners_px: Array) -> tuple[Array, float] | None:
+    """Return the map from millimetres to (4 M, 2) corners and its rms residual, mm; None of corners in a line."""
     found, _ = cv2.findHomography(target, corners_px, 0)
     if found is None:
-        raise NoCardError(fault="edge-on")
+        return None
     homography = np.asarray(found, dtype=np.float64)
     missed = np.asarray(project(homography, target) - corners_px, dtype=np.float64)
     residual_px = _without_shrinkage(missed, corners_px)

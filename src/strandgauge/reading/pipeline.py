@@ -21,6 +21,7 @@ from strandgauge.card.model import CardDefinition, Window
 from strandgauge.card.sample import Samples, sample_card
 from strandgauge.errors import (
     BadCardDefinitionError,
+    CardFoldedError,
     CardUnseenError,
     OverexposedError,
     StrandgaugeError,
@@ -175,7 +176,7 @@ def open_card(source: Path | bytes, card: CardDefinition) -> CardReading:
     try:
         view = find_card(photo.pixels, card)
         enough = view.pixels_per_mm >= ENOUGH_PIXELS_PER_MM
-    except CardUnseenError:
+    except (CardUnseenError, CardFoldedError):
         enough = False
     if not enough and photo.scale < 1:
         photo = open_photo(source, longest_side_wanted=CLOSER_LOOK_SIDE)

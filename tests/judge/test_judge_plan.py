@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import time
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,11 +13,12 @@ from rich.console import Console
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.mix import parse_mix
 from strandgauge.dye.palette import load_palette
-from strandgauge.dye.targets import find_target, load_targets
+from strandgauge.dye.region import region_of
+from strandgauge.dye.targets import Target, find_target, load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.pigment import solve_base
 from strandgauge.judge.history import History, history_from
-from strandgauge.judge.outlook import TYPED_SD, BaseZone
+from strandgauge.judge.outlook import TYPED_SD, BaseZone, Settings
 from strandgauge.judge.plan import Faded, held_of, make_plan, uptake_from
 from strandgauge.show.terminal.plan import print_plan
 from strandgauge.words.plan import fading, headline, step_line, watch_lines
@@ -92,6 +94,39 @@ def test_what_zones_have_in_common_is_told_once_and_a_pipe_gets_no_blanks():
         lines = file.getvalue().splitlines()
         assert [line for line in lines if line != line.rstrip() or len(line) > width] == []
         assert sum("lift it" in line for line in lines) <= 2  # the headline, and the step
+
+
+def test_a_melt_goes_from_deep_to_sheer_in_one_set_of_dyes_and_bowls_that_give_the_same_are_one():
+    wish = Settings(melt=True)
+    for hair in (
+        head(10.8, 10.8, 10.8),
+        [BaseZone("overall", tuple(LADDER.lab_at(10.8).tolist()), TYPED_SD)],
+    ):
+        made = make_plan(hair, find_target("pastel pink", TARGETS), PALETTE, TARGETS, LADDER, wish)
+        steps = [step for step in made.steps if step.formula]
+        assert [step.zone for step in steps] == ["root", "mids", "ends"]
+        depth = [step.predicted_lab[0] for step in steps]
+        assert depth == sorted(depth)
+        assert depth[-1] - depth[0] > 4.0
+        region = region_of(made.target)
+        assert all(region.away(step.predicted_lab) < 3.0 for step in steps)
+        assert all("melt-each" in step.watch for step in steps)
+    # A shade with little depth of its own: what mids and ends would get cannot be told apart.
+    own = Target("own", (60.0, 20.0, 0.0), ((58.0, 20.0, 0.0),))
+    made = make_plan(head(11, 11, 11), own, PALETTE, TARGETS, LADDER, wish)
+    assert [step.zone for step in made.steps if step.formula] == ["root+mids+ends"]
+    assert not any("melt-each" in step.watch for step in made.steps)
+
+
+def test_what_may_be_there_already_is_read_again_after_the_rinse_and_coloured_with_the_rest():
+    unsure = replace(head(9.4, 8, 8)[0], level_sd=0.9)
+    made = plan([unsure, *head(9.4, 8, 8)[1:]], "lilac", {"virgin": True})
+    by_do = {}
+    for step in made.steps:
+        by_do.setdefault(step.do, []).append(step)
+    assert "root" not in "+".join(step.zone for step in by_do["lift"])
+    assert "root" in by_do["look-again"][0].zone.split("+")
+    assert all(step.forecast for do in ("dye", "tone") for step in by_do.get(do, []))
 
 
 def test_grams_are_those_of_the_head():

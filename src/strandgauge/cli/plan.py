@@ -67,6 +67,9 @@ def plan(
     ] = 60.0,
     scale: Annotated[float, typer.Option(metavar="GRAMS", help="Smallest step of your scale.")] = 0.1,
     shelf: ShelfOption = None,
+    melt: Annotated[
+        bool, typer.Option("--melt", help="From deep at the root to sheer at the ends: two or three mixes.")
+    ] = False,
     result: Annotated[
         str | None,
         typer.Option(
@@ -100,7 +103,7 @@ def plan(
             kit.shelf,
             kit.targets,
             kit.ladder,
-            Settings(bowl=bowl, scale=scale),
+            Settings(bowl=bowl, scale=scale, melt=melt),
             known,
             None if length is None else length.value,
             density.value,

@@ -32,6 +32,10 @@ class Region:
         apart = delta_e_2000(np.asarray(lab, dtype=float)[..., None, :], self.line)
         return np.asarray(apart.min(axis=-1))
 
+    def at(self, depth: float) -> Array:
+        """Return the colour (3,) at a depth: 0 for the clearest, 1 for the deepest that goes by the name."""
+        return np.asarray(self.line[round(depth * (len(self.line) - 1))])
+
 
 def region_of(target: Target) -> Region:
     """Return the region of a shade."""

@@ -76,6 +76,8 @@ class Settings:
     seed: int = 20
     instead: bool = True
     """Whether other shades are looked for."""
+    melt: bool = False
+    """Whether the shade is to go from deep at the root to sheer at the ends."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ from strandgauge.dye.targets import Target
 from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.hair.levels import Ladder, level_at_least
 from strandgauge.hair.pigment import solve_base
-from strandgauge.judge.history import NOTHING_TOLD, History
+from strandgauge.judge.history import NOTHING_TOLD, ZONES, History
 from strandgauge.judge.needs import grid_for
 from strandgauge.judge.outlook import BaseZone, Outlook, Settings, ZoneOutlook
 from strandgauge.judge.reach import reach
@@ -35,6 +35,7 @@ Length = Literal["short", "medium", "long"]
 Density = Literal["fine", "medium", "thick"]
 
 BEFORE: tuple[Do, ...] = ("ask-history", "metal-test", "wait", "clarify", "remove-dye")
+LIFT_WATCH = ("look-every-five", "stretch-each-look", "scalp-each-look", "makers-time")
 FORESEEN_SD = (2.0, 1.2, 1.8)
 """Standard uncertainty of the colour that hair will have once it is lifted; own choice."""
 NOTICED = 5.0
@@ -172,41 +173,24 @@ def make_plan(
     BadMixError : the bowl cannot be weighed.
     """
     settings, times = settings or Settings(), load_times()
+    if settings.melt and len(bases) == 1:
+        bases = [replace(bases[0], name=name) for name in ("root", "mids", "ends", "overall")]
     outlook = reach(bases, target, palette, targets, ladder, settings, history)
-    lifted = {one.zone for one in _lifts(outlook)}
-    # Once lifted, its history is what was just done, and no further lift is spoken of.
-    then = (
-        outlook
-        if not lifted
-        else reach(
-            [
-                _as_lifted(zone, outlook.zone(zone.name), ladder) if zone.name in lifted else zone
-                for zone in bases
-            ],
-            target,
-            palette,
-            (),
-            ladder,
-            replace(settings, instead=False),
-            History(
-                natural_white=history.natural_white, uptake=history.uptake, lightened=("root", "mids", "ends")
-            ),
-        )
-    )
+    lifted = {one.zone for one in outlook.advice if one.do == "lift"}
+    then = outlook
+    if lifted:
+        hair = [
+            _as_lifted(zone, outlook.zone(zone.name), ladder) if zone.name in lifted else zone
+            for zone in bases
+        ]
+        # Once lifted, its history is what was just done, and no further lift is spoken of.
+        done = History(natural_white=history.natural_white, uptake=history.uptake, lightened=ZONES)
+        then = reach(hair, target, palette, (), ladder, replace(settings, instead=False), done)
     steps = [*_before(outlook, times), *_lifting(outlook, times)]
     stopped = any(step.do in STOPS for step in steps) and not lifted
-    colouring = (
-        []
-        if _nothing_goes_on(outlook)
-        else _colouring(outlook, then, palette, ladder, settings, history, times)
-    )
-    if not stopped or any(one.do in COLOURS for one in outlook.advice):
-        steps += colouring
-    steps += [
-        PlanStep(one.zone, one.do, None, None, one.why, facts=one.facts)
-        for one in outlook.advice
-        if one.do == "choose-another"
-    ]
+    if not _nothing_goes_on(outlook) and (not stopped or outlook.does(*COLOURS)):
+        steps += _colouring(outlook, then, palette, ladder, settings, history, times)
+    steps += [_step(one, why=one.why) for one in outlook.advice if one.do == "choose-another"]
     steps = _told_once(steps)
     grams = _grams(length, density, times)
     if grams is not None:
@@ -242,44 +226,50 @@ def _span(times: Times, name: str) -> Span:
     return Span(*times.minutes[name])
 
 
+def _step(
+    one: Advice,
+    minutes: Span | None = None,
+    formula: tuple[FormulaPart, ...] | None = None,
+    why: tuple[str, ...] = (),
+    lab: Lab | None = None,
+    forecast: bool = False,
+) -> PlanStep:
+    """Return the step for a piece of advice on one zone."""
+    facts = one.facts if formula is None else ()
+    return PlanStep(one.zone, one.do, minutes, formula, why, lab, facts=facts, forecast=forecast)
+
+
 def _before(outlook: Outlook, times: Times) -> list[PlanStep]:
-    """Return stops, questions, tests and washing, each once for all zones that share it."""
-    found: dict[tuple[Do, tuple[str, ...]], list[Advice]] = {}
-    for one in outlook.advice:
-        if one.do in STOPS or one.do in BEFORE:
-            found.setdefault((one.do, one.why), []).append(one)
-    washing = ("clarify", "remove-dye")
+    """Return stops, questions, tests and washing."""
+    wash = _span(times, "wash")
     return [
-        PlanStep(
-            _joined(same), do, _span(times, "wash") if do in washing else None, None, why, facts=same[0].facts
-        )
-        for (do, why), same in found.items()
+        _step(one, wash if one.do in ("clarify", "remove-dye") else None, why=one.why)
+        for one in outlook.advice
+        if one.do in STOPS or one.do in BEFORE
     ]
 
 
 def _told_once(steps: Sequence[PlanStep]) -> list[PlanStep]:
-    """Return the steps with those that follow each other and differ in nothing but the zone as one."""
-    told: list[PlanStep] = []
+    """Return the steps with those that differ in nothing but the zone as one, in the place of the first."""
+    alike: dict[tuple[object, ...], list[PlanStep]] = {}
     for step in steps:
-        if told and "overall" not in (told[-1].zone, step.zone) and _but_zone(told[-1]) == _but_zone(step):
-            told[-1] = replace(told[-1], zone=f"{told[-1].zone}+{step.zone}")
-        else:
-            told.append(step)
-    return told
-
-
-def _but_zone(step: PlanStep) -> tuple[object, ...]:
-    """Return what is told of a step besides its zone; mixes as they are weighed."""
-    weighed = None if step.formula is None else tuple((part.dye, part.grams) for part in step.formula)
-    return step.do, step.minutes, weighed, step.watch, step.level, step.facts, step.forecast
-
-
-def _joined(advice: Sequence[Advice]) -> str:
-    return "+".join(dict.fromkeys(one.zone for one in advice))
-
-
-def _lifts(outlook: Outlook) -> list[Advice]:
-    return [one for one in outlook.advice if one.do == "lift"]
+        # Mixes are compared as they are weighed; numbers count where they are what is told.
+        weighed = None if step.formula is None else tuple((part.dye, part.grams) for part in step.formula)
+        told = step.facts if step.do in ("choose-another", "look-again") else ()
+        key = (
+            step.zone == "overall",
+            step.do,
+            step.minutes,
+            weighed,
+            step.watch,
+            step.level,
+            told,
+            step.forecast,
+        )
+        alike.setdefault(key, []).append(step)
+    return [
+        replace(same[0], zone="+".join(dict.fromkeys(step.zone for step in same))) for same in alike.values()
+    ]
 
 
 def _melts(outlook: Outlook) -> bool:
@@ -288,31 +278,32 @@ def _melts(outlook: Outlook) -> bool:
 
 
 def _lifting(outlook: Outlook, times: Times) -> list[PlanStep]:
-    lifts = _lifts(outlook)
-    if not lifts:
-        return []
-    alike: dict[tuple[float | None, bool], list[Advice]] = {}
+    """Return lightener, its rinsing, and the look that follows, also at zones that may be there already."""
+    lifts = [one for one in outlook.advice if one.do == "lift"]
+    steps = []
     for one in lifts:
         needs = outlook.zone(one.zone).needs
-        level = None if needs is None else float(level_at_least(needs.level))
-        alike.setdefault((level, "regrowth" in one.why), []).append(one)
-    steps = []
-    for (level, regrowth), same in alike.items():
-        watch = ("only-regrowth",) if regrowth else ()
         steps.append(
             PlanStep(
-                _joined(same),
+                one.zone,
                 "lift",
                 _span(times, "lift"),
                 None,
-                (*watch, "look-every-five", "stretch-each-look", "scalp-each-look", "makers-time"),
-                level=level,
+                (*(("only-regrowth",) if "regrowth" in one.why else ()), *LIFT_WATCH),
+                level=None if needs is None else float(level_at_least(needs.level)),
             )
         )
-    where = _joined(lifts)
-    steps.append(PlanStep(where, "rinse", None, None, ("ahead-first", "rinse-cool")))
-    steps.append(PlanStep(where, "look-again", None, None, ("dry-and-read",)))
+    steps += [PlanStep(one.zone, "rinse", None, None, ("ahead-first", "rinse-cool")) for one in lifts]
+    for one in (*lifts, *_unsure(outlook)):
+        again = PlanStep(one.zone, "look-again", None, None, ("dry-and-read",))
+        steps.append(again if lifts else _step(one, why=one.why))
     return steps
+
+
+def _unsure(outlook: Outlook) -> list[Advice]:
+    """Return what is advised on zones of which a reading cannot tell whether they are there."""
+    again = [one for one in outlook.advice if one.do == "look-again"]
+    return [one for one in again if not outlook.does(*COLOURS, zone=one.zone)]
 
 
 def _colouring(
@@ -324,67 +315,38 @@ def _colouring(
     history: History,
     times: Times,
 ) -> list[PlanStep]:
-    """Return what goes on: fill, neutralise, root, then the shade, bowl by bowl."""
-    lifted = {one.zone for one in _lifts(now)}
+    """Return what goes on: fill, neutralise, root, then the shade."""
+    lifts = [one for one in now.advice if one.do == "lift"]
+    zones = {zone.name: zone for zone in then.zones}
     steps: list[PlanStep] = []
     filled: list[BaseZone] = []
     for one in then.advice:
-        zone = next((z for z in then.zones if z.name == one.zone), None)
-        if zone is None:
-            continue
         if one.do == "fill":
-            formula, lab = _filler(zone, then, palette, ladder, settings)
-            steps.append(PlanStep(one.zone, "fill", _span(times, "fill"), formula, ("fill-damp",), lab))
+            formula, lab = _filler(zones[one.zone], then, palette, ladder, settings)
+            steps.append(_step(one, _span(times, "fill"), formula, ("fill-damp",), lab))
             filled.append(BaseZone(one.zone, lab, FORESEEN_SD))
-        elif one.do == "neutralise" and zone.pretone is not None:
-            tone = zone.pretone
-            steps.append(
-                PlanStep(
-                    one.zone,
-                    "neutralise",
-                    _span(times, "tone"),
-                    tone.formula,
-                    ("watch-tone",),
-                    tone.base_after_lab,
-                )
-            )
+        elif one.do == "neutralise" and (tone := zones[one.zone].pretone) is not None:
+            steps.append(_step(one, _span(times, "tone"), tone.formula, ("watch-tone",), tone.base_after_lab))
     if _melts(now):
-        shadow = now.shadow
+        shadow, watch = now.shadow, ("melt-into-lengths",)
         steps.append(
-            PlanStep(
-                "root",
-                "melt-root",
-                _span(times, "melt"),
-                shadow.formula,
-                ("melt-into-lengths",),
-                shadow.predicted_lab,
-            )
+            PlanStep("root", "melt-root", _span(times, "melt"), shadow.formula, watch, shadow.predicted_lab)
         )
-    bowls: dict[int, list[Advice]] = {}
-    for one in then.advice:
-        if one.do in COLOURS and not (one.zone == "root" and _melts(now)):
-            bowls.setdefault(then.zone(one.zone).bowl, []).append(one)
-    over = None
     if filled:  # the shade goes over the filler, not over the hair as it was
         over = reach(filled, then.target, palette, (), ladder, replace(settings, instead=False), history)
-    for same in bowls.values():
-        zone = then.zone(same[0].zone)
-        if over is not None and zone.name in {one.name for one in filled}:
-            zone = over.zone(zone.name)
-        forecast = any(one.zone in lifted for one in same)
-        watch = ("read-dry-first",) if forecast else ()
-        time = "tone" if same[0].do == "tone" else "dye"
-        steps.append(
-            PlanStep(
-                _joined(same),
-                same[0].do,
-                _span(times, time),
-                zone.formula,
-                (*watch, "strand-test", "makers-time-dye"),
-                zone.predicted_lab,
-                forecast=forecast,
-            )
-        )
+        zones |= {zone.name: zone for zone in over.zones}
+    coloured = [one for one in then.advice if one.do in COLOURS]
+    waiting = {one.zone for one in (*lifts, *_unsure(now))}
+    if lifts:  # the look after the rinse tells whether these are there; the shade goes on all in one go
+        coloured += [replace(one, do="dye") for one in _unsure(then) if zones[one.zone].verdict != "out"]
+        coloured.sort(key=lambda one: ZONES.index(one.zone) if one.zone in ZONES else len(ZONES))
+    coloured = [one for one in coloured if not (one.zone == "root" and _melts(now))]
+    melted = ("melt-each",) if settings.melt and len({zones[one.zone].bowl for one in coloured}) > 1 else ()
+    for one in coloured:
+        zone, forecast = zones[one.zone], bool(lifts) and one.zone in waiting
+        watch = (*(("read-dry-first",) if forecast else ()), *melted, "strand-test", "makers-time-dye")
+        time = _span(times, "tone" if one.do == "tone" else "dye")
+        steps.append(_step(one, time, zone.formula, watch, zone.predicted_lab, forecast=forecast))
     return steps
 
 

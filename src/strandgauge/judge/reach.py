@@ -65,6 +65,10 @@ DYE_COST = 0.02
 """... that one dye more must win ..."""
 OTHER_DYES_COST = 0.1
 """... and that other dyes than those of the strand as a whole must win."""
+MELT = {"root": 1.0, "ends": 0.0}
+"""How deep a melt is at each zone, see `Region.at`; half-way between for the others."""
+MELT_COST = 0.05
+"""Chance that a step of CIEDE2000 away from that depth must win."""
 SAME_BOWL = 0.03
 """Chance that may be lost by serving several zones from one bowl."""
 FULLER = (1.3, 1.7)
@@ -165,6 +169,10 @@ class _Work:
     grid: Grid
     ladder: Ladder
     settings: Settings
+
+    def aim(self, zone: str) -> Array:
+        """Return the colour (3,) of a melt at a zone."""
+        return self.region.at(MELT.get(zone, 0.5))
 
 
 @dataclass(frozen=True, eq=False)
@@ -270,12 +278,14 @@ class _Choice:
 
 def _choices(heads: Sequence[_Head], whole: int, drawn: Draws, work: _Work) -> list[_Choice]:
     """Choose a mix for each zone: that of the strand as a whole first, the others rather from the same dyes."""
-    means = _stack([head.base for head in heads])
-    ranked = ranked_mixes(means, work.region.anchors, work.grid, RANKED)
+    means, aims = _stack([head.base for head in heads]), work.region.anchors
+    if work.settings.melt:
+        aims = np.vstack([aims, [work.aim(head.zone.name) for head in heads]])
+    ranked = ranked_mixes(means, aims, work.grid, RANKED)
     first = _choose(heads[whole], whole, ranked[whole], None, drawn, work)
     dyes = first.held > 0.0
     same = _few(work.grid, dyes)
-    shared = None if same is None or len(heads) == 1 else best_mixes(means, work.region.anchors, same)
+    shared = None if same is None or len(heads) == 1 else best_mixes(means, aims, same)
     chosen = []
     for place, head in enumerate(heads):
         mine = ranked[place]
@@ -321,7 +331,12 @@ def _choose(
             mixes += [some * np.minimum(factor, most) for factor in FULLER]
             depth += [anchor] * (2 * len(some))
     held = np.vstack(mixes)
-    away = region.away(head.base.dyed(held @ palette.curves))
+    given = head.base.dyed(held @ palette.curves)
+    away = region.away(given)
+    if settings.melt:
+        deeper = MELT_COST * delta_e_2000(given, work.aim(head.zone.name))
+    else:
+        deeper = DEEPER_COST * np.array(depth)
     worth = np.flatnonzero(away <= away.min() + 3.0)
     pieces = _weighted(head)
     shares = [
@@ -330,7 +345,7 @@ def _choose(
     counts = (held[worth] > 0.0).sum(axis=1)
     other = 0.0 if dyes is None else OTHER_DYES_COST * np.any((held[worth] > 0.0) & ~dyes, axis=1)
     score = np.array([np.mean(one >= MOST_OF_IT - 1e-9) + 0.2 * np.mean(one) for one in shares])
-    score = score - DEEPER_COST * np.array(depth)[worth] - DYE_COST * counts - other - 0.02 * away[worth]
+    score = score - deeper[worth] - DYE_COST * counts - other - 0.02 * away[worth]
     best = int(worth[int(np.argmax(score))])
     # Where no mix comes near, none is shown: what it would give is nobody's wish.
     return _weighed(head, place, held[best if away[best] <= settings.turns_within else 0], drawn, work)
@@ -487,6 +502,8 @@ def _in_one_bowl(
                 continue
             if float(work.region.away(shared.lab)) > zone.delta_e00 + UNEVEN / 2.0:
                 continue
+            if work.settings.melt and float(delta_e_2000(shared.lab, choice.lab)) > UNEVEN:
+                continue
             choices[place] = shared
             found[place] = replace(
                 _zone_outlook(heads[place], shared, np.zeros(len(shared.held)), zone.needs, work),
@@ -624,9 +641,9 @@ def _evening(
     work: _Work,
 ) -> Evening | None:
     """Say whether the zones come out alike, and bring them together at what the darkest can reach."""
-    if len(own) < 2:
-        return None
     palette, settings = work.palette, work.settings
+    if len(own) < 2 or settings.melt:
+        return None
     now = _largest_difference(np.array([choices[place].lab for place in own]))
     if now <= UNEVEN:
         return Evening(now, now, (), "one-colour")

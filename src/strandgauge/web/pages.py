@@ -110,11 +110,11 @@ def _strand_routes(routes: APIRouter, service: Service) -> None:
         return live(request, service, drawn)
 
     @routes.get("/strands/{strand_id}/plan")
-    def plan(request: Request, strand_id: int) -> Response:
+    def plan(request: Request, strand_id: int, melt: bool = False) -> Response:
         screen = screens.strand_screen(service, strand_id, service.now())
         # Where the answer is to stop, or all is done, there is nothing to plan.
-        made = None if screen.step.kind in ("stop", "done") else service.plan(screen.judged)
-        return live(request, service, page(service, "plan.html.j2", screen=screen, plan=made))
+        made = None if screen.step.kind in ("stop", "done") else service.plan(screen.judged, melt)
+        return live(request, service, page(service, "plan.html.j2", screen=screen, plan=made, melt=melt))
 
     @routes.get("/strands/{strand_id}/settings")
     def settings(strand_id: int) -> Response:

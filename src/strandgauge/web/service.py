@@ -332,7 +332,7 @@ class Service:
             known = self._kept(self._outlooks, key, made)
         return known
 
-    def plan(self, judged: Judged) -> Plan | None:
+    def plan(self, judged: Judged, melt: bool = False) -> Plan | None:
         """Return the plan from a strand's last look for its wanted shade; None without either."""
         from strandgauge.judge.plan import make_plan
 
@@ -340,12 +340,13 @@ class Service:
         if judged.last is None or shade is None:
             return None
         history = replace(judged.history, stretch=judged.stretch)
-        key = (judged.last.check_id, shade.name, history)
+        key = (judged.last.check_id, shade.name, history, melt)
         with self._lock:
             known = self._plans.get(key)
         if known is None:
             kit, hair = self.kit, base_zones(judged.last.reading)
-            made = make_plan(hair, shade, kit.shelf, kit.targets, kit.ladder, history=history)
+            settings = Settings(melt=melt)
+            made = make_plan(hair, shade, kit.shelf, kit.targets, kit.ladder, settings, history)
             known = self._kept(self._plans, key, made)
         return known
 

@@ -9,12 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from strandgauge.judge.moment import Chair, moment
-from strandgauge.judge.nextstep import NextStep
+from strandgauge.judge.nextstep import Course
 
-GO = NextStep("go on", "Go on", "Still lifting.", 5.0)
-SLOW = NextStep("slow", "Go slow", "It came back slowly.", 5.0)
-STOP = NextStep("stop", "Stop", "As light as it will get.")
-READY = NextStep("ready", "Ready", "Light enough: rinse.")
+GO = Course("go on", 5.0)
+SLOW = Course("slow", 5.0)
+STOP = Course("stop", None)
+READY = Course("ready", None)
 ON = Chair(minutes=20.0, limit=40.0, since_look=1.0)
 
 

@@ -120,7 +120,7 @@ def test_an_open_page_follows_the_clock_and_the_other_phone(browse, site):  # no
     site.clock.pass_(25.2)
     assert until(one, "Time is up") < 5.0
     wall.locator(".panel.stop", has_text="Two phones").wait_for(timeout=5_000)
-    assert "Time is up" in wall.title()
+    wall.wait_for_function("() => document.title.includes('Time is up')", timeout=5_000)
     site.clock.pass_(9 * 60.0)
     two.reload()
     assert "Time is up" in card.inner_text()

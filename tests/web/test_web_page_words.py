@@ -12,10 +12,10 @@ from strandgauge.dye.palette import load_palette
 from strandgauge.dye.targets import find_target, load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.judge.follow import follow
-from strandgauge.judge.nextstep import worst_stretch
+from strandgauge.judge.nextstep import next_step, worst_stretch
 from strandgauge.judge.outlook import BaseZone
 from strandgauge.judge.reach import reach
-from strandgauge.words.nextstep import curve_sentences, next_step, short_verdict
+from strandgauge.words.nextstep import curve_sentences, in_words, short_verdict
 
 TRUE, CLOSE, FAR, FORBIDDEN = (9.7, "copper"), (9.7, "pastel pink"), (7.9, "rose"), (5.2, "pastel pink")
 
@@ -62,7 +62,7 @@ OUTLOOKS = (None, TRUE, CLOSE, FAR, FORBIDDEN)
     ],
 )
 def test_the_word(seen, lift, stretch, kind, word):
-    step = next_step(outlook(*seen) if seen else None, lift, stretch)
+    step = in_words(next_step(outlook(*seen) if seen else None, lift, stretch))
     assert (step.kind, step.word) == (kind, word)
     assert step.sentence[0].isupper()
     assert step.sentence.endswith(".")
@@ -71,7 +71,7 @@ def test_the_word(seen, lift, stretch, kind, word):
 @pytest.mark.parametrize(("seen", "lift"), list(product(OUTLOOKS, STATES)))
 def test_gummy_is_stop_whatever_else(seen, lift):
     step = next_step(outlook(*seen) if seen else None, lift, "gummy")
-    assert (step.kind, step.word, step.minutes) == ("stop", "Stop", None)
+    assert (step.kind, step.code, step.minutes) == ("stop", "stop-condition", None)
 
 
 @pytest.mark.parametrize(("seen", "stretch"), list(product(OUTLOOKS, (None, "springs back", "slow"))))
@@ -82,11 +82,11 @@ def test_no_shade_and_no_stretch_goes_past_the_time_limit(seen, stretch):
 def test_a_look_that_does_not_fit_is_taken_again_however_good_it_seems():
     odd = curve(4.0, 5.2, 6.2, 3.0, minutes=(5.0, 12.0, 19.0, 26.0))
     assert not odd.looks[-1].used
-    assert next_step(outlook(*TRUE), odd).word == "Look again"
+    assert next_step(outlook(*TRUE), odd).code == "look-again"
 
 
 def test_the_sentence_leaves_the_time_to_the_countdown():
-    step = next_step(outlook(*FAR), LIFTING)
+    step = in_words(next_step(outlook(*FAR), LIFTING))
     assert step.minutes == LIFTING.next_look
     assert "Look again" not in step.sentence
     assert step.sentence.startswith("Still lifting")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from strandgauge.codes.facts import Fact
-from strandgauge.judge.nextstep import NextStep, Stretch
+from strandgauge.judge.nextstep import Course, Stretch
 
 MomentKind = Literal["look", "go on", "slow", "stop", "ready", "done"]
 Stage = Literal["no lightener", "lightening", "rinsed", "dried", "done"]
@@ -95,7 +95,7 @@ class Moment:
         return self.due is not None and self.due < DUE_NOW
 
 
-def moment(step: NextStep | None, chair: Chair) -> Moment:
+def moment(step: Course | None, chair: Chair) -> Moment:
     """Say what to do now.
 
     Parameters

@@ -10,6 +10,7 @@ from pathlib import Path
 from strandgauge.errors import StrandgaugeError
 from strandgauge.files.write import cannot_write, write_whole
 from strandgauge.judge.moment import Chair, Moment, moment
+from strandgauge.judge.nextstep import next_step
 from strandgauge.judge.outlook import Outlook, Settings, base_zones
 from strandgauge.kit import Kit
 from strandgauge.lift.curve import LiftCurve
@@ -21,7 +22,6 @@ from strandgauge.show.picture.strip import strip_jpeg
 from strandgauge.strand.names import ZoneName
 from strandgauge.watch.arrive import Arrived
 from strandgauge.words import say
-from strandgauge.words.nextstep import next_step
 
 REFRESH_SECONDS = 5
 """How often the page on the screen looks whether it is still true."""

@@ -16,14 +16,21 @@ from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import Target
 from strandgauge.judge.history import History
 from strandgauge.judge.moment import Chair, Moment, MomentKind, moment
-from strandgauge.judge.nextstep import NextStep, Stretch
+from strandgauge.judge.nextstep import NextStep, Stretch, next_step
 from strandgauge.judge.outlook import UNEVEN, Outlook
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.show.json.logbook import damage_of
 from strandgauge.web.service import Judged, chair_of
 from strandgauge.words import reading as words
 from strandgauge.words import say
-from strandgauge.words.nextstep import cautions, curve_sentences, first_caution, next_step, short_verdict
+from strandgauge.words.nextstep import (
+    StepInWords,
+    cautions,
+    curve_sentences,
+    first_caution,
+    in_words,
+    short_verdict,
+)
 
 if TYPE_CHECKING:
     from strandgauge.logbook.records import CheckRecord, Client, Event, Strand, StrandSummary, Visit
@@ -179,17 +186,18 @@ class VisitScreen:
 # --- what to do -----------------------------------------------------------------------------------------
 
 
-def step_at(step: NextStep | None, chair: Chair) -> Step:
+def step_at(step: NextStep | StepInWords | None, chair: Chair) -> Step:
     """Return what to do at one moment, in words."""
-    return _in_words(step, moment(step, chair))
+    return _told(step, moment(step, chair))
 
 
-def _in_words(step: NextStep | None, now: Moment) -> Step:
+def _told(step: NextStep | StepInWords | None, now: Moment) -> Step:
     if now.code is not None or step is None:
         return Step(
             now.kind, say(f"moment-word.{now.code}"), say(f"moment.{now.code}", **dict(now.facts)), now.due
         )
-    return Step(now.kind, step.word, step.sentence, now.due)
+    told = step if isinstance(step, StepInWords) else in_words(step)
+    return Step(now.kind, told.word, told.sentence, now.due)
 
 
 def answer_document(service: Service, judged: Judged, answer: Answer) -> dict[str, Any]:
@@ -199,7 +207,7 @@ def answer_document(service: Service, judged: Judged, answer: Answer) -> dict[st
     finding = find(service, answer, judged.strand.target, judged.history)
     visit = service.logbook.visit(judged.strand.visit_id)
     kept = service.logbook.client(visit.client_id).history
-    base = judged.step
+    base = None if judged.step is None else in_words(judged.step)
     return {
         "schema": ANSWER_SCHEMA,
         "kind": step.kind,
@@ -281,7 +289,7 @@ def _card(service: Service, one: StrandSummary, now: datetime) -> StrandCard:
         and base
         and kept.get("basis") == basis_of(one.strand, one.client.history, stretch, one.checks)
     ):
-        step = NextStep(base["kind"], base["word"], base["sentence"], base["minutes"])
+        step = StepInWords(base["kind"], base["minutes"], base["word"], base["sentence"])
         return StrandCard(head, step_at(step, head.chair), kept["level"])
     judged = service.judged(one.strand.id)
     chair = _chair(judged, now)
@@ -353,7 +361,7 @@ def strand_screen(
         finding = find(service, judged.last, judged.strand.target, judged.history, trying=trying, bowl=bowl)
         outlook = finding.outlook
         if finding.trying is not None:
-            step = _in_words(next_step(outlook, curve, judged.stretch), moment(judged.step, chair))
+            step = _told(next_step(outlook, curve, judged.stretch), moment(judged.step, chair))
         else:
             finding = replace(finding, verdict=_verdict(outlook, chair, step))
         if step.kind not in ("stop", "done"):
@@ -418,7 +426,7 @@ def look_screen(service: Service, answer: Answer) -> LookScreen:
         return LookScreen(
             None,
             find(service, answer, wanted, answer.history),
-            _in_words(step, moment(step, Chair(since_look=0.0))),
+            _told(step, moment(step, Chair(since_look=0.0))),
             {},
             False,
         )

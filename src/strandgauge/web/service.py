@@ -21,7 +21,7 @@ from strandgauge.hair.levels import Ladder
 from strandgauge.judge.follow import LiftCurve
 from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.moment import Chair
-from strandgauge.judge.nextstep import NextStep, worst_stretch
+from strandgauge.judge.nextstep import NextStep, next_step, worst_stretch
 from strandgauge.judge.outlook import Outlook, Settings, base_zones
 from strandgauge.kit import Kit, shipped
 from strandgauge.lift.times import LookTimes
@@ -34,7 +34,6 @@ from strandgauge.web.consultation import history_of
 from strandgauge.web.settings import ServerSettings
 from strandgauge.web.workers import Job, WorkerPool
 from strandgauge.words import say
-from strandgauge.words.nextstep import next_step
 
 if TYPE_CHECKING:
     from strandgauge.judge.plan import Plan

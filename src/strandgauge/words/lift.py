@@ -16,22 +16,35 @@ BEHIND = 0.8
 _OF_THE_WHOLE = ("lifting", "behind")
 _LOOKS = ("wet-mixed", "does-not-fit", "looks-torn")
 """Reasons to take the last look again before anything is decided."""
+_TIME_OR_FEEL = ("stop-condition", "stop-time")
+_AT_ONCE = ("no-lift-helps", "slow-now")
+"""Reasons for which it comes off that are called out as a stop."""
 
 
 def headline(curve: LiftCurve) -> str:
     """Return the answer in one short sentence."""
-    return _stop(curve) if curve.stop else f"{pace(curve)} {again(curve)}"
+    if not curve.stop:
+        return f"{pace(curve)} {again(curve)}"
+    first = curve.advice[0] if curve.advice else None
+    at_once = first is not None and (first.do in _TIME_OR_FEEL or _reason(curve) in _AT_ONCE)
+    return say("lift.at-once", what=off(curve)) if at_once else off(curve)
 
 
-def _stop(curve: LiftCurve) -> str:
+def _reason(curve: LiftCurve) -> str:
+    """Return the one reason that all parts share for taking it off."""
+    first = curve.advice[0]
+    return first.why[0] if len({one.why for one in curve.advice}) == 1 and first.why else "several"
+
+
+def off(curve: LiftCurve) -> str:
+    """Return why to take the lightener off, where it is to come off, in a short sentence or phrase."""
     if not curve.advice:
         return say("lift-off.several")
     first = curve.advice[0]
-    if first.do in ("stop-condition", "stop-time"):
+    if first.do in _TIME_OR_FEEL:
         return say(f"lift-stop.{first.do}")
-    reason = first.why[0] if len({one.why for one in curve.advice}) == 1 and first.why else "several"
     try:
-        return say(f"lift-off.{reason}", wish=_wish(curve), target=curve.target or "")
+        return say(f"lift-off.{_reason(curve)}", wish=_wish(curve), target=curve.target or "")
     except KeyError:  # a reason of a later version
         return say("lift-off.several")
 

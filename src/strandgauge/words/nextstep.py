@@ -1,8 +1,10 @@
-"""The next step in words: one large word and one sentence, from what `strandgauge.judge.advise` decided."""
+"""The next step in words: one large word and one sentence, of what `strandgauge.judge.nextstep` decided."""
 
 from __future__ import annotations
 
-from strandgauge.judge.nextstep import Kind, NextStep, Stretch
+from dataclasses import dataclass
+
+from strandgauge.judge.nextstep import Course, NextStep, Stretch
 from strandgauge.judge.outlook import Outlook
 from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import LiftCurve
@@ -10,75 +12,38 @@ from strandgauge.words import judge as words
 from strandgauge.words import lift, said, say, sentence
 
 STRETCH_ANSWERS: tuple[Stretch, ...] = ("springs back", "slow", "gummy")
-
-_KINDS: dict[str, Kind] = {
-    "lift": "slow",
-    "rinse": "ready",
-    "look-again": "slow",
-    "deposit": "ready",
-    "tone": "ready",
-    "dye": "ready",
-    "choose-another": "stop",
-    "stop-condition": "stop",
-    "stop-time": "stop",
-    "stop-history": "stop",
-}
-"""The shape for each thing to do; what is to be done before anything else goes slow."""
+_SAYS_ALL = (("gummy-now",), ("slow-now",))
+"""Reasons whose sentence says what to do, too."""
 
 
-def next_step(outlook: Outlook | None, curve: LiftCurve | None, stretch: Stretch | None = None) -> NextStep:
-    """Say what to do now.
+@dataclass(frozen=True, slots=True)
+class StepInWords(Course):
+    """The next step as it is shown."""
 
-    Parameters
-    ----------
-    outlook : for the wanted shade, where one is chosen.
-    curve : the strand's lift so far, where lightener is on.
-    stretch : the stylist's own answer to the stretch test; the worst one that this strand ever got.
-    """
-    if stretch == "gummy":
-        return NextStep("stop", say("step.stop-condition"), say("why.gummy-now"))
-    if stretch == "slow" and curve is not None:
-        return NextStep("stop", say("step.rinse"), say("why.slow-now"))
-    if curve is not None:
-        return _lifting(curve)
-    if outlook is None:
-        return NextStep("go on", say("step.no-shade"), say("step.nothing-to-aim-at"))
-    return step_of(outlook.advice)
+    word: str
+    """The biggest word of the answer."""
+    sentence: str
+    """What and why."""
 
 
-def step_of(advice: tuple[Advice, ...]) -> NextStep:
-    """Return the step that advice before lightener leads to: the first of it, and why."""
-    if not advice:
-        return NextStep("slow", say("step.look-again"), "")
-    first = advice[0]
-    why = words.why_sentences(first)
-    text = f"{sentence(words.do_words(first))}. {' '.join(why)}".strip()
-    return NextStep(_KINDS.get(first.do, "slow"), say(f"step.{first.do}"), text)
+def in_words(step: NextStep) -> StepInWords:
+    """Say what to do now."""
+    return StepInWords(step.kind, step.minutes, say(f"step.{step.code}"), _why(step))
 
 
-def _lifting(curve: LiftCurve) -> NextStep:
-    if curve.stop:
-        ready = curve.state == "light enough" and curve.advice[0].do == "rinse"
-        word = say("step.light-enough") if ready else say(f"step.{curve.advice[0].do}")
-        reasons = lift.sentences(curve)
-        text = lift.headline(curve) if ready or not reasons else f"{lift.headline(curve)} {reasons[0]}"
-        return NextStep("ready" if ready else "stop", word, sentence(text.removeprefix("Stop: ")))
-    off = any(one.do == "rinse" for one in curve.advice)
-    again = not curve.next_look
-    other = any(one.do == "choose-another" for one in curve.advice)
-    kind: Kind = "slow" if off or again or other or curve.state == "slowing" else "go on"
-    if off:
-        word = say("step.rinse-part")
-    elif again:
-        word = say("step.look-again")
-    elif other:
-        word = say("step.choose-another")
-    else:
-        word = say(f"step.{kind.replace(' ', '-')}")
-    reasons = lift.sentences(curve)
-    return NextStep(
-        kind, word, f"{lift.pace(curve)} {reasons[0] if reasons else ''}".strip(), curve.next_look
-    )
+def _why(step: NextStep) -> str:
+    about = step.about
+    if about is None:
+        return say("step.nothing-to-aim-at") if step.code == "no-shade" else ""
+    if isinstance(about, Advice):
+        why = " ".join(words.why_sentences(about))
+        return why if about.why[:1] in _SAYS_ALL else f"{sentence(words.do_words(about))}. {why}".strip()
+    reasons = lift.sentences(about)
+    first = reasons[0] if reasons else ""
+    if not about.stop:
+        return f"{lift.pace(about)} {first}".strip()
+    off = sentence(lift.off(about))
+    return off if step.kind == "ready" else f"{off} {first}".strip()
 
 
 def stretch_answers() -> tuple[tuple[Stretch, str, str], ...]:

@@ -15,6 +15,7 @@ import readings
 import strandgauge as sg
 from strandgauge import _front
 from strandgauge.change.compare import compare
+from strandgauge.errors import SamePhotoError
 from strandgauge.hair.levels import load_ladder
 from strandgauge.judge.follow import follow
 
@@ -114,6 +115,12 @@ def test_follow_takes_photos_with_their_own_times():
     curve = sg.follow(photos, start="10:00", target="lilac")
     assert [round(look.minutes) for look in curve.looks] == [5, 41]
     assert curve.target == "lilac"
+
+
+def test_one_photo_followed_twice_is_refused():
+    look = _front._public(sg.Reading, readings.reading())
+    with pytest.raises(SamePhotoError):
+        sg.follow([look, look], minutes=[5, 20])
 
 
 def test_a_batch_leaves_the_name_to_the_function(tmp_path):

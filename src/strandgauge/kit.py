@@ -170,10 +170,21 @@ class Kit:
         level : the level to come to.
         stretch : the worst answer that the strand's stretch tests gave.
         outlook : that of the latest look for the shade, where it is known already.
+
+        Raises
+        ------
+        BadTimesError : times or limit are impossible.
+        SamePhotoError : one photo is there twice; it would tell of hair that stands still.
         """
-        from strandgauge.judge.follow import follow, needs_of
+        from itertools import combinations
+
+        from strandgauge.errors import SamePhotoError
+        from strandgauge.judge.follow import follow, is_same_photo, needs_of
         from strandgauge.judge.outlook import Settings, base_zones
 
+        for one, other in combinations(readings, 2):
+            if is_same_photo(one, other):
+                raise SamePhotoError(photos=f"{one.photo} + {other.photo}")
         if outlook is None and target is not None and readings:
             latest = max(zip(times.minutes, readings, strict=False), key=lambda pair: pair[0])[1]
             outlook = self.reach(base_zones(latest), target, Settings(pretone=False))

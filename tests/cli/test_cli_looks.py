@@ -12,6 +12,7 @@ from datetime import datetime
 import pytest
 
 from readings import reading
+from strandgauge.errors import UnreadableFileError
 from strandgauge.show.json import document_of
 
 
@@ -28,6 +29,13 @@ def test_a_photo_on_standard_input_reads_as_its_file_does(strandgauge, photo, mo
         assert told.code == 0
         if command == "read":
             assert json.loads(told.out) == {**from_file, "photo": "photo"}
+
+
+def test_an_empty_pipe_is_told_as_one(strandgauge, monkeypatch):
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO()))
+    told = strandgauge("read", "-")
+    assert told.code == UnreadableFileError.exit_code
+    assert told.err.startswith("strandgauge: standard input: ")
 
 
 def test_read_and_compare_write_the_table_of_a_batch(strandgauge, photo, tmp_path):

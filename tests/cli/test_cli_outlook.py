@@ -94,6 +94,8 @@ def test_what_was_told_changes_the_advice(capsys, tmp_path):
     file.write_text('schema = "strandgauge.history/1"\nvirgin = true\nscalp = "broken"\n')
     assert advised("--history", str(file)) == {"stop-condition"}
     assert advised("--history", str(file), "--told", "scalp=fine") == {"lift"}
+    assert run([*asked, "--history", "henna=yes"]) == 2
+    assert "--told henna=yes" in capsys.readouterr().err
 
 
 def test_lists_print(capsys):

@@ -98,7 +98,7 @@ def test_no_page_loads_anything_from_elsewhere(loopback):
 # --- host and origin ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("host", ["127.0.0.1:8423", "localhost:8423", "LOCALHOST", "127.0.0.1"])
+@pytest.mark.parametrize("host", ["127.0.0.1:8423", "localhost:8423", "LOCALHOST", "127.0.0.1", "localhost:"])
 def test_own_names_are_answered(loopback, host):
     assert loopback.get("/api/health", headers={"host": host}).status_code == 200
 
@@ -111,6 +111,11 @@ def test_a_name_pointed_here_by_somebody_else_is_not(loopback, host):
     answer = loopback.get("/api/clients", headers={"host": host})
     assert answer.status_code == 421
     assert answer.json()["code"] == "wrong-host"
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1:8424", "localhost:8423.evil.example", "localhost:99999999"])
+def test_another_port_is_another_server(loopback, host):
+    assert loopback.get("/api/clients", headers={"host": host}).status_code == 421
 
 
 @pytest.mark.parametrize(

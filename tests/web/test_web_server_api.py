@@ -157,6 +157,21 @@ def test_a_shade_that_is_no_longer_on_the_list_costs_only_its_words(inside, stra
     assert inside.get(f"/api/strands/{strand}/curve").json()["target"] is None
 
 
+def test_a_photo_sent_again_is_no_standstill(inside, strand):
+    first = inside.look(strand=strand, age=600).json()
+    again = inside.look(strand=strand).json()
+    assert len(inside.get(f"/api/strands/{strand}/curve").json()["looks"]) == 1
+    assert again["curve"]["looks"] == first["curve"]["looks"]
+
+
+def test_a_start_of_a_clock_that_was_never_set_is_refused(inside, strand):
+    refused(
+        inside.ask("PATCH", f"/api/strands/{strand}", json={"started": "0001-01-01T10:00:00Z"}),
+        422,
+        "bad-request",
+    )
+
+
 def test_without_a_start_there_is_no_curve_yet(inside, strand):
     inside.ask("PATCH", f"/api/strands/{strand}", json={"started": None})
     assert inside.look(strand=strand).json()["curve"] is None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -22,7 +21,7 @@ from strandgauge.cli.options import (
     photos_in,
 )
 from strandgauge.cli.outcome import Session
-from strandgauge.errors import SamePhotoError, StrandgaugeError
+from strandgauge.errors import StrandgaugeError
 
 if TYPE_CHECKING:
     from strandgauge.kit import Kit
@@ -150,7 +149,6 @@ def _seen(session: Session, files: list[Path], kit: Kit, wet: bool, *, strips: b
 
     Raises
     ------
-    SamePhotoError : one photo is there twice; hair that did not change from minute to minute would be told of.
     StrandgaugeError : nothing could be read; that of the last photo.
     """
     seen: list[_Seen] = []
@@ -162,10 +160,6 @@ def _seen(session: Session, files: list[Path], kit: Kit, wet: bool, *, strips: b
             if not seen and place == len(files) - 1:
                 raise
             session.tell_aside(error)
-    for one, other in combinations(seen, 2):
-        same_time = one.reading.taken == other.reading.taken
-        if same_time and one.reading.zones == other.reading.zones:  # no two shots agree to the last digit
-            raise SamePhotoError(photos=f"{one.name} + {other.name}")
     return seen
 
 

@@ -59,6 +59,8 @@ def load_told(history: Path | None, told: list[str] | None) -> History:
     """Return what was told of the hair, in a file and by options; the options come last."""
     from strandgauge.judge.history import NOTHING_TOLD, history_told, load_history
 
+    if history is not None and "=" in history.name and not history.exists():
+        raise typer.BadParameter(f"--history names a file. Give one fact with --told {history}.")
     return history_told(told or (), NOTHING_TOLD if history is None else load_history(history))
 
 

@@ -6,6 +6,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from strandgauge.errors import UnreadableFileError
+
 if TYPE_CHECKING:
     from strandgauge.kit import Look
 
@@ -13,8 +15,21 @@ STANDARD_INPUT = Path("-")
 
 
 def source(photo: Path) -> Path | bytes:
-    """Return what to read a photo from: its file, or the bytes on standard input for ``-``."""
-    return sys.stdin.buffer.read() if photo == STANDARD_INPUT else photo
+    """Return what to read a photo from: its file, or the bytes on standard input for ``-``.
+
+    Raises
+    ------
+    UnreadableFileError : nothing came.
+    """
+    if photo != STANDARD_INPUT:
+        return photo
+    if content := sys.stdin.buffer.read():
+        return content
+    raise UnreadableFileError(
+        "Nothing came through the pipe.",
+        where="standard input",
+        remedy="Send a photo into it, or name a file.",
+    )
 
 
 def strip_of(look: Look) -> bytes | None:

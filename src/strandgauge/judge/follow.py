@@ -21,7 +21,17 @@ from strandgauge.lift.kinetics import LiftFit, fit_lift
 from strandgauge.reading.model import Reading, ZoneReading
 from strandgauge.strand.names import ZoneName
 
-__all__ = ["CurvePoint", "Estimate", "LiftCurve", "Look", "State", "follow", "needs_of", "zone_of"]
+__all__ = [
+    "CurvePoint",
+    "Estimate",
+    "LiftCurve",
+    "Look",
+    "State",
+    "follow",
+    "is_same_photo",
+    "needs_of",
+    "zone_of",
+]
 
 _CURVE_POINTS = 41
 PARTS: tuple[ZoneName, ...] = ("root", "mids", "ends")
@@ -120,6 +130,11 @@ def follow(
         zones=tuple(part_of(facts, moment, rules) for facts in parts),
         reads_true_now=tuple(reads_true_now),
     )
+
+
+def is_same_photo(one: Reading, other: Reading) -> bool:
+    """Tell whether two readings are of one photo: no two shots agree to the last digit."""
+    return one.taken == other.taken and one.zones == other.zones
 
 
 def needs_of(outlook: Outlook) -> dict[str, float | None]:

@@ -35,6 +35,10 @@ class NewClient(_Given):
     alias: str = Field(min_length=1, max_length=80, description="Never a real name.")
 
 
+Started = Annotated[AwareDatetime, Field(strict=False, ge=datetime(2000, 1, 1, tzinfo=UTC))]
+"""When lightener went on; an earlier one is a clock that was never set."""
+
+
 class NewVisit(_Given):
     """A visit to be entered; it begins now."""
 
@@ -46,7 +50,7 @@ class NewStrand(_Given):
 
     name: str = Field(min_length=1, max_length=80)
     target: str | None = Field(default=None, max_length=200, description="A shade's name, #rrggbb or L,a,b.")
-    started: Annotated[AwareDatetime, Field(strict=False)] | None = Field(
+    started: Started | None = Field(
         default=None, description="When the lightener went on, with its time zone."
     )
     limit_minutes: float | None = Field(
@@ -58,7 +62,7 @@ class StrandChange(_Given):
     """What is to change in a strand; what is left out stays, null takes it away."""
 
     target: str | None = Field(default=None, max_length=200)
-    started: Annotated[AwareDatetime, Field(strict=False)] | None = None
+    started: Started | None = None
     limit_minutes: float | None = Field(default=None, gt=0, le=24 * 60, allow_inf_nan=False)
 
 

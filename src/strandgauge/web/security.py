@@ -105,6 +105,7 @@ class Gate:
     def __init__(self, app: ASGIApp, settings: ServerSettings) -> None:
         self.app = app
         self._hosts = frozenset(name.casefold() for name in (*settings.addresses, *settings.names))
+        self._port = settings.port
         self._token = settings.token
         self._cookie = f"strandgauge-{settings.port}"
         # What a phone keeps is not what the address showed: an address may be photographed or stay on a screen.
@@ -145,7 +146,8 @@ class Gate:
 
     def _check_host(self, headers: Headers) -> None:
         """Refuse a name that is not this server's: a page elsewhere may have pointed its own name here."""
-        if host_name(headers.get("host", "")) not in self._hosts:
+        host = headers.get("host", "")
+        if host_name(host) not in self._hosts or host_port(host) not in (None, self._port):
             raise Refused(421, "wrong-host", "This is not the address of this server.")
 
     def _check_allowance(self, scope: Scope, headers: Headers) -> None:
@@ -282,6 +284,14 @@ def host_name(host: str) -> str:
         except ValueError:
             return ""
     return text.partition(":")[0]
+
+
+def host_port(host: str) -> int | None:
+    """Return the port in a Host header; None where there is none, 0 for what is no port."""
+    port = host.strip().rpartition("]")[2].partition(":")[2]
+    if not port:
+        return None
+    return int(port) if port.isascii() and port.isdigit() and len(port) < 6 else 0
 
 
 def check_same_origin(headers: Headers) -> None:

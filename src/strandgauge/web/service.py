@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 from strandgauge.dye.targets import Target, find_target
 from strandgauge.errors import StrandgaugeError, UnknownLookError, UnreadableFileError
 from strandgauge.hair.levels import Ladder
-from strandgauge.judge.follow import LiftCurve
+from strandgauge.judge.follow import LiftCurve, is_same_photo
 from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.moment import Chair
 from strandgauge.judge.nextstep import NextStep, next_step, worst_stretch
@@ -371,14 +371,16 @@ class Service:
         self, strand: Strand, history: History, looks: Sequence[Answer], stretch: Stretch | None
     ) -> LiftCurve | None:
         # Levels of another ladder are no levels of this one; and what is rinsed lifts no more.
+        # A photo that was sent again is no other look: it would tell of hair that stands still.
         used = [
             (max(since, 0.0), one)
-            for one in looks
+            for place, one in enumerate(looks)
             if (since := strand.minutes_at(one.at)) is not None
             and since >= -JUST_BEFORE
             and one.reading.ladder == self.ladder.name
             and not one.result
             and (strand.rinsed is None or one.at <= strand.rinsed)
+            and not any(is_same_photo(one.reading, earlier.reading) for earlier in looks[:place])
         ]
         if not used:
             return None

@@ -332,7 +332,7 @@ class DifferentStrandsError(StrandError):
 
 
 class SamePhotoError(StrandError):
-    """One photo was given twice where two of one strand were wanted."""
+    """One photo and a copy of it were given where two of one strand were wanted."""
 
     code = "same-photo"
     exit_code = 44

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from readings import STAIN, reading, zone
 from strandgauge.errors import Told
 from strandgauge.hair.levels import load_ladder
-from strandgauge.sheet.record import Record, WantedShade
+from strandgauge.sheet.record import Record, Second, WantedShade
 from strandgauge.show.cells import cell_text
 from strandgauge.show.table import Table, write_csv, write_parquet
 from strandgauge.words import say
@@ -133,7 +133,10 @@ def test_an_empty_table_has_its_columns(tmp_path):
 def test_each_column_keeps_to_its_kind(records):
     kinds = {"text": str, "number": float, "flag": bool, "time": datetime}
     seen = set()
-    for one in [*records, record("x", reading=replace(records[0].reading, notes=()))]:
+    for one in [
+        *records,
+        record("x", reading=replace(records[0].reading, notes=()), second=Second("y", "", None)),
+    ]:
         for column in table(records).columns():
             value = column.value(one)
             if value is not None:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
@@ -53,6 +54,15 @@ def test_different_strands_and_one_photo_twice_are_refused(shots):
         read(shots[0], other)
     with pytest.raises(SamePhotoError):
         read(shots[0], shots[0])
+
+
+@pytest.mark.parametrize("turn", [None, cv2.ROTATE_180, cv2.ROTATE_90_CLOCKWISE])
+def test_a_copy_is_no_second_photo(shots, tmp_path, turn):
+    photo = cv2.resize(cv2.imread(str(shots[0])), None, fx=0.7, fy=0.7, interpolation=cv2.INTER_AREA)
+    copy = tmp_path / "copy.jpg"
+    cv2.imwrite(str(copy), photo if turn is None else cv2.rotate(photo, turn), [cv2.IMWRITE_JPEG_QUALITY, 60])
+    with pytest.raises(SamePhotoError):
+        read(shots[0], copy)
 
 
 def test_a_turned_pair_is_recognised(shots):

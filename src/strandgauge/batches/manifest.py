@@ -28,6 +28,7 @@ COLUMNS = {
     "taken": "time",
     "wet": "wet",
     "target": "target",
+    "pair": "pair",
 }
 """Accepted headers, in any case, and what each means; other columns are handed on to the table."""
 YES = frozenset({"yes", "y", "true", "1", "x", "wet"})
@@ -52,6 +53,8 @@ class ManifestRow:
     wet: bool | None
     """None where the manifest leaves it to the options."""
     target: str | None
+    pair: bool
+    """Whether it may be read as one with another photo of its strand."""
     further: Mapping[str, str]
     """Cells of columns that mean nothing here, by their heads."""
 
@@ -203,18 +206,20 @@ def _row(
         client=values.get("client") or None,
         group=values.get("group") or None,
         taken=_time(values.get("time", ""), path, line),
-        wet=_flag(values.get("wet", ""), path, line),
+        wet=_flag("wet", values, path, line),
         target=target,
+        pair=_flag("pair", values, path, line) is not False,
         further={head: cells[place].strip() if place < len(cells) else "" for head, place in further.items()},
     )
 
 
-def _flag(text: str, path: Path, line: int) -> bool | None:
+def _flag(name: str, values: Mapping[str, str], path: Path, line: int) -> bool | None:
+    text = values.get(name, "")
     if not text:
         return None
     if text.casefold() in YES | NO:
         return text.casefold() in YES
-    raise _fault(path, line, f"wet is '{text}', neither yes nor no")
+    raise _fault(path, line, f"{name} is '{text}', neither yes nor no")
 
 
 def _time(text: str, path: Path, line: int) -> datetime | None:

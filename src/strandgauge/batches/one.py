@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import PurePosixPath
+from typing import TYPE_CHECKING
 
 from strandgauge import errors
 from strandgauge.batches.task import Task
@@ -13,7 +15,10 @@ from strandgauge.codes.facts import note
 from strandgauge.errors import INTERNAL, StrandgaugeError, Told
 from strandgauge.kit import Kit
 from strandgauge.reading.model import Reading
-from strandgauge.sheet.record import Record, WantedShade
+from strandgauge.sheet.record import Record, Second, WantedShade
+
+if TYPE_CHECKING:
+    from strandgauge.reading.pipeline import Measurement
 
 OUT_OF_MEMORY = "out-of-memory"
 WORKER_DIED = "worker-died"
@@ -37,7 +42,7 @@ def read_one(task: Task, kit: Kit, content: bytes | None = None) -> Record:
         from strandgauge.photo.open import read_bytes
 
         data = read_bytes(task.path) if content is None else content
-        digest = hashlib.sha256(data).hexdigest()
+        digest = _digest(data)
         return _read(task, kit, data, digest)
     except StrandgaugeError as error:
         refusal = replace(error.told, message=_message(error, task), where=None)
@@ -46,6 +51,41 @@ def read_one(task: Task, kit: Kit, content: bytes | None = None) -> Record:
     except Exception as error:  # one photo, however odd, must not stop the others
         refusal = _unforeseen(error)
     return _refused(task, refusal, digest, task.taken or _time_of(data))
+
+
+def read_pair(task: Task, kit: Kit, contents: Sequence[bytes] | None = None) -> Record | None:
+    """Read two photos as one; None where they are no turned pair, and keep the rows they have.
+
+    Parameters
+    ----------
+    task : the photo that was taken first, and its ``second``.
+    contents : the files' bytes, where they were read elsewhere.
+    """
+    from strandgauge.photo.open import read_bytes
+    from strandgauge.reading.pipeline import reading_together, shot_of
+    from strandgauge.reading.together import is_turned_pair
+
+    if task.second is None:
+        return None
+    tasks = (task, task.second)
+    try:
+        data = contents or [read_bytes(one.path) for one in tasks]
+        measured = [kit.measure(one, wet=task.wet) for one in data]
+        shots = [shot_of(one) for one in measured]
+        timed = [
+            replace(shot, taken_at=one.taken or shot.taken_at) for shot, one in zip(shots, tasks, strict=True)
+        ]
+        if not is_turned_pair(*timed):
+            return None
+        named = [
+            replace(one, reading=replace(one.reading, photo=PurePosixPath(each.file).name))
+            for one, each in zip(measured, tasks, strict=True)
+        ]
+        reading = reading_together(named, kit.ladder, task.wet)
+        record = _record(task, kit, reading, measured[0], _digest(data[0]))
+        return replace(record, second=Second(task.second.file, _digest(data[1]), task.second.taken))
+    except Exception:  # both have been read, or refused, each by itself
+        return None
 
 
 def unforeseen(task: Task, digest: str, error: Exception) -> Record:
@@ -65,6 +105,10 @@ def died(task: Task) -> Record:
     )
 
 
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
 def _unforeseen(error: Exception) -> Told:
     return errors.unforeseen(
         error, "Run 'strandgauge read' on this photo with --debug, and report what it prints."
@@ -72,11 +116,14 @@ def _unforeseen(error: Exception) -> Told:
 
 
 def _read(task: Task, kit: Kit, data: bytes, digest: str) -> Record:
-    from strandgauge.reading.pipeline import measure_photo
+    measurement = kit.measure(data, wet=task.wet)
+    reading = replace(measurement.reading, photo=PurePosixPath(task.file).name)
+    return _record(task, kit, reading, measurement, digest)
+
+
+def _record(task: Task, kit: Kit, reading: Reading, measurement: Measurement, digest: str) -> Record:
     from strandgauge.show.picture.strip import strip_jpeg
 
-    measurement = measure_photo(data, card=kit.card, ladder=kit.ladder, wet=task.wet)
-    reading = replace(measurement.reading, photo=PurePosixPath(task.file).name)
     taken = task.taken or measurement.card.photo.taken_at
     strip = strip_jpeg(measurement)
     wanted = None
@@ -86,7 +133,18 @@ def _read(task: Task, kit: Kit, data: bytes, digest: str) -> Record:
         except StrandgaugeError as error:
             missing = note("no-outlook", target=task.target, why=error.message)
             reading = replace(reading, notes=(*reading.notes, missing))
-    return Record(task.file, digest, reading, None, wanted, task.client, task.group, taken, strip)
+    return Record(
+        task.file,
+        digest,
+        reading,
+        None,
+        wanted,
+        task.client,
+        task.group,
+        taken,
+        strip,
+        measurement.card.view.angle_deg,
+    )
 
 
 def wanted_shade(reading: Reading, target: str, kit: Kit) -> WantedShade:

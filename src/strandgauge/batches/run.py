@@ -21,6 +21,7 @@ from strandgauge.batches.curves import lift_curves
 from strandgauge.batches.folder import CSV, GALLERY, PARQUET, result_folder, settings_document
 from strandgauge.batches.manifest import Manifest, ManifestRow, read_manifest
 from strandgauge.batches.one import TRANSIENT
+from strandgauge.batches.pairs import apart, likely_pairs
 from strandgauge.batches.store import ROWS, STRIPS, Entry, Store, strip_name
 from strandgauge.batches.task import Task
 from strandgauge.batches.walk import Walk, find_photos
@@ -66,6 +67,7 @@ def run_batch(
     jobs: int | None = None,
     cluster: str | None = None,
     resume: bool = False,
+    pairs: bool = True,
     parquet: bool = False,
     separator: Separator = "comma",
     title: str | None = None,
@@ -87,6 +89,7 @@ def run_batch(
     jobs : worker processes; as many as there are cores when left out.
     cluster : address of a Dask scheduler to use instead of processes of this machine.
     resume : go on with the batch in ``out``: photos read before, in the same way, are not read again.
+    pairs : read two photos of one strand, the card turned end for end between them within two minutes, as one.
     parquet : also write the table as Parquet.
     separator : between the cells of the CSV file; with semicolons, numbers have a decimal comma.
     title : heading of gallery and class sheets; the folder's name when left out.
@@ -114,7 +117,7 @@ def run_batch(
     listed = Manifest()
     if manifest is not None:
         listed = read_manifest(manifest, folder, (photo.file for photo in walk.photos), kit.targets)
-    tasks = plan(walk, listed.rows, wet=wet, target=wish)
+    tasks = plan(walk, listed.rows, wet=wet, target=wish, pairs=pairs)
     if not tasks:
         raise NoPhotosError("There is no photo in this folder.", where=str(folder))
 
@@ -126,24 +129,28 @@ def run_batch(
         tasks, notes = _take_up(store, tasks)
         wished = _one_target(tasks)
         heading = title or shown_name(Path(folder.resolve().name or str(folder)))
-        unread = {task.file for task in tasks if task.known is None}
+        kept: set[str] = set()
         sheet = _Sheet(heading, wished, kit.ladder, listed, separator, parquet, goal)
-        from_before = 0
         done, refused = 0, 0
         if progress is not None:
             progress(Progress(0, len(tasks), 0))
         try:
             for task, row in read_all(start, iter(tasks), stopped):
                 if row is None:
-                    from_before += 1
-                    refused += store.entries[task.file].refused is not None
+                    kept.add(task.file)
+                    before = store.holding(task.file)
+                    refused += before is not None and before.refused is not None
                 else:
                     store.add(row)
                     refused += row.refused is not None
-                unread.discard(task.file)
                 done += 1
                 if progress is not None:
                     progress(Progress(done, len(tasks), refused))
+            if not stopped():
+                left = [task for task in tasks if store.holding(task.file) is None]
+                kept -= {task.file for task in left}
+                _read_again(start, left, store, stopped)
+                _join_pairs(start, tasks, store, stopped)
         except StrandgaugeError:
             with suppress(CannotWriteError):
                 store.finish()
@@ -152,13 +159,38 @@ def run_batch(
             raise
         store.finish()
         files = _derive(store, sheet)
-        summary = _summary(store, len(unread), from_before, walk.others, files, (*walk.notes, *notes))
+        not_reached = sum(store.holding(task.file) is None for task in tasks)
+        summary = _summary(store, not_reached, len(kept), walk.others, files, (*walk.notes, *notes))
         if stopped():
             raise BatchStoppedError(summary)
         return summary
 
 
-def plan(walk: Walk, listed: Iterable[ManifestRow], *, wet: bool, target: str | None) -> list[Task]:
+def _read_again(
+    start: Callable[[], Pool], left: list[Task], store: Store, stopped: Callable[[], bool]
+) -> None:
+    """Read photos whose pair is none any more, since the other was changed."""
+    if left:
+        for _, row in read_all(start, iter([replace(task, known=None) for task in left]), stopped):
+            if row is not None:
+                store.add(row)
+
+
+def _join_pairs(
+    start: Callable[[], Pool], tasks: Iterable[Task], store: Store, stopped: Callable[[], bool]
+) -> None:
+    """Put the row of both in place of the two rows of each turned pair."""
+    likely = likely_pairs(store.records(), {task.file: task for task in tasks})
+    if likely:
+        read = [row for _, row in read_all(start, iter(likely), stopped) if row is not None]
+        if not stopped():  # else it would hang on who was quick
+            for row in apart(read, likely):
+                store.add(row)
+
+
+def plan(
+    walk: Walk, listed: Iterable[ManifestRow], *, wet: bool, target: str | None, pairs: bool = True
+) -> list[Task]:
     """Return what there is to do, in the order of the files' names: photos found, and files only listed."""
     rows = {row.file: row for row in listed}
     paths = {photo.file: photo.path for photo in walk.photos}
@@ -187,7 +219,7 @@ def plan(walk: Walk, listed: Iterable[ManifestRow], *, wet: bool, target: str | 
                 "Correct the manifest, or put the photo there, then go on with --resume.",
             )
         tasks.append(
-            Task(file, path, wet, target, trouble=missing)
+            Task(file, path, wet, target, trouble=missing, pair=pairs)
             if row is None
             else Task(
                 file,
@@ -198,6 +230,7 @@ def plan(walk: Walk, listed: Iterable[ManifestRow], *, wet: bool, target: str | 
                 row.group,
                 row.taken,
                 missing,
+                pair=pairs and row.pair,
             )
         )
     return sorted(tasks, key=lambda task: task.file)
@@ -208,25 +241,31 @@ def _take_up(store: Store, tasks: Iterable[Task]) -> tuple[list[Task], list[str]
     notes = []
     if store.damaged:
         notes.append(f"damaged lines dropped, whose photos are read again: {store.damaged}")
-    matched = [
-        replace(task, known=entry.digest)
-        if (entry := store.entries.get(task.file)) is not None and _answers(store, entry, task)
-        else task
-        for task in tasks
-    ]
-    files = {task.file for task in matched}
-    gone = {file for file, entry in store.entries.items() if file not in files and entry.digest}
+    asked = {task.file: task for task in tasks}
+    gone = {file for file, entry in store.entries.items() if file not in asked and entry.digest}
     if gone:
         notes.append(f"rows kept of photos that are no longer in the folder: {len(gone)}")
-    store.drop(store.entries.keys() - gone - {task.file for task in matched if task.known is not None})
-    return matched, notes
+    store.drop({file for file, entry in store.entries.items() if not _answers(store, file, entry, asked)})
+    return [
+        replace(task, known=None if entry is None else entry.of(file)[0])
+        for file, task in asked.items()
+        for entry in (store.holding(file),)
+    ], notes
 
 
-def _answers(store: Store, entry: Entry, task: Task) -> bool:
-    """Tell whether a stored row is what reading the photo again would give, as long as its content is the same."""
-    if task.trouble is not None or not entry.digest or entry.asked != task.asked:
+def _answers(store: Store, file: str, entry: Entry, asked: Mapping[str, Task]) -> bool:
+    """Tell whether a row is what reading its photos again would give, as long as their content is the same."""
+    files = (file,) if entry.second is None else (file, entry.second.file)
+    there = [(one, asked[one]) for one in files if one in asked]
+    if not there or not entry.digest:
+        return bool(entry.digest)
+    if entry.refused in TRANSIENT or any(
+        task.trouble is not None or entry.of(one)[1] != task.asked for one, task in there
+    ):
         return False
-    return store.has_strip(task.file) if entry.refused is None else entry.refused not in TRANSIENT
+    if entry.second is not None and not all(task.pair for _, task in there):
+        return False
+    return entry.refused is not None or store.has_strip(file)
 
 
 def _one_target(tasks: Iterable[Task]) -> str | None:
@@ -252,8 +291,9 @@ def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
     """Write what follows from the stored rows, and return the names of all result files."""
     first_of: dict[str, str] = {}
     for file, entry in sorted(store.entries.items()):
-        if entry.digest:
-            first_of.setdefault(entry.digest, file)
+        for one in (file, *([entry.second.file] if entry.second else ())):
+            if digest := entry.of(one)[0]:
+                first_of.setdefault(digest, one)
 
     def strip_of(record: Record) -> str | None:
         return strip_name(record.file, record.digest) if record.reading is not None else None
@@ -322,16 +362,19 @@ def _summary(
 ) -> Summary:
     entries = store.entries.values()
     because = Counter(entry.refused for entry in entries if entry.refused is not None)
-    contents = Counter(entry.digest for entry in entries if entry.digest)
+    pairs = [entry.second for entry in entries if entry.second is not None]
+    digests = [one.digest for one in entries] + [one.digest for one in pairs]
+    contents = Counter(filter(None, digests))
     return Summary(
         out=store.folder,
-        photos=len(entries) + not_reached,
-        read=len(entries) - because.total(),
+        photos=len(entries) + len(pairs) + not_reached,
+        read=len(entries) + len(pairs) - because.total(),
         refused=because.total(),
         refused_because=dict(sorted(because.items(), key=lambda item: (-item[1], item[0]))),
         not_reached=not_reached,
         from_before=from_before,
         duplicates=contents.total() - len(contents),
+        pairs=len(pairs),
         other_files=others,
         files=files,
         notes=notes,

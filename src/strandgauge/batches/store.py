@@ -21,7 +21,7 @@ from typing import IO
 
 from strandgauge.errors import StrandgaugeError
 from strandgauge.files.write import UNFINISHED, cannot_write, replacing, write_whole
-from strandgauge.sheet.record import Asked, Record
+from strandgauge.sheet.record import Asked, Record, Second
 from strandgauge.show.json.batch import record_from_document, row_document
 
 ROWS = "readings.jsonl"
@@ -44,6 +44,7 @@ class Row:
     """Code of the refusal; None for a reading."""
     line: bytes
     strip: bytes | None
+    second: Second | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,13 @@ class Entry:
     refused: str | None
     asked: Asked | None
     """How its photo was asked to be read; kept only of rows found at the start."""
+    second: Second | None = None
+
+    def of(self, file: str) -> tuple[str, Asked | None]:
+        """Return the digest of one of the row's photos, and how it was asked to be read."""
+        if self.second is None or file != self.second.file:
+            return self.digest, self.asked
+        return self.second.digest, self.asked and replace(self.asked, taken=self.second.taken)
 
 
 def row_of(record: Record, asked: Asked) -> Row:
@@ -70,6 +78,7 @@ def row_of(record: Record, asked: Asked) -> Row:
         None if record.refusal is None else record.refusal.code,
         text.encode("ascii") + b"\n",
         record.strip,
+        record.second,
     )
 
 
@@ -103,6 +112,8 @@ class Store:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.entries: dict[str, Entry] = {}
+        self.first_of: dict[str, str] = {}
+        """Of each photo that is the second of a pair, the first, whose row is that of both."""
         self.damaged = 0
         """Lines found at the start that could not be understood, and were dropped."""
         self._unsynced = 0
@@ -141,15 +152,26 @@ class Store:
                     self.damaged += 1
                 else:
                     code = None if record.refusal is None else record.refusal.code
-                    self.entries[record.file] = Entry(
-                        end, len(line), record.digest, record.client, code, asked
-                    )
+                    entry = Entry(end, len(line), record.digest, record.client, code, asked, record.second)
+                    self._place(record.file, entry)
                 end += len(line)
         try:
             self._file.truncate(end)
         except OSError as error:
             raise cannot_write(self.folder / ROWS, error) from error
         return end
+
+    def _place(self, file: str, entry: Entry) -> None:
+        """Let a row take the place of every earlier one that holds one of its photos."""
+        files = {file} if entry.second is None else {file, entry.second.file}
+        self.drop(files | {self.first_of[one] for one in files if one in self.first_of})
+        self.entries[file] = entry
+        if entry.second is not None:
+            self.first_of[entry.second.file] = file
+
+    def holding(self, file: str) -> Entry | None:
+        """Return the row that a photo was read into, alone or as the second of a pair."""
+        return self.entries.get(self.first_of.get(file, file))
 
     def has_strip(self, file: str) -> bool:
         """Tell whether a reading's strip is there."""
@@ -178,9 +200,8 @@ class Store:
         except BaseException:
             self._cut_off()
             raise
-        self.entries[row.file] = Entry(
-            self._end, len(row.line), row.digest, row.client, row.refused, asked=None
-        )
+        entry = Entry(self._end, len(row.line), row.digest, row.client, row.refused, None, row.second)
+        self._place(row.file, entry)
         self._end += len(row.line)
         self._unsynced += 1
         if self._unsynced >= SYNC_ROWS or time.monotonic() - self._synced_at > SYNC_SECONDS:
@@ -206,7 +227,9 @@ class Store:
     def drop(self, files: set[str]) -> None:
         """Forget rows; `finish` takes them out of the file."""
         for file in files:
-            self.entries.pop(file, None)
+            entry = self.entries.pop(file, None)
+            if entry is not None and entry.second is not None:
+                self.first_of.pop(entry.second.file)
 
     def finish(self) -> None:
         """Put the rows in the order of their files' names, each file once, and clear away strips of no row.

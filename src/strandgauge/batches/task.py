@@ -28,6 +28,10 @@ class Task:
     """Why there is nothing to read, where that is known before looking."""
     known: str | None = None
     """Digest with which it was read before, in the same way; nothing is to be done while it still has it."""
+    pair: bool = True
+    """Whether it may be read as one with a photo of the same strand, the card turned."""
+    second: Task | None = None
+    """The photo that this one is thought to be a turned pair with: both are to be read as one, if they are."""
 
     @property
     def asked(self) -> Asked:

@@ -64,11 +64,18 @@ def usable_cores() -> int:
 # --- in the worker --------------------------------------------------------------------------------------
 
 
-def work(task: Task, kit: Kit, content: bytes | None = None) -> Row | None:
-    """Read one photo into a row; None where it still has the digest that it was known by."""
-    from strandgauge.batches.one import read_one, unforeseen
+def work(task: Task, kit: Kit, content: bytes | None = None, second: bytes | None = None) -> Row | None:
+    """Read one photo into a row; None where it still has the digest that it was known by.
+
+    Of two that are thought to be a turned pair: the row of both, or None where they are none.
+    """
+    from strandgauge.batches.one import read_one, read_pair, unforeseen
     from strandgauge.batches.store import row_of
 
+    if task.second is not None:
+        both = None if content is None or second is None else (content, second)
+        pair = read_pair(task, kit, both)
+        return None if pair is None else row_of(pair, task.asked)
     if task.known is not None and _digest_of(task, content) == task.known:
         return None
     record = read_one(task, kit, content)
@@ -265,14 +272,15 @@ class Cluster:
 
         try:
             content = None if task.trouble is not None else read_bytes(task.path)
+            second = None if task.second is None else read_bytes(task.second.path)
         except StrandgaugeError:
-            content = None
+            content = second = None
         known = task.known is not None and _digest_of(task, content) == task.known
         if content is None or known:  # there is nothing to send: the row says why, or is there already
             done: Future[Row | None] = Future()
             done.set_result(None if known else work(task, self._own))
             return done
-        sent: Future[Row | None] = self._pool.submit(work, task, self._kit, content)
+        sent: Future[Row | None] = self._pool.submit(work, task, self._kit, content, second)
         return sent
 
     def close(self) -> None:

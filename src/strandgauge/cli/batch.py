@@ -59,7 +59,8 @@ def batch(
     manifest: Annotated[
         Path | None,
         typer.Option(
-            metavar="FILE", help="A CSV file: file, client or student, group or class, time, wet, target."
+            metavar="FILE",
+            help="A CSV file: file, client or student, group or class, time, wet, target, pair.",
         ),
     ] = None,
     resume: Annotated[
@@ -74,6 +75,12 @@ def batch(
         str | None,
         typer.Option(metavar="ADDRESS", help="Use this Dask cluster instead, such as tcp://host:8786."),
     ] = None,
+    no_pairs: Annotated[
+        bool,
+        typer.Option(
+            "--no-pairs", help="Read photos one by one, also two of one strand with the card turned."
+        ),
+    ] = False,
     parquet: Annotated[bool, typer.Option("--parquet", help="Also write the table as Parquet.")] = False,
     separator: SeparatorOption = SeparatorChoice.comma,
     sort: Annotated[
@@ -111,6 +118,7 @@ def batch(
                 jobs=jobs,
                 cluster=cluster,
                 resume=resume,
+                pairs=not no_pairs,
                 parquet=parquet,
                 title=title,
                 goal=goal,
@@ -151,6 +159,8 @@ def summary_line(summary: Summary) -> str:
         parts.append(f"{summary.not_reached} not reached: go on with --resume")
     if summary.from_before:
         parts.append(f"{summary.from_before} from before")
+    if summary.pairs:
+        parts.append(f"{summary.pairs} turned {'pair' if summary.pairs == 1 else 'pairs'} read as one each")
     if summary.duplicates:
         parts.append(f"{summary.duplicates} with the same content as another")
     if summary.other_files:

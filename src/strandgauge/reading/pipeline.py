@@ -47,6 +47,7 @@ from strandgauge.strand.direction import LightClues, light_clues
 from strandgauge.strand.fibres import check_fibres, fibre_strength
 from strandgauge.strand.isolate import Isolated, isolate_strand
 from strandgauge.strand.names import ZoneName
+from strandgauge.strand.pattern import strand_pattern
 from strandgauge.strand.zones import StrandCoordinates, ZoneLight, measure_zones, strand_coordinates
 
 DEFAULT_CARD = ("cards", "strand-a6.toml")
@@ -118,11 +119,15 @@ def reading_together(measured: Sequence[Measurement], ladder: Ladder, wet: bool)
 
 def shot_of(measured: Measurement) -> Shot:
     """Return what tells whether a photo goes together with another."""
+    width, height = measured.card.card.size
     return Shot(
         measured.card.photo.name,
         measured.card.photo.taken_at,
         measured.reading.card,
         measured.card.view.angle_deg,
+        measured.card.view.to_pixels(np.array([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)])),
+        (width, height),
+        strand_pattern(measured.region, measured.strand),
         {name: colour.as_lit for name, colour in measured.colours.items()},
     )
 

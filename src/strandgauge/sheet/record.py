@@ -31,8 +31,18 @@ class WantedShade:
 
 
 @dataclass(frozen=True, slots=True)
+class Second:
+    """The other photo of a turned pair, in the row of the first."""
+
+    file: str
+    digest: str
+    taken: datetime | None
+    """From the manifest; None where the photo's own time counts."""
+
+
+@dataclass(frozen=True, slots=True)
 class Record:
-    """One photo: exactly one of ``reading`` and ``refusal`` is there."""
+    """One photo, or a turned pair read as one: exactly one of ``reading`` and ``refusal`` is there."""
 
     file: str
     """Path below the batch's folder, with forward slashes."""
@@ -50,6 +60,9 @@ class Record:
     """When, from the manifest or the photo's EXIF."""
     strip: bytes | None
     """The strand in true colour, a small JPEG."""
+    card_angle_deg: float | None = None
+    """Direction of the card's long side in the picture, clockwise from the right."""
+    second: Second | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +83,7 @@ class Summary:
 
     out: Path
     photos: Count
-    """Rows there should be: photos found, files of the manifest that are not there, unreadable folders."""
+    """Photos there should be rows of: those found, files of the manifest that are not there, unreadable folders."""
     read: Count
     refused: Count
     refused_because: Mapping[str, Annotated[int, Ge(1)]]
@@ -81,6 +94,8 @@ class Summary:
     """Rows taken over from an earlier run."""
     duplicates: Count
     """Photos with the same content as another, each read by itself."""
+    pairs: Count
+    """Turned pairs: two photos each, read as one, in one row."""
     other_files: Count
     """Files that are no photos and were left alone."""
     files: tuple[str, ...]

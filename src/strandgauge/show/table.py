@@ -152,6 +152,7 @@ _COLUMNS: tuple[Column, ...] = (
     Column("digest", "text", lambda record: record.digest or None),
     Column("chance_true", "number", _of_wanted(lambda w: w.chance_true)),
     Column("advice", "text", _of_wanted(lambda w: advice(w.verdict, w.needs_level))),
+    Column("turned_with", "text", lambda record: None if record.second is None else record.second.file),
 )
 
 

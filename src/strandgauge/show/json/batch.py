@@ -11,7 +11,7 @@ from strandgauge.codes.facts import Text
 from strandgauge.errors import Told
 from strandgauge.files.names import shown_name
 from strandgauge.reading.model import Reading
-from strandgauge.sheet.record import Asked, Record, Summary, WantedShade
+from strandgauge.sheet.record import Asked, Record, Second, Summary, WantedShade
 from strandgauge.show.json.serialiser import document_of, record_of, shape
 
 _DIGEST = "^([0-9a-f]{64})?$"
@@ -45,11 +45,16 @@ class BatchRow:
     error: Told | None
     """Besides the codes of docs/errors.md: internal-error, out-of-memory, worker-died."""
     wanted: WantedShade | None
+    card_angle_deg: float | None = None
+    """Direction of the card's long side in the picture, clockwise from the right."""
+    second: Second | None = None
+    """The photo of the same strand, the card turned end for end, that was read as one with this; it has no row."""
 
     def __post_init__(self) -> None:
         if (self.reading is None) == (self.error is None):
             raise ValueError("it holds not exactly one of a reading and an error")
-        if not re.fullmatch(_DIGEST, self.digest):  # it names a file
+        digests = (self.digest, "" if self.second is None else self.second.digest)
+        if not all(re.fullmatch(_DIGEST, digest) for digest in digests):  # the first names a file
             raise ValueError("its digest is none")
 
 
@@ -100,6 +105,8 @@ def row_document(record: Record, asked: Asked, strip: str | None) -> dict[str, A
         reading=record.reading,
         error=None if refusal is None else replace(refusal, where=record.file),
         wanted=record.wanted,
+        card_angle_deg=record.card_angle_deg,
+        second=record.second,
     )
     return document_of(row)
 
@@ -123,6 +130,8 @@ def record_from_document(document: object, where: str, strip: bytes | None = Non
         group=row.group,
         taken=row.taken,
         strip=strip,
+        card_angle_deg=row.card_angle_deg,
+        second=row.second,
     )
     stated = row.taken if row.taken_from == "manifest" else None
     return record, Asked(row.wet, row.target, row.client, row.group, stated)

@@ -94,7 +94,9 @@ def make_card(number: int, record: Record) -> Card:
     return Card(
         number=number,
         folder="" if str(place.parent) == "." else f"{place.parent}/",
-        name=place.name,
+        name=place.name
+        if record.second is None
+        else f"{place.name} + {PurePosixPath(record.second.file).name}",
         record=record,
         level=words.level_interval(reading.overall) if reading is not None else "",
         evenness=words.evenness_word(even) if even is not None else "",

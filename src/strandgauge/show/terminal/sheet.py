@@ -68,7 +68,8 @@ def _print_rest(console: Console, count: int, what: str) -> None:
 
 
 def _line(record: Record) -> Line:
-    file = "".join(sign if sign.isprintable() else "?" for sign in record.file)
+    files = record.file if record.second is None else f"{record.file} + {record.second.file}"
+    file = "".join(sign if sign.isprintable() else "?" for sign in files)
     if record.reading is None:
         why = "" if record.refusal is None else record.refusal.message
         return Line(file, (), 0.0, 0.0, " ".join(why.split()) or "no reading")

@@ -53,6 +53,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Whoever asks for the painted card works on whole photos."""
+    for item in items:
+        if "sheet" in getattr(item, "fixturenames", ()):
+            item.add_marker("whole")
+
+
 @pytest.fixture(scope="session", autouse=True)
 def wordless(request: pytest.FixtureRequest) -> Iterator[None]:
     """With --wordless, say every code instead of its sentence."""

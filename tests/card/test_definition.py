@@ -264,6 +264,7 @@ def charts(draw: st.DrawFn) -> str:
 
 @settings(max_examples=40, deadline=None)
 @given(text=charts())
+@pytest.mark.whole
 def test_any_card_survives_being_written_and_read(
     text: str, tmp_path_factory: pytest.TempPathFactory
 ) -> None:

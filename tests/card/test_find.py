@@ -15,6 +15,8 @@ from strandgauge.errors import BlurError, CardCutOffError, CardFoldedError, NoCa
 from strandgauge.reading.pipeline import default_card
 from synthetic import Shot, paint, photograph, srgb_curve
 
+pytestmark = pytest.mark.whole
+
 CARD = default_card()
 SHEET = paint(CARD)
 

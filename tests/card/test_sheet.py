@@ -23,6 +23,8 @@ from strandgauge.card.pdf import text_width
 from strandgauge.card.picture import card_png, card_png_bytes
 from strandgauge.errors import CannotWriteError
 
+pytestmark = pytest.mark.whole
+
 CHART = """\
 [card]
 illuminant = "D65"

@@ -142,6 +142,7 @@ def chance(share: float) -> float:
 
 @pytest.mark.parametrize("when", [28.0, 40.0])
 @pytest.mark.parametrize("share", [0.95, 0.5])
+@pytest.mark.whole
 def test_the_interval_of_the_level_holds_what_it_says(held, when, share):
     assert held[when, share] >= share - chance(share)
 
@@ -155,6 +156,7 @@ def test_the_interval_of_the_level_holds_what_it_says(held, when, share):
         40.0,
     ],
 )
+@pytest.mark.whole
 def test_the_interval_is_not_bought_by_width(held, when):
     """Half of the levels must lie outside the 50 % interval; the 95 % one could not tell."""
     assert held[when, 0.5] <= 0.5 + chance(0.5)

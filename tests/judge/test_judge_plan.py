@@ -184,6 +184,7 @@ def test_a_shelf_of_few_dyes_is_kept_to():
     assert used <= {"pink", "yellow", "clear"}
 
 
+@pytest.mark.whole
 def test_a_plan_takes_less_than_half_a_second_and_all_shades_less_than_one():
     """The best of three, so that a busy machine does not fail it."""
     from strandgauge.judge.reach import prospects

@@ -67,6 +67,7 @@ def test_all_zones_together_are_less_likely_than_any_alone():
     assert outlook.probability_true >= np.prod(alone) - 0.05
 
 
+@pytest.mark.whole
 def test_of_what_is_told_seventy_in_a_hundred_about_seventy_succeed():
     """Simulated heads whose dyes are not those of the shelf: bands moved by 3 nm and widened by 5 %, uptake in common
     and alone as stated. Within 0.12 of the chance told, in each of three bands."""
@@ -189,6 +190,7 @@ def test_what_is_proposed_instead_is_likely_to_read_true():
         assert look(level(8.0), one.name).verdict in ("true", "may")
 
 
+@pytest.mark.whole
 def test_many_shades_at_once_say_what_each_says_alone():
     """A survey follows fewer mixes: a verdict may be one step off, never more."""
     found = {one.name: one for one in prospects(UNEVEN, TARGETS, PALETTE, LADDER)}

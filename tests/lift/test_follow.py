@@ -138,6 +138,7 @@ def test_the_order_of_the_photos_does_not_matter():
     needs=st.one_of(st.none(), st.floats(1.0, 10.0)),
     limit=st.one_of(st.none(), st.floats(1.0, 90.0)),
 )
+@pytest.mark.whole
 def test_no_advice_goes_past_the_limit_and_the_stop_signs_are_always_there(levels, needs, limit):
     minutes = [7.0 * place for place in range(1, len(levels) + 1)]
     found = curve(minutes, levels, needs_level=needs, limit=limit, by_zone=False)
@@ -269,6 +270,7 @@ def test_light_enough_can_be_said_at_every_level_of_the_ladder():
     stretch=st.sampled_from([None, "springs back", "slow", "gummy"]),
     wet=st.lists(st.booleans(), min_size=6, max_size=6),
 )
+@pytest.mark.whole
 def test_no_course_leaves_lightener_on_past_the_ceiling_or_a_gummy_answer(
     first, gaps, levels, needs, limit, stretch, wet
 ):
@@ -285,6 +287,7 @@ def test_no_course_leaves_lightener_on_past_the_ceiling_or_a_gummy_answer(
         assert minutes[-1] + found.next_look <= (60.0 if limit is None else limit) + 1e-9
 
 
+@pytest.mark.whole
 def test_simulated_lifts_also_past_ten_are_called_in_time_and_not_given_up_early():
     """Lifts of known course, a look every five minutes: 'light enough' within one look of the truth in 95 of 100, and
     'stalled' said wrongly in fewer than 2 of 100. (What all photos of a strand are off by together is not in it: it

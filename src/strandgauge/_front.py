@@ -71,7 +71,8 @@ class _Result:
         return hash(self._key())
 
     def _key(self) -> str:
-        return json.dumps(document_of(self))
+        # What a document adds is worked out from numbers that the document itself has rounded.
+        return json.dumps(document_of(self.from_dict(document_of(self))))
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__} {self._line()}>"
@@ -385,20 +386,14 @@ def batch(folder: PathName, out: PathName, *, kit: Kit | None = None, **options:
 
     Parameters
     ----------
-    options : ``target``, ``wet``, ``manifest``, ``jobs``, ``resume``, ``parquet`` and the others of
-        :func:`strandgauge.batches.run.run_batch`.
+    options : those of :class:`strandgauge.batches.options.Options`, such as ``target``, ``jobs`` and ``resume``.
     """
+    from strandgauge.batches.options import Options
     from strandgauge.batches.run import run_batch
 
-    used = kit or _kit()
     if options.get("manifest") is not None:
         options["manifest"] = Path(options["manifest"])
-    return run_batch(
-        Path(folder),
-        Path(out),
-        kit=used,
-        **options,
-    )
+    return run_batch(Path(folder), Path(out), Options(**options), kit=kit or _kit())
 
 
 def targets(*, kit: Kit | None = None) -> tuple[Target, ...]:

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from strandgauge.batches.options import Options
 from strandgauge.batches.store import ROWS, STRIPS
 from strandgauge.errors import BatchFolderError
 from strandgauge.files.held import held
@@ -32,13 +33,13 @@ _WORDS = {
 }
 
 
-def settings_document(kit: Kit, *, wet: bool, target: str | None) -> dict[str, Any]:
+def settings_document(kit: Kit, options: Options) -> dict[str, Any]:
     """Return what makes two batches' rows comparable."""
     return {
         "schema": SCHEMA,
         "version": __version__,
-        "wet": wet,
-        "target": target,
+        "wet": options.wet,
+        "target": options.target,
         **kit.fingerprints(),
     }
 

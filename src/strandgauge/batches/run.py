@@ -21,6 +21,7 @@ from strandgauge.batches.curves import lift_curves
 from strandgauge.batches.folder import CSV, GALLERY, PARQUET, result_folder, settings_document
 from strandgauge.batches.manifest import Manifest, ManifestRow, read_manifest
 from strandgauge.batches.one import TRANSIENT
+from strandgauge.batches.options import Options
 from strandgauge.batches.pairs import apart, likely_pairs
 from strandgauge.batches.store import ROWS, STRIPS, Entry, Store, strip_name
 from strandgauge.batches.task import Task
@@ -33,11 +34,12 @@ from strandgauge.files.write import cannot_write
 from strandgauge.hair.levels import Ladder
 from strandgauge.kit import Kit, shipped
 from strandgauge.sheet.record import Record, Summary
-from strandgauge.show.cells import Separator
 from strandgauge.show.pages.classes import FOLDER as CLASSES
 from strandgauge.show.pages.classes import write_class_sheets
 from strandgauge.show.pages.gallery import write_gallery
 from strandgauge.show.table import Table, need_parquet, write_csv, write_parquet
+
+NO_OPTIONS = Options()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,18 +62,8 @@ class BatchStoppedError(KeyboardInterrupt):
 def run_batch(
     folder: Path,
     out: Path,
+    options: Options = NO_OPTIONS,
     *,
-    target: str | None = None,
-    wet: bool = False,
-    manifest: Path | None = None,
-    jobs: int | None = None,
-    cluster: str | None = None,
-    resume: bool = False,
-    pairs: bool = True,
-    parquet: bool = False,
-    separator: Separator = "comma",
-    title: str | None = None,
-    goal: float | None = None,
     kit: Kit | None = None,
     progress: Callable[[Progress], None] | None = None,
 ) -> Summary:
@@ -83,17 +75,7 @@ def run_batch(
     ----------
     folder : photos are looked for in it and in all folders below.
     out : the result folder; it is made, and must be empty unless ``resume``.
-    target : the wanted shade, where the manifest names no other: a name, ``#rrggbb`` or ``L,a,b``.
-    wet : the strands are wet, where the manifest does not say.
-    manifest : a CSV file that tells client, group, time, wet and target of each photo.
-    jobs : worker processes; as many as there are cores when left out.
-    cluster : address of a Dask scheduler to use instead of processes of this machine.
-    resume : go on with the batch in ``out``: photos read before, in the same way, are not read again.
-    pairs : read two photos of one strand, the card turned end for end between them within two minutes, as one.
-    parquet : also write the table as Parquet.
-    separator : between the cells of the CSV file; with semicolons, numbers have a decimal comma.
-    title : heading of gallery and class sheets; the folder's name when left out.
-    goal : the level that classes are to come to, for their sheets.
+    options : how it is read, and what is written.
     kit : card, ladder, dyes and shades; those that ship with the package when left out.
     progress : called after each photo.
 
@@ -107,30 +89,34 @@ def run_batch(
     WorkersUnavailableError : no processes, no cluster, or a package is missing.
     CannotWriteError : no space left, or no permission; what was written is valid.
     """
-    if parquet:
+    if options.parquet:
         need_parquet()
-    if jobs is not None and jobs < 1:
-        raise ValueError("at least one job is needed")
     kit = kit or shipped()
-    wish = None if target is None else find_target(target, kit.targets).name
+    if options.target is not None:
+        options = replace(options, target=find_target(options.target, kit.targets).name)
     walk = find_photos(folder, out)
     listed = Manifest()
-    if manifest is not None:
-        listed = read_manifest(manifest, folder, (photo.file for photo in walk.photos), kit.targets)
-    tasks = plan(walk, listed.rows, wet=wet, target=wish, pairs=pairs)
+    if options.manifest is not None:
+        listed = read_manifest(options.manifest, folder, (photo.file for photo in walk.photos), kit.targets)
+    tasks = plan(walk, listed.rows, options)
     if not tasks:
         raise NoPhotosError("There is no photo in this folder.", where=str(folder))
 
     def start() -> Pool:
-        return Cluster(kit, cluster) if cluster is not None else Processes(kit, jobs or usable_cores())
+        if options.cluster is not None:
+            return Cluster(kit, options.cluster)
+        return Processes(kit, options.jobs or usable_cores())
 
-    settings = settings_document(kit, wet=wet, target=wish)
-    with result_folder(out, settings, resume=resume), _interrupt_noted() as stopped, Store(out) as store:
+    settings = settings_document(kit, options)
+    with (
+        result_folder(out, settings, resume=options.resume),
+        _interrupt_noted() as stopped,
+        Store(out) as store,
+    ):
         tasks, notes = _take_up(store, tasks)
-        wished = _one_target(tasks)
-        heading = title or shown_name(Path(folder.resolve().name or str(folder)))
+        heading = options.title or shown_name(Path(folder.resolve().name or str(folder)))
+        sheet = _Sheet(heading, _one_target(tasks), kit.ladder, listed, options)
         kept: set[str] = set()
-        sheet = _Sheet(heading, wished, kit.ladder, listed, separator, parquet, goal)
         done, refused = 0, 0
         if progress is not None:
             progress(Progress(0, len(tasks), 0))
@@ -188,10 +174,9 @@ def _join_pairs(
                 store.add(row)
 
 
-def plan(
-    walk: Walk, listed: Iterable[ManifestRow], *, wet: bool, target: str | None, pairs: bool = True
-) -> list[Task]:
+def plan(walk: Walk, listed: Iterable[ManifestRow], options: Options) -> list[Task]:
     """Return what there is to do, in the order of the files' names: photos found, and files only listed."""
+    wet, target = options.wet, options.target
     rows = {row.file: row for row in listed}
     paths = {photo.file: photo.path for photo in walk.photos}
     tasks = [
@@ -219,7 +204,7 @@ def plan(
                 "Correct the manifest, or put the photo there, then go on with --resume.",
             )
         tasks.append(
-            Task(file, path, wet, target, trouble=missing, pair=pairs)
+            Task(file, path, wet, target, trouble=missing, pair=options.pairs)
             if row is None
             else Task(
                 file,
@@ -230,7 +215,7 @@ def plan(
                 row.group,
                 row.taken,
                 missing,
-                pair=pairs and row.pair,
+                pair=options.pairs and row.pair,
             )
         )
     return sorted(tasks, key=lambda task: task.file)
@@ -282,9 +267,7 @@ class _Sheet:
     target: str | None
     ladder: Ladder
     listed: Manifest
-    separator: Separator
-    parquet: bool
-    goal: float | None
+    options: Options
 
 
 def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
@@ -302,14 +285,14 @@ def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
     heads = {"taken" if meaning == "time" else meaning: head for meaning, head in sheet.listed.heads.items()}
     table = Table(sheet.ladder, heads, further, first_of, strip_of)
     files = [ROWS, CSV]
-    write_csv(store.folder / CSV, table, store.records(), sheet.separator)
-    if sheet.parquet:
+    write_csv(store.folder / CSV, table, store.records(), sheet.options.separator)
+    if sheet.options.parquet:
         write_parquet(store.folder / PARQUET, table, store.records())
         files.append(PARQUET)
     classes = _by_class(store)
     try:
         sheets = write_class_sheets(
-            store.folder, classes, title=sheet.title, goal=sheet.goal, minutes=_minutes(further)
+            store.folder, classes, title=sheet.title, goal=sheet.options.goal, minutes=_minutes(further)
         )
         write_gallery(
             store.folder / GALLERY,

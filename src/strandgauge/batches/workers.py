@@ -130,8 +130,6 @@ def _work(task: Task) -> Row | None:
 
 
 def _ready() -> bool:
-    # What the first photo would otherwise load, so that it is loaded before the clock of progress runs.
-
     return True
 
 
@@ -165,7 +163,7 @@ class Processes:
             self.close()
             raise WorkersUnavailableError(
                 "The worker processes cannot be started.",
-                remedy="A script that calls run_batch must do so under: if __name__ == '__main__'.",
+                remedy="A script that calls strandgauge.batch must do so under: if __name__ == '__main__'.",
             ) from error
         except BaseException:
             self.close()

@@ -105,27 +105,26 @@ def batch(
     """Read every photo of a folder into one table, with a gallery to look through."""
     session: Session = context.obj
     from strandgauge import kit
+    from strandgauge.batches.options import Options
     from strandgauge.batches.run import BatchStoppedError, run_batch
 
+    options = Options(
+        target=target,
+        wet=wet,
+        manifest=manifest,
+        jobs=jobs,
+        cluster=cluster,
+        resume=resume,
+        pairs=not no_pairs,
+        parquet=parquet,
+        separator=separator.value,
+        title=title,
+        goal=goal,
+    )
     try:
         with _progress_bar() as progress:
-            summary = run_batch(
-                folder,
-                out,
-                target=target,
-                wet=wet,
-                manifest=manifest,
-                jobs=jobs,
-                cluster=cluster,
-                resume=resume,
-                pairs=not no_pairs,
-                parquet=parquet,
-                title=title,
-                goal=goal,
-                kit=kit.load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets),
-                progress=progress,
-                separator=separator.value,
-            )
+            tools = kit.load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+            summary = run_batch(folder, out, options, kit=tools, progress=progress)
     except BatchStoppedError as stopped:
         session.show(stopped.summary, _print, stopped.summary, sort)
         raise

@@ -22,6 +22,7 @@ from strandgauge.show.pages.render import FONT
 from strandgauge.web import api, pages
 from strandgauge.web.bodies import BodyLimits
 from strandgauge.web.refusals import ErrorPage, Refused, error_response, refused
+from strandgauge.web.screens import answer_document
 from strandgauge.web.security import Gate, StrictHeaders
 from strandgauge.web.service import Service, utc_now
 from strandgauge.web.settings import ServerSettings
@@ -55,7 +56,8 @@ def create_app(
     if workers is None:
         workers = WorkerPool(settings.workers, settings.kit or shipped(), settings.limits)
         workers.start()
-    service = Service(settings, logbook or open_logbook(settings.logbook), workers, now)
+    book = logbook or open_logbook(settings.logbook)
+    service = Service(settings, book, workers, now, shown=answer_document)
 
     @contextlib.asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:

@@ -118,6 +118,7 @@ class Service:
     logbook : opened; closed by `close`.
     workers : started; stopped by `close`.
     now : tells the time, UTC.
+    shown : draws what is answered to a look when it is taken, as it is kept for good.
     """
 
     def __init__(
@@ -126,8 +127,16 @@ class Service:
         logbook: Logbook,
         workers: WorkerPool,
         now: Callable[[], datetime] = utc_now,
+        *,
+        shown: Callable[[Service, Judged, Answer], dict[str, Any]],
     ) -> None:
-        self.settings, self.logbook, self.workers, self.now = settings, logbook, workers, now
+        self.settings, self.logbook, self.workers, self.now, self._shown = (
+            settings,
+            logbook,
+            workers,
+            now,
+            shown,
+        )
         self._answers: OrderedDict[str, Answer] = OrderedDict()
         self._keys: dict[int, str] = {}
         self._outlooks: OrderedDict[Hashable, Outlook] = OrderedDict()
@@ -396,12 +405,10 @@ class Service:
 
     def _keep_answer(self, answer: Answer) -> None:
         """Keep for good what is answered to a look, by what was known when it was taken."""
-        from strandgauge.web.screens import answer_document
-
         assert answer.strand_id is not None
         assert answer.check_id is not None
         judged = self.judged(answer.strand_id, until=answer.at)
-        self.logbook.set_answer(answer.check_id, answer_document(self, judged, answer))
+        self.logbook.set_answer(answer.check_id, self._shown(self, judged, answer))
 
     def _brought_up_to_date(self, answer: Answer) -> Answer:
         """Add what the logbook says of the strand now: its curve, and whether to stop."""

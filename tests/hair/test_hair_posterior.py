@@ -6,46 +6,14 @@ import numpy as np
 import pytest
 from scipy.stats import kstest
 
-from strandgauge.hair.family import (
-    hair_family,
-    lab_from_ratio,
-    ratio_from_lab,
-    ratio_of,
-    scale_and_tint,
-)
-from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.hair.posterior import ANY_RANGE, AsLit, Posterior, load_error_model, posterior, tell
-
-LADDER = load_ladder()
-STRANDS = 400
-
-
-def simulated(noise: float = 1.0) -> list[tuple[np.ndarray, Posterior]]:
-    """Draw strands from the prior, light them by the error model (times ``noise``), and weigh them."""
-    rng = np.random.default_rng(20)
-    family, model = hair_family(LADDER, 30_011), load_error_model()
-    mixing = np.linalg.cholesky(model.correlation)
-    found = []
-    for _ in range(STRANDS):
-        if rng.random() < family.any_share:
-            place = rng.uniform(*ANY_RANGE)
-        else:
-            place = family.place[rng.integers(len(family.place))]
-        lab = lab_from_ratio(ratio_of(place))
-        centre, log_sd = model.at(place[None], lab[None, 0])
-        far = mixing @ rng.normal(size=3) / np.sqrt(rng.chisquare(model.freedom) / model.freedom)
-        seen = centre[0] + noise * far * np.exp(log_sd[0])
-        found.append((lab, posterior(AsLit(ratio_of(seen)), LADDER)))
-    return found
+from simulated import LADDER, simulated
+from strandgauge.hair.family import hair_family, lab_from_ratio, ratio_from_lab, ratio_of, scale_and_tint
+from strandgauge.hair.levels import Ladder
+from strandgauge.hair.posterior import AsLit, Posterior, posterior, tell
 
 
 def ranks(found: list[tuple[np.ndarray, Posterior]], channel: int) -> np.ndarray:
     return np.array([p.weight[p.lab[:, channel] < lab[channel]].sum() for lab, p in found])
-
-
-@pytest.fixture(scope="module")
-def strands() -> list[tuple[np.ndarray, Posterior]]:
-    return simulated()
 
 
 @pytest.mark.parametrize("channel", [0, 1, 2], ids=["L", "a", "b"])

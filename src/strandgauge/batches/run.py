@@ -283,7 +283,7 @@ def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
 
     further = {row.file: row.further for row in sheet.listed.rows}
     heads = {"taken" if meaning == "time" else meaning: head for meaning, head in sheet.listed.heads.items()}
-    table = Table(sheet.ladder, heads, further, first_of, strip_of)
+    table = Table(heads, further, first_of, strip_of)
     files = [ROWS, CSV]
     write_csv(store.folder / CSV, table, store.records(), sheet.options.separator)
     if sheet.options.parquet:

@@ -83,7 +83,7 @@ def compare(
         }
         write_whole(page, compare_page(change, strips, Head(title, group, student, date, minutes)).encode())
     if csv is not None:
-        write_readings(csv, readings, kit.ladder, separator.value)
+        write_readings(csv, readings, separator.value)
     from strandgauge.show.terminal.change import print_change
 
     session.show(change, print_change)

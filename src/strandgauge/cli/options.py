@@ -11,7 +11,6 @@ import typer
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
-    from strandgauge.hair.levels import Ladder
     from strandgauge.reading.model import Reading
     from strandgauge.show.cells import Separator
 
@@ -125,7 +124,7 @@ def check_picture(picture: Path | None) -> None:
         raise typer.BadParameter(f"Name a file ending in {', '.join(WRITTEN_PICTURES)}, not '{picture}'.")
 
 
-def write_readings(file: Path, readings: Iterable[Reading], ladder: Ladder, separator: Separator) -> None:
+def write_readings(file: Path, readings: Iterable[Reading], separator: Separator) -> None:
     """Write readings as the table that ``strandgauge batch`` makes of a folder.
 
     Raises
@@ -139,4 +138,4 @@ def write_readings(file: Path, readings: Iterable[Reading], ladder: Ladder, sepa
         Record(one.photo, "", one, None, None, client=None, group=None, taken=one.taken, strip=None)
         for one in readings
     ]
-    write_csv(file, Table(ladder), records, separator)
+    write_csv(file, Table(), records, separator)

@@ -106,7 +106,7 @@ def read(
                 raise
             worst = max(worst, session.tell(error))
     if csv is not None:
-        write_readings(csv, readings, kit.ladder, separator.value)
+        write_readings(csv, readings, separator.value)
     return worst
 
 

@@ -45,6 +45,8 @@ class Family:
     """(N, 3) `scale_and_tint` of ``ratio``."""
     kind: NDArray[np.intp] = field(repr=False)
     """(N,) row of `KINDS`."""
+    white: Array = field(repr=False)
+    """(N,) share of white hairs."""
     any_share: float
     """How likely a colour is that no mixture explains."""
 
@@ -110,6 +112,8 @@ def _family(rungs: tuple[tuple[float, ...], ...], members: int) -> Family:
 
     below, above = (table.number("range", side, low=0.0, high=6.0) for side in ("below", "above"))
     level = -below + even[:, 0] * (len(lab) - 1 + below + above)  # 0 at the first rung
+    grey = kind == KINDS.index("grey")
+    level[grey] *= table.number("grey", "up_to", low=1.0) / (len(lab) + above)
     at = np.clip(level, 0.0, len(lab) - 1.0)
     steps = np.arange(len(lab))
     amounts = np.stack([np.interp(at, steps, column) for column in mixture.T], axis=-1)
@@ -117,7 +121,7 @@ def _family(rungs: tuple[tuple[float, ...], ...], members: int) -> Family:
     amounts[:, 0] += np.maximum(level - steps[-1], 0.0) * (mixture[-1, 0] - mixture[-2, 0])
     amounts[:, 1] += table.number("person", "steepness", low=0.0) * normal[:, 3]
     amounts[:, 2] += table.number("person", "curvature", low=0.0) * normal[:, 4]
-    natural, red = kind == KINDS.index("natural"), kind == KINDS.index("red")
+    natural, red = (kind == KINDS.index("natural")) | grey, kind == KINDS.index("red")
     share = spread("natural", "mixture", 5)[natural]
     pure = table.number("natural", "eumelanin")
     amounts[natural, 1] = pure + (amounts[natural, 1] - pure) * share
@@ -134,13 +138,12 @@ def _family(rungs: tuple[tuple[float, ...], ...], members: int) -> Family:
     absorption[there] += weaker[:, None] * _band(second, np.full(len(second), 55.0))
     surface = np.interp(at, steps, floor) * np.exp(table.number("person", "surface", low=0.0) * normal[:, 1])
     reflectance = law.reflectance(absorption, surface)
-    grey = kind == KINDS.index("grey")
-    white = _white_hair(law, even[grey, 7])
-    amount = spread("grey", "white", 6)[grey, None]
-    reflectance[grey] = (1.0 - amount) * reflectance[grey] + amount * white
+    white = np.where(grey, spread("grey", "white", 6), 0.0)
+    amount = white[grey, None]
+    reflectance[grey] = (1.0 - amount) * reflectance[grey] + amount * _white_hair(law, even[grey, 7])
     fixed = np.stack([np.interp(at, steps, column) for column in miss.T], axis=-1)
     ratio = (reflectance @ observer_weights()) / WHITE_D65 * np.exp(fixed)
-    return Family(ratio, lab_from_ratio(ratio), scale_and_tint(ratio), kind, own[-1])
+    return Family(ratio, lab_from_ratio(ratio), scale_and_tint(ratio), kind, white, own[-1])
 
 
 def _mixtures(lab: Array, law: Law) -> tuple[Array, Array, Array]:

@@ -92,6 +92,8 @@ class Posterior:
     """(M,), summing to 1."""
     kind: NDArray[np.intp] = field(repr=False)
     """(M,) row of `KINDS`."""
+    white: Array = field(repr=False)
+    """(M,) share of white hairs."""
 
     @property
     def mean(self) -> Array:
@@ -109,6 +111,11 @@ class Posterior:
         """How likely the colour holds dye, toner or anything else that hair has not of itself."""
         dyed = np.isin(self.kind, [KINDS.index(kind) for kind in DYED])
         return float(self.weight[dyed].sum())
+
+    def draws(self, count: int) -> NDArray[np.intp]:
+        """Return ``count`` members, each as often as its weight says: stands for the whole where that is slow."""
+        at = (np.arange(count) + 0.5) / count
+        return np.minimum(np.searchsorted(np.cumsum(self.weight), at), len(self.weight) - 1)
 
     def quantiles(self, values: Array, shares: tuple[float, ...]) -> Array:
         """Return the quantiles of one value (M,) a member, such as its level."""
@@ -209,7 +216,7 @@ def posterior(
     prior = _prior(tuple(map(tuple, ladder.lab.tolist())), wet, model)
     seen = scale_and_tint(as_lit.ratio) - np.array([as_lit.shift, 0.0, 0.0])
     members = len(prior.lab)
-    logs = _log_likelihood(seen, prior.centre, prior.log_sd + as_lit.widen, model)
+    logs = _log_likelihood(seen, prior.lit, as_lit.widen, model)
     logs = logs + np.log((1.0 - prior.any_share) / members)
     lab, other = _any_colours(seen, as_lit.widen, model, wet)
     other = other + np.log(max(prior.any_share, 1e-12) / ANY_MEMBERS)
@@ -218,16 +225,34 @@ def posterior(
     kept = weight > NEGLIGIBLE
     kind = np.concatenate([prior.kind, np.full(len(lab), KINDS.index("any"))])
     found = np.concatenate([prior.lab, lab])[kept]
-    return Posterior(found, weight[kept] / weight[kept].sum(), kind[kept])
+    white = np.concatenate([prior.white, np.zeros(len(lab))])
+    return Posterior(found, weight[kept] / weight[kept].sum(), kind[kept], white[kept])
 
 
 @dataclass(frozen=True, eq=False)
 class _Prior:
     lab: Array
     kind: NDArray[np.intp]
-    centre: Array
-    log_sd: Array
+    white: Array
+    lit: _Lit
     any_share: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Lit:
+    """How each of N colours would be lit, a row a channel, ready for weighing."""
+
+    centre: Array
+    """(3, N)"""
+    sharp: Array
+    """(3, N) one over the spread."""
+    log_sharp: Array
+    """(N,) logarithm of the product of that."""
+
+
+def _lit(place: Array, lightness: Array, model: ErrorModel) -> _Lit:
+    centre, log_sd = model.at(place, lightness)
+    return _Lit(np.ascontiguousarray(centre.T), np.exp(-log_sd.T), -log_sd.sum(1))
 
 
 @lru_cache(maxsize=8)
@@ -235,16 +260,16 @@ def _prior(rungs: tuple[tuple[float, ...], ...], wet: bool, model: ErrorModel) -
     family = hair_family(Ladder("", np.array(rungs)))
     ratio = wet_reflectance(np.clip(family.ratio, 0.0, 1.0)) if wet else family.ratio
     place = scale_and_tint(ratio) if wet else family.place
-    centre, log_sd = model.at(place, lab_from_ratio(ratio)[:, 0])
-    return _Prior(family.lab, family.kind, centre, log_sd, family.any_share)
+    lit = _lit(place, lab_from_ratio(ratio)[:, 0], model)
+    return _Prior(family.lab, family.kind, family.white, lit, family.any_share)
 
 
-def _log_likelihood(seen: Array, centre: Array, log_sd: Array, model: ErrorModel) -> Array:
+def _log_likelihood(seen: Array, lit: _Lit, widen: Array, model: ErrorModel) -> Array:
     """Return the log density (N,) of one colour (3,) for each centre: a multivariate t, but for a constant."""
-    white = np.linalg.inv(np.linalg.cholesky(model.correlation))
-    off = ((seen - centre) * np.exp(-log_sd)) @ white.T
-    far = np.log1p(np.einsum("nk,nk->n", off, off) / model.freedom)
-    return np.asarray(-log_sd.sum(1) - (model.freedom + 3.0) / 2.0 * far)
+    whiten = np.linalg.inv(np.linalg.cholesky(model.correlation)) * np.exp(-widen)
+    off = whiten @ ((seen[:, None] - lit.centre) * lit.sharp)
+    far = np.log1p((off * off).sum(0) / model.freedom)
+    return np.asarray(lit.log_sharp - widen.sum() - (model.freedom + 3.0) / 2.0 * far)
 
 
 @cache
@@ -271,17 +296,13 @@ def _any_colours(seen: Array, widen: Array, model: ErrorModel, wet: bool) -> tup
     place = seen - (centre[0] - seen) + (about @ mixing.T) * spread
     ratio = ratio_of(place)
     lightness = lab_from_ratio(ratio)[:, 0]
-    likely = _log_likelihood(seen, *_widened(model.at(place, lightness), widen), model)
+    likely = _log_likelihood(seen, _lit(place, lightness, model), widen, model)
     drawn = density - np.log(spread).sum() - np.log(np.diag(mixing)).sum()
     inside = ((place > ANY_RANGE[0]) & (place < ANY_RANGE[1])).all(1)
     evenly = -float(np.log(np.prod(ANY_RANGE[1] - ANY_RANGE[0])))
     logs = np.where(inside, likely - drawn + evenly, -np.inf)
     dry = dry_reflectance(np.clip(ratio, 0.0, 1.0)) if wet else ratio
     return lab_from_ratio(np.clip(dry, 0.0, 1.2)), logs
-
-
-def _widened(told: tuple[Array, Array], widen: Array) -> tuple[Array, Array]:
-    return told[0], told[1] + widen
 
 
 def tell(found: Posterior, ladder: Ladder, *, wet: bool = False, telling: Telling | None = None) -> Told:

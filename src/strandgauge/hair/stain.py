@@ -8,9 +8,10 @@ further off than a threshold, and further than the measurement can tell, is stai
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from strandgauge.codes.facts import HueAngle, NotNegative, Text
 from strandgauge.colour.arrays import Array
@@ -47,39 +48,64 @@ def find_stain(lab: ArrayLike, lab_sd: ArrayLike, words: Words | None = None) ->
     doubt = float(np.hypot(along[0] * sd[1], along[1] * sd[2]))
     if strength <= words.stain_uncertainties * doubt:
         return None
-    hue = float(np.degrees(np.arctan2(off[1], off[0])) % 360.0)
-    # The word is for what is seen: half-way between the hair's own hue and the way in which it lies off the path,
-    # whose edge alone would call every red violet.
-    seen = colour[1:] / max(float(np.hypot(*colour[1:])), 1e-9) + along
-    named = float(np.degrees(np.arctan2(seen[1], seen[0])) % 360.0)
-    word = next(
-        w.word for w in words.stain_hues if hue_within(named, w.hue) and colour[0] >= w.lightness_from
-    )
-    return Stain(hue=word, hue_deg=hue, strength=strength)
+    return stain_at(colour, off, words)
+
+
+def stain_at(lab: ArrayLike, off: ArrayLike, words: Words) -> Stain:
+    """Return the stain of a colour (3,) that lies off the lift path by a*b* ``off`` (2,)."""
+    a, b = np.asarray(off, dtype=float)
+    word = words.stain_hues[int(stain_words(lab, off, words))].word
+    return Stain(word, float(np.degrees(np.arctan2(b, a)) % 360.0), float(np.hypot(a, b)))
+
+
+def stain_words(lab: ArrayLike, off: ArrayLike, words: Words) -> NDArray[np.intp]:
+    """Return the place (...) in ``words.stain_hues`` for colours (..., 3) off the lift path by a*b* (..., 2).
+
+    The word is for what is seen: half-way between the hair's own hue and the way in which it lies off the path,
+    whose edge alone would call every red violet.
+    """
+    colour = np.asarray(lab, dtype=float)
+    seen = _direction(colour[..., 1:]) + _direction(np.asarray(off, dtype=float))
+    named = np.degrees(np.arctan2(seen[..., 1], seen[..., 0])) % 360.0
+    found = np.zeros(named.shape, dtype=np.intp)
+    for place, word in reversed(tuple(enumerate(words.stain_hues))):
+        found[hue_within(named, word.hue) & (colour[..., 0] >= word.lightness_from)] = place
+    return found
+
+
+def _direction(ab: Array) -> Array:
+    return np.asarray(ab / np.maximum(np.linalg.norm(ab, axis=-1, keepdims=True), 1e-9))
 
 
 def off_path(lab: ArrayLike, path: LiftPath) -> Array:
-    """Return the a*b* vector (2,) from the nearest undyed colour of the same lightness to ``lab`` (3,)."""
+    """Return the a*b* vectors (..., 2) from the nearest undyed colour of the same lightness to ``lab`` (..., 3)."""
     colour = np.asarray(lab, dtype=float)
-    corners = _outline(float(colour[0]), path)
-    point = colour[1:]
-    start, step = corners, np.roll(corners, -1, axis=0) - corners
-    away = point - start
-    inside = bool(np.all(step[:, 0] * away[:, 1] - step[:, 1] * away[:, 0] >= 0.0))
-    if inside:
-        return np.zeros(2)
-    share = np.clip(np.sum(away * step, axis=1) / np.maximum(np.sum(step**2, axis=1), 1e-12), 0.0, 1.0)
-    offsets = point - (start + share[:, None] * step)
-    return np.asarray(offsets[np.argmin(np.sum(offsets**2, axis=1))])
+    lightness, which = np.unique(colour[..., 0], return_inverse=True)
+    corners = np.stack([_outline(float(at), path) for at in lightness], axis=-1)  # (M, 2, lightnesses)
+    x, y = corners[:, :, which.reshape(colour.shape[:-1])].swapaxes(0, 1)  # each (M, ...)
+    along_x, along_y = np.roll(x, -1, axis=0) - x, np.roll(y, -1, axis=0) - y
+    from_x, from_y = colour[..., 1] - x, colour[..., 2] - y
+    outside = (along_x * from_y - along_y * from_x < 0.0).any(0)
+    share = (from_x * along_x + from_y * along_y) / np.maximum(along_x**2 + along_y**2, 1e-12)
+    share = np.clip(share, 0.0, 1.0)
+    off_x, off_y = from_x - share * along_x, from_y - share * along_y
+    nearest = (off_x**2 + off_y**2).argmin(0)[None]
+    found = [np.take_along_axis(off, nearest, axis=0)[0] for off in (off_x, off_y)]
+    return np.asarray(np.stack(found, axis=-1) * outside[..., None])
 
 
+@lru_cache(maxsize=512)
 def _outline(lightness: float, path: LiftPath) -> Array:
-    """Return the corners (M, 2) of the area of undyed hair, counter-clockwise and convex."""
+    """Return the corners (M, 2) of the area of undyed hair, counter-clockwise and convex, the last one repeated.
+
+    M is the same at every lightness.
+    """
     strongest = np.interp(lightness, path.lightness, path.chroma)
     low, high = (np.interp(lightness, path.lightness, path.hue[:, i]) for i in (0, 1))
     arc = np.radians(np.linspace(low, high, 9))
     points = np.concatenate([path.grey_corner, strongest * np.stack([np.cos(arc), np.sin(arc)], axis=-1)])
-    return np.array(_hull(sorted(map(tuple, points.tolist()))))
+    hull = _hull(sorted(map(tuple, points.tolist())))
+    return np.array(hull + hull[-1:] * (len(points) - len(hull)))
 
 
 def _hull(points: list[tuple[float, ...]]) -> list[tuple[float, ...]]:

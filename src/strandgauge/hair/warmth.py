@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import chroma, hue_deg, xyz_from_lab
@@ -49,35 +49,22 @@ def yellowness_e313(lab: ArrayLike) -> Array:
 
 
 def undertone(lab: ArrayLike, ladder: Ladder | None = None, words: Words | None = None) -> str:
-    """Return the undertone of one CIELAB colour (3,) in the trade's words.
+    """Return the undertone of one CIELAB colour (3,) in the trade's words."""
+    words = words or load_words()
+    return words.undertones[int(undertone_rules(lab, ladder or load_ladder(), words))].word
+
+
+def undertone_rules(lab: ArrayLike, ladder: Ladder, words: Words) -> NDArray[np.intp]:
+    """Return the place (...) in ``words.undertones`` of the rule that tells each CIELAB colour (..., 3).
 
     The words and their thresholds are data (``calibration/words.toml``): hue angle, chroma, chroma as a share
     of what the ladder shows at that lightness, and level; the first rule that fits is taken.
     """
-    ladder, words = ladder or load_ladder(), words or load_words()
     colour = np.asarray(lab, dtype=float)
-    strength, hue = float(chroma(colour)), float(hue_deg(colour))
-    share = strength / max(float(ladder.chroma_at(colour[0])), 1e-9)
-    level = float(ladder.level_of(colour))
-    return next(
-        rule.word
-        for rule in words.undertones
-        if strength < rule.chroma_below
-        and share < rule.chroma_share_below
-        and hue_within(hue, rule.hue)
-        and level >= rule.level_from
-    )
-
-
-def undertones_within(lab: ArrayLike, lab_sd: ArrayLike, ladder: Ladder) -> tuple[str, ...]:
-    """Return every undertone that a colour may have, its own first.
-
-    The words are those at the colour itself and at both ends of the 95 % interval of each of L*, a*, b*.
-
-    Parameters
-    ----------
-    lab : CIELAB of a zone, (3,).
-    lab_sd : standard uncertainty of each of L*, a*, b*, (3,).
-    """
-    colour, reach = np.asarray(lab, dtype=float), 1.96 * np.diag(np.asarray(lab_sd, dtype=float))
-    return tuple(dict.fromkeys(undertone(colour + step, ladder) for step in (np.zeros(3), *reach, *-reach)))
+    strength, hue, level = chroma(colour), hue_deg(colour), ladder.level_of(colour)
+    share = strength / np.maximum(ladder.chroma_at(colour[..., 0]), 1e-9)
+    found = np.zeros(colour.shape[:-1], dtype=np.intp)
+    for place, rule in reversed(tuple(enumerate(words.undertones))):
+        fits = (strength < rule.chroma_below) & (share < rule.chroma_share_below)
+        found[fits & hue_within(hue, rule.hue) & (level >= rule.level_from)] = place
+    return found

@@ -7,6 +7,7 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from strandgauge.colour.arrays import Array
 from strandgauge.files.calibration import CalibrationTable, Key, calibration_file, read_calibration
@@ -14,10 +15,10 @@ from strandgauge.files.calibration import CalibrationTable, Key, calibration_fil
 HueRange = tuple[float, float]
 
 
-def hue_within(hue: float, span: HueRange) -> bool:
-    """Tell whether a hue angle lies in [from, to), through 0 where ``from`` is above ``to``."""
-    low, high = span
-    return low <= hue < high if low <= high else hue >= low or hue < high
+def hue_within(hue: ArrayLike, span: HueRange) -> NDArray[np.bool_]:
+    """Tell whether hue angles (...) lie in [from, to), through 0 where ``from`` is above ``to``."""
+    from_low, below_high = np.asarray(hue) >= span[0], np.asarray(hue) < span[1]
+    return from_low & below_high if span[0] <= span[1] else from_low | below_high
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,7 @@ class HueWord:
     lightness_from: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LiftPath:
     """The a*b* area that hair without dye can show, at a few lightnesses."""
 

@@ -14,9 +14,9 @@ from strandgauge.colour.cielab import WHITE_D65, as_lab, chroma, hue_deg
 from strandgauge.colour.srgb import XYZ_FROM_RGB
 from strandgauge.hair.family import DARKEST, lab_from_ratio, ratio_from_lab
 from strandgauge.hair.levels import Ladder, level_shares
+from strandgauge.hair.likely import likely
 from strandgauge.hair.posterior import AsLit, load_telling, posterior, tell
-from strandgauge.hair.stain import find_stain
-from strandgauge.hair.warmth import undertone, yellowness_e313
+from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.reading.model import CardFit, Reading, ZoneReading
 from strandgauge.strand.direction import CardSeen, LightClues, load_light_model
 from strandgauge.strand.names import ZoneName
@@ -96,7 +96,7 @@ def describe_zones(
 
 def _describe(colour: ZoneColour, ladder: Ladder, wet: bool) -> ZoneReading:
     found = posterior(colour.as_lit, ladder, wet=wet)
-    told = tell(found, ladder, wet=wet)
+    told, words = tell(found, ladder, wet=wet), likely(found, ladder)
     lab = told.lab
     pixel_levels = ladder.level_of(scaled(colour.pixels_lab, colour.as_lit.ratio, ratio_from_lab(lab)))
     return ZoneReading(
@@ -108,13 +108,15 @@ def _describe(colour: ZoneColour, ladder: Ladder, wet: bool) -> ZoneReading:
         level=told.level,
         level_sd=told.level_sd,
         level_shares=level_shares(pixel_levels),
-        undertone=undertone(lab, ladder),
+        undertone=next(iter(words.undertones)),
         chroma=float(chroma(lab)),
         hue_deg=float(hue_deg(lab)),
         yellowness_e313=float(yellowness_e313(lab)),
-        stain=find_stain(lab, told.sd),
+        stain=words.stain,
         lab_together=as_lab(told.together),
         dye_probability=found.dye_probability,
+        undertone_chances=words.undertones,
+        stain_chances=words.stains,
     )
 
 

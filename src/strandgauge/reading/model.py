@@ -33,6 +33,7 @@ class ZoneReading:
     level_shares: dict[str, Share]
     """Share of the zone's hair at each whole level, summing to 1; keys '1' upward."""
     undertone: Text
+    """The likeliest one."""
     chroma: NotNegative
     """C*ab of ``lab``."""
     hue_deg: HueAngle
@@ -40,10 +41,15 @@ class ZoneReading:
     yellowness_e313: float
     """ASTM E313 yellowness index of ``lab``, D65 / 2 degree coefficients."""
     stain: Stain | None
+    """The likeliest one; None where no stain is likelier."""
     lab_together: LabSd | None = None
     """Half-widths about ``lab`` that hold L*, a* and b* all at once in 95 %; None in readings saved before."""
     dye_probability: Share | None = None
     """How likely the zone holds dye, toner or stain; None in readings saved before it was told."""
+    undertone_chances: dict[str, Share] | None = None
+    """How likely each undertone is, likeliest first; None in readings saved before it was told."""
+    stain_chances: dict[str, Share] | None = None
+    """How likely each hue of stain is, and 'none'; None in readings saved before it was told."""
 
 
 @dataclass(frozen=True, slots=True)

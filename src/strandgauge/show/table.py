@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from strandgauge.errors import Told, WorkersUnavailableError
 from strandgauge.files.write import replacing, write_parts
-from strandgauge.hair.levels import Ladder
-from strandgauge.hair.warmth import undertones_within
+from strandgauge.hair.likely import NO_STAIN
 from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.sheet.record import Record, WantedShade
@@ -41,14 +40,12 @@ class Table:
 
     Parameters
     ----------
-    ladder : that of the readings.
     heads : the list's own heads for ``client``, ``group`` and others, such as ``student``.
     extra : by file, cells of the list's further columns; all rows have the same ones.
     first_of : by digest, the first file of that content.
     strip_of : a record's strip, as a path beside the table.
     """
 
-    ladder: Ladder
     heads: Mapping[str, str] = field(default_factory=dict)
     extra: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     first_of: Mapping[str, str] = field(default_factory=dict)
@@ -58,9 +55,11 @@ class Table:
         """Return the columns; new ones come at the end of the shipped ones."""
         own = (
             *_COLUMNS,
-            Column("undertone_95", "text", _of_reading(self._undertones)),
+            Column("undertone_95", "text", _of_reading(_undertones)),
             Column("same_as", "text", self._same_as),
             Column("strip", "text", lambda record: self.strip_of(record)),
+            Column("undertone_chance", "number", _of_reading(_undertone_chance)),
+            Column("stain_chance", "number", _of_reading(_stain_chance)),
         )
         named = tuple(Column(self.heads.get(one.name, one.name), one.kind, one.value) for one in own)
         taken = {one.name for one in named}
@@ -76,15 +75,31 @@ class Table:
         for record in records:
             yield [column.value(record) for column in columns]
 
-    def _undertones(self, reading: Reading) -> str:
-        return "; ".join(undertones_within(reading.overall.lab, reading.overall.lab_sd, self.ladder))
-
     def _same_as(self, record: Record) -> str | None:
         first = self.first_of.get(record.digest)
         return None if first == record.file else first
 
     def _extra(self, name: str) -> Callable[[Record], Cell]:
         return lambda record: self.extra.get(record.file, {}).get(name) or None
+
+
+def _undertones(reading: Reading) -> str:
+    """Return the likeliest undertones that together hold 95 %."""
+    told, held = [], 0.0
+    for word, chance in (reading.overall.undertone_chances or {reading.overall.undertone: 1.0}).items():
+        if held < 0.95:
+            told.append(word)
+        held += chance
+    return "; ".join(told)
+
+
+def _undertone_chance(reading: Reading) -> float | None:
+    return (reading.overall.undertone_chances or {}).get(reading.overall.undertone)
+
+
+def _stain_chance(reading: Reading) -> float | None:
+    chances = reading.overall.stain_chances
+    return None if chances is None else round(1.0 - chances.get(NO_STAIN, 0.0), 3)
 
 
 def _of_reading(get: Callable[[Reading], Cell]) -> Callable[[Record], Cell]:

@@ -467,7 +467,9 @@ def _line(strand: Strand, check: CheckRecord) -> LookLine:
     if line.damage is not None:
         return line
     overall = record_of(Reading, check.reading, f"check {check.id}").overall
-    return replace(line, lab=overall.lab, level=words.level_interval(overall), undertone=overall.undertone)
+    return replace(
+        line, lab=overall.lab, level=words.level_interval(overall), undertone=words.undertone(overall)
+    )
 
 
 def _after(strand: Strand, check: CheckRecord) -> bool:

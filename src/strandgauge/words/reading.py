@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from strandgauge.hair.likely import NO_STAIN
 from strandgauge.hair.warmth import warmth_left
 from strandgauge.reading.evenness import Evenness, evenness
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.words import say, sentence
+
+NEAR = 0.3
+"""Chance from which a word is told beside the likeliest one."""
 
 
 def zone_name(zone: str) -> str:
@@ -49,7 +53,32 @@ def shares(zone: ZoneReading, *, least: float = 0.05) -> str:
 
 def tone(zone: ZoneReading) -> str:
     """Name a zone's colour: undertone, and a stain where there is one."""
-    return f"{zone.undertone}, {say('reading.stain', hue=zone.stain.hue)}" if zone.stain else zone.undertone
+    return ", ".join(filter(None, (undertone(zone), stain(zone))))
+
+
+def undertone(zone: ZoneReading) -> str:
+    """Name a zone's undertone, and the next likely one where it is near."""
+    other = _near(zone.undertone_chances, zone.undertone)
+    return say("reading.perhaps", word=zone.undertone, other=other) if other else zone.undertone
+
+
+def stain(zone: ZoneReading) -> str:
+    """Name a zone's stain, with its doubt where none or another is near; empty where there is none."""
+    if zone.stain is None:
+        perhaps = _near(zone.stain_chances, NO_STAIN)
+        return say("reading.stain-perhaps", hue=perhaps) if perhaps else ""
+    other = _near(zone.stain_chances, zone.stain.hue)
+    if other is None:
+        return say("reading.stain", hue=zone.stain.hue)
+    if other == NO_STAIN:
+        return say("reading.stain-perhaps", hue=zone.stain.hue)
+    return say("reading.stain-or", hue=zone.stain.hue, other=other)
+
+
+def _near(chances: dict[str, float] | None, told: str) -> str | None:
+    """Return the likeliest other word, where it is likely enough to be told beside the one that is told."""
+    others = [(chance, word) for word, chance in (chances or {}).items() if word != told]
+    return next((word for chance, word in sorted(others, reverse=True) if chance >= NEAR), None)
 
 
 def headline(reading: Reading) -> tuple[str, ...]:
@@ -64,7 +93,7 @@ def headline(reading: Reading) -> tuple[str, ...]:
         say("reading.uneven", evenness=even.code, stands_out=odd) if odd else evenness_word(even),
     ]
     if not all(zone.stain for zone in reading.zones):
-        answer += [reading.overall.undertone, warmth(reading.overall)]
+        answer += [undertone(reading.overall), warmth(reading.overall)]
     return (*answer, *stains(reading))
 
 
@@ -72,16 +101,15 @@ def stains(reading: Reading) -> tuple[str, ...]:
     """Name each stain and where it lies, such as 'green stain (mids, ends)' or 'pink stain throughout'."""
     places: dict[str, list[str]] = {}
     for zone in reading.zones:
-        if zone.stain is not None:
-            places.setdefault(zone.stain.hue, []).append(zone_name(zone.name))
-    overall = reading.overall.stain
-    if overall is not None and not places:
-        places[overall.hue] = [zone_name("overall")]
+        places.setdefault(stain(zone), []).append(zone_name(zone.name))
+    places.pop("", None)
+    if not places and (overall := stain(reading.overall)):
+        places[overall] = [zone_name("overall")]
     return tuple(
-        say("reading.stain-throughout", hue=hue)
+        say("reading.stain-throughout", stain=told)
         if len(names) == len(reading.zones)
-        else say("reading.stain-somewhere", hue=hue, places=", ".join(names))
-        for hue, names in places.items()
+        else say("reading.stain-somewhere", stain=told, places=", ".join(names))
+        for told, names in places.items()
     )
 
 

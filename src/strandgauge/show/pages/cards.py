@@ -102,7 +102,7 @@ def make_card(number: int, record: Record) -> Card:
         evenness=words.evenness_word(even) if even is not None else "",
         evenness_detail=words.stands_out(even) if even is not None else "",
         level_range=even.level_range if even is not None else 0.0,
-        undertone=reading.overall.undertone if reading is not None and not hidden else "",
+        undertone=words.undertone(reading.overall) if reading is not None and not hidden else "",
         warmth=say(f"warmth.{warmth}") if warmth else "",
         warmth_size=reading.overall.chroma if reading is not None and warmth != "none" else 0.0,
         stains=words.stains(reading) if reading is not None else (),

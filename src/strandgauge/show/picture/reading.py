@@ -118,13 +118,12 @@ def _headline(canvas: Canvas, reading: Reading) -> int:
 def _zone(canvas: Canvas, zone: ZoneReading, at: tuple[int, int]) -> None:
     """Write a zone's name, level and colour beside its place on the strand."""
     x, middle = at
-    stain = [say("reading.stain", hue=zone.stain.hue)] if zone.stain is not None else []
     width = WIDTH - MARGIN - _BAR - 4 * _COLUMN - x
     y = middle - 70
     canvas.pen.line((x - GAP, middle, x - 10, middle), fill=INK, width=3)
     y = canvas.write((x, y), words.zone_name(zone.name).capitalize(), NAME, bold=True)
     y = canvas.write((x, y), words.level_interval(zone), LINE)
-    for text in (zone.undertone, *stain):
+    for text in filter(None, (words.undertone(zone), words.stain(zone))):
         y = canvas.write((x, y), text, LINE, width=width)
 
 

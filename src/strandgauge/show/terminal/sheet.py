@@ -81,4 +81,4 @@ def _line(record: Record) -> Line:
 
 
 def _colour(reading: Reading) -> str:
-    return "; ".join(words.stains(reading)) or reading.overall.undertone
+    return "; ".join(words.stains(reading)) or words.undertone(reading.overall)

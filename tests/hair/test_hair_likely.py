@@ -1,0 +1,137 @@
+"""Words with their chances: calibrated on simulated strands, and told with a hedge where two are near."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from readings import reading, zone
+from simulated import LADDER
+from strandgauge.hair.family import ratio_from_lab
+from strandgauge.hair.likely import NO_STAIN, likely
+from strandgauge.hair.posterior import AsLit, Posterior, posterior
+from strandgauge.hair.stain import Stain, off_path, stain_at
+from strandgauge.hair.warmth import undertone
+from strandgauge.hair.words import load_words
+from strandgauge.words import reading as words
+
+WORDS = load_words()
+
+
+def stain_word(lab) -> str:
+    off = off_path(lab, WORDS.path)
+    return stain_at(lab, off, WORDS).hue if np.hypot(*off) > WORDS.stain_distance else NO_STAIN
+
+
+def held(told: list[tuple[float, bool]]) -> None:
+    """Assert that of the words told with a chance as many are right, in bins of chance.
+
+    Within three standard errors of so many, and 2 % for the members that stand for all; set before the result
+    was seen.
+    """
+    chance, right = np.array(told).T
+    for low, high in ((0.0, 0.6), (0.6, 0.8), (0.8, 0.95), (0.95, 1.01)):
+        there = (chance >= low) & (chance < high)
+        if there.sum() >= 20:
+            said = chance[there].mean()
+            assert abs(right[there].mean() - said) < 0.02 + 3 * np.sqrt(said * (1 - said) / there.sum()), low
+
+
+@pytest.fixture(scope="session")
+def told(strands):
+    return [(lab, likely(found, LADDER)) for lab, found in strands]
+
+
+def test_of_the_undertones_told_with_70_percent_some_70_percent_are_right(told):
+    held(
+        [
+            (next(iter(each.undertones.values())), undertone(lab) == next(iter(each.undertones)))
+            for lab, each in told
+        ]
+    )
+    chances = np.array([next(iter(each.undertones.values())) for _, each in told])
+    assert chances.min() < 0.5
+    assert np.median(chances) > 0.6
+
+
+def test_stains_are_told_as_often_as_they_are_there(told):
+    first = [(next(iter(each.stains.items())), stain_word(lab)) for lab, each in told]
+    held([(chance, word == true) for (word, chance), true in first])
+    assert sum(word != NO_STAIN for (word, _), _ in first) > 20
+
+
+def test_chances_say_twice_as_wrong_light_is_wrong(strands):
+    """The check can fail: chances of other strands are not those of these."""
+    other = [likely(found, LADDER) for _, found in (*strands[7:], *strands[:7])]
+    with pytest.raises(AssertionError):
+        held(
+            [
+                (next(iter(each.undertones.values())), undertone(lab) == next(iter(each.undertones)))
+                for (lab, _), each in zip(strands, other, strict=True)
+            ]
+        )
+
+
+def test_chances_are_the_weights_of_the_colours_that_a_word_fits():
+    labs = np.array([LADDER.lab[7], LADDER.lab[8], [60.0, -12.0, -20.0]])
+    found = Posterior(labs, np.array([0.6, 0.3, 0.1]), np.zeros(3, dtype=int), np.zeros(3))
+    each = likely(found, LADDER)
+    assert each.undertones == pytest.approx({"yellow-orange": 0.6, "yellow": 0.3, "cool": 0.1}, abs=0.01)
+    assert each.stains == pytest.approx({NO_STAIN: 0.9, "blue": 0.1}, abs=0.01)
+    assert each.stain is None
+    mostly = Posterior(labs, np.array([0.2, 0.1, 0.7]), np.zeros(3, dtype=int), np.zeros(3))
+    stain = likely(mostly, LADDER).stain
+    assert stain is not None
+    assert stain == stain_at(labs[2], off_path(labs[2], WORDS.path), WORDS)
+
+
+def test_a_plain_gold_is_told_without_doubt_of_dye_and_a_vivid_blue_without_doubt_of_its_stain():
+    gold, blue = (
+        likely(posterior(AsLit(ratio_from_lab(lab)), LADDER), LADDER)
+        for lab in (LADDER.lab[7], (45, -8, -35))
+    )
+    assert gold.stain is None
+    assert gold.stains[NO_STAIN] > 0.95
+    assert blue.stains["blue"] > 0.9
+
+
+@pytest.mark.parametrize(
+    ("chances", "said"),
+    [
+        (None, "yellow"),
+        ({"yellow": 0.9, "orange": 0.1}, "yellow"),
+        ({"yellow": 0.5, "orange": 0.35}, "yellow, perhaps orange"),
+    ],
+)
+def test_an_undertone_is_hedged_where_another_is_near(chances, said):
+    assert words.undertone(zone(undertone="yellow", undertone_chances=chances)) == said
+
+
+GREEN = Stain("green", 160.0, 9.0)
+
+
+@pytest.mark.parametrize(
+    ("stain", "chances", "said"),
+    [
+        (None, None, ""),
+        (None, {NO_STAIN: 0.9, "green": 0.1}, ""),
+        (None, {NO_STAIN: 0.6, "green": 0.4}, "perhaps green stain"),
+        (GREEN, None, "green stain"),
+        (GREEN, {"green": 0.9, NO_STAIN: 0.1}, "green stain"),
+        (GREEN, {"green": 0.6, NO_STAIN: 0.4}, "perhaps green stain"),
+        (GREEN, {"green": 0.5, "blue-green": 0.4, NO_STAIN: 0.1}, "green or blue-green stain"),
+    ],
+)
+def test_a_stain_is_hedged_where_none_or_another_is_near(stain, chances, said):
+    assert words.stain(zone(stain=stain, stain_chances=chances)) == said
+
+
+def test_stains_of_like_doubt_are_told_together():
+    zones = [
+        zone(name, stain=GREEN, stain_chances={"green": chance, NO_STAIN: 1 - chance})
+        for name, chance in (("root", 0.6), ("mids", 0.95), ("ends", 0.99))
+    ]
+    assert words.stains(reading(zones=tuple(zones))) == (
+        "perhaps green stain (root)",
+        "green stain (mids, ends)",
+    )

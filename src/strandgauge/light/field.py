@@ -17,7 +17,7 @@ ORDERS = tuple((i, j) for total in range(1, 5) for i in range(total, -1, -1) for
 """(order in x, order in y) of each brightness term."""
 COLOUR_ORDERS = tuple(order for order in ORDERS if sum(order) <= 2)
 """Orders of the terms in which red and blue may differ from green."""
-BRIGHTNESS_SD = 0.5
+BRIGHTNESS_SD = 0.2
 """Prior standard deviation of a first-order brightness term, log units; falls with the square of the order."""
 COLOUR_SD = 0.06
 """The same for the colour terms."""

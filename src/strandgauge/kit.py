@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from strandgauge.card.model import CardDefinition
     from strandgauge.dye.mix import Mix, Mixed
-    from strandgauge.dye.palette import Palette
+    from strandgauge.dye.shelf import Shelf
     from strandgauge.dye.targets import Target
     from strandgauge.hair.levels import Ladder
     from strandgauge.judge.history import History, Stretch
@@ -44,7 +44,7 @@ class Kit:
     card: CardDefinition
     """With the print profile's colours, where there is one."""
     ladder: Ladder
-    shelf: Palette
+    shelf: Shelf
     """The dyes."""
     targets: tuple[Target, ...]
     """Wanted shades that have a name."""
@@ -237,7 +237,7 @@ def load(
     StrandgaugeError : a file cannot be used; file and line are named.
     """
     from strandgauge.card.definition import load_card
-    from strandgauge.dye.palette import load_palette
+    from strandgauge.dye.shelf import load_shelf
     from strandgauge.dye.targets import load_targets
     from strandgauge.hair.levels import load_ladder
     from strandgauge.learn.kept import current_card, current_dyes, current_ladder
@@ -250,7 +250,7 @@ def load(
     return Kit(
         definition,
         current_ladder() if ladder is None else load_ladder(Path(ladder)),
-        load_palette(extra=(*current_dyes(), *map(Path, dyes or ()))),
+        load_shelf(extra=(*current_dyes(), *map(Path, dyes or ()))),
         load_targets(extra=map(Path, targets or ())),
     )
 
@@ -265,12 +265,12 @@ def settings(*, true_within: float = 3.0, **more: Any) -> Settings:  # noqa: ANN
 
 def shipped() -> Kit:
     """Return the kit that ships with strandgauge, whatever the user taught."""
-    from strandgauge.dye.palette import load_palette
+    from strandgauge.dye.shelf import load_shelf
     from strandgauge.dye.targets import load_targets
     from strandgauge.hair.levels import load_ladder
     from strandgauge.reading.pipeline import default_card
 
-    return Kit(default_card(), load_ladder(), load_palette(), load_targets())
+    return Kit(default_card(), load_ladder(), load_shelf(), load_targets())
 
 
 def _digest(*parts: bytes) -> str:

@@ -11,7 +11,7 @@ import jsonschema
 import pytest
 from batchhelp import fill
 
-from strandgauge.dye.palette import load_palette
+from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.kit import Kit
@@ -28,7 +28,7 @@ def strands(card, sheet) -> list[bytes]:
 
 @pytest.fixture(scope="session")
 def kit(card) -> Kit:
-    return Kit(card, load_ladder(), load_palette(), load_targets())
+    return Kit(card, load_ladder(), load_shelf(), load_targets())
 
 
 @pytest.fixture

@@ -104,12 +104,12 @@ from pathlib import Path
 from strandgauge.batches.task import Task
 from strandgauge.kit import Kit
 from strandgauge.batches.workers import Processes
-from strandgauge.dye.palette import load_palette
+from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.reading.pipeline import default_card
 if __name__ == "__main__":
-    pool = Processes(Kit(default_card(), load_ladder(), load_palette(), load_targets()), 1)
+    pool = Processes(Kit(default_card(), load_ladder(), load_shelf(), load_targets()), 1)
     print(pool.submit(Task("x.jpg", Path({str(tmp_path / "x.jpg")!r}), False, "rose")).result().refused, flush=True)
     time.sleep(60)
 """

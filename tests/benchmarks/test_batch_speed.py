@@ -15,7 +15,7 @@ import pytest
 from strandgauge.batches.store import Store
 from strandgauge.batches.task import Task
 from strandgauge.batches.workers import work
-from strandgauge.dye.palette import load_palette
+from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.kit import Kit
@@ -25,7 +25,7 @@ PHOTO = Path(__file__).parents[2] / "sample_images" / "twelve-megapixels.jpg"
 
 @pytest.fixture(scope="module")
 def kit(card) -> Kit:
-    return Kit(card, load_ladder(), load_palette(), load_targets())
+    return Kit(card, load_ladder(), load_shelf(), load_targets())
 
 
 @pytest.mark.benchmark(group="one photo of a batch")

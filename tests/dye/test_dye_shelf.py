@@ -11,7 +11,7 @@ from scipy.interpolate import CubicSpline
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.mix import parse_mix
-from strandgauge.dye.palette import GRID, band, load_palette
+from strandgauge.dye.shelf import GRID, band, load_shelf
 from strandgauge.dye.solve import best_mixes, make_grid
 from strandgauge.dye.targets import find_target, load_targets, parse_colour
 from strandgauge.errors import (
@@ -28,7 +28,7 @@ from strandgauge.learn.dyes import Observation, dye_file, learn_dye
 
 
 def held(share):
-    return float(load_palette().held(np.array([share]))[0])
+    return float(load_shelf().held(np.array([share]))[0])
 
 
 @given(st.floats(440, 640), st.floats(40, 130), st.floats(0.5, 0.7))
@@ -49,7 +49,7 @@ NAMES = {"magenta": "magenta", "pink": "strong pink"}
     "name", ["yellow", "orange", "coral", "red", "pink", "magenta", "violet", "indigo", "teal", "green"]
 )
 def test_an_undiluted_dye_comes_out_in_its_own_name(name):
-    lab = solve_base(load_ladder().lab_at(10.0)).dyed(load_palette().dyes[load_palette().index(name)].curve)
+    lab = solve_base(load_ladder().lab_at(10.0)).dyed(load_shelf().dyes[load_shelf().index(name)].curve)
     assert colour_word(lab) == NAMES.get(name, name)
 
 
@@ -69,20 +69,20 @@ def test_an_undiluted_dye_comes_out_in_its_own_name(name):
     ],
 )
 def test_a_pastel_on_level_ten_is_one_part_in_nine_to_thirty_one(shade):
-    palette, target = load_palette(), find_target(shade, load_targets())
-    found = best_mixes(solve_base(load_ladder().lab_at([10.0])), np.array(target.lab), make_grid(palette))
-    share = palette.bowl(found.shares[0, 0]).sum()
+    shelf, target = load_shelf(), find_target(shade, load_targets())
+    found = best_mixes(solve_base(load_ladder().lab_at([10.0])), np.array(target.lab), make_grid(shelf))
+    share = shelf.bowl(found.shares[0, 0]).sum()
     assert 1.0 / 31.0 <= share <= 1.0 / 9.0 + 1e-3
 
 
 @given(st.lists(st.floats(0, 1), min_size=3, max_size=3).filter(lambda parts: sum(parts) <= 1))
 def test_uptake_levels_off_and_is_undone_exactly(parts):
-    palette, shares = load_palette(), np.zeros(len(load_palette().dyes))
+    shelf, shares = load_shelf(), np.zeros(len(load_shelf().dyes))
     shares[:3] = parts
-    taken = palette.held(shares)
+    taken = shelf.held(shares)
     assert taken.sum() <= 1.0 + 1e-9
     assert (taken >= shares - 1e-9).all()
-    assert palette.bowl(taken) == pytest.approx(shares, abs=1e-9)
+    assert shelf.bowl(taken) == pytest.approx(shares, abs=1e-9)
 
 
 @pytest.mark.parametrize("text", ["violet=-1", "violet=x", "violet", "violet=0", "=3", "violet=nan"])
@@ -93,7 +93,7 @@ def test_malformed_mixes_are_refused(text):
 
 def test_unknown_names_are_refused():
     with pytest.raises(UnknownDyeError):
-        parse_mix(["plaid=1"]).shares(load_palette())
+        parse_mix(["plaid=1"]).shares(load_shelf())
     with pytest.raises(UnknownTargetError, match="lilax"):
         find_target("lilax", load_targets())
 
@@ -112,19 +112,19 @@ def test_a_dye_with_an_impossible_curve_is_refused_with_its_line(tmp_path, curve
     path = tmp_path / "own.toml"
     path.write_text(f'schema = "strandgauge.dyes/1"\n[[dye]]\nname = "own"\ncurve = {curve}\n')
     with pytest.raises(BadCalibrationError) as caught:
-        load_palette(extra=[path])
+        load_shelf(extra=[path])
     assert caught.value.where == f"{path}:4"
 
 
 def test_a_learned_dye_survives_its_file_and_predicts_as_the_true_one(tmp_path):
-    palette, base, other = load_palette(), (76, 0.8, 24.5), (60, 7, 34)
-    true = palette.dyes[palette.index("pink")].curve
+    shelf, base, other = load_shelf(), (76, 0.8, 24.5), (60, 7, 34)
+    true = shelf.dyes[shelf.index("pink")].curve
     pairs = [
         Observation(base, tuple(solve_base(base).dyed(held(share) * true)), share) for share in (0.1, 0.4)
     ]
     path = tmp_path / "own.toml"
     path.write_text(dye_file([learn_dye("own", pairs)]))
-    learned = load_palette(extra=[path]).dyes[-1].curve
+    learned = load_shelf(extra=[path]).dyes[-1].curve
     away = delta_e_2000(solve_base(other).dyed(held(0.2) * learned), solve_base(other).dyed(held(0.2) * true))
     assert away < 1.0
 

@@ -9,7 +9,7 @@ import pytest
 from scipy.optimize import minimize
 
 from strandgauge.colour.cielab import delta_e_2000
-from strandgauge.dye.palette import Palette, load_palette
+from strandgauge.dye.shelf import Shelf, load_shelf
 from strandgauge.dye.solve import FEWER_DYES_COST, best_mixes, make_grid
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder
@@ -28,32 +28,32 @@ CASES = [
 
 
 def _setting(name, level):
-    palette = load_palette()
+    shelf = load_shelf()
     target = np.array(next(one.lab for one in load_targets() if one.name == name))
-    return palette, target, solve_base(load_ladder().lab[[level - 1]])
+    return shelf, target, solve_base(load_ladder().lab[[level - 1]])
 
 
 @pytest.mark.parametrize(("name", "level"), CASES)
 def test_no_worse_than_a_brute_force_grid(name, level):
-    palette, target, base = _setting(name, level)
-    found = best_mixes(base, target, make_grid(palette)).delta_e[0, 0]
+    shelf, target, base = _setting(name, level)
+    found = best_mixes(base, target, make_grid(shelf)).delta_e[0, 0]
     steps = np.array([0, 0.004, 0.01, 0.02, 0.04, 0.07, 0.11, 0.16, 0.22, 0.3, 0.4, 0.52, 0.66, 0.82, 1.0])
     cells = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
     cells = cells[cells.sum(axis=1) <= 1.0]
     best = min(
-        float(delta_e_2000(base.at(0).dyed(cells @ palette.curves[list(three)]), target).min())
-        for three in combinations(range(len(palette.dyes)), 3)
+        float(delta_e_2000(base.at(0).dyed(cells @ shelf.curves[list(three)]), target).min())
+        for three in combinations(range(len(shelf.dyes)), 3)
     )
     assert found <= best + SLACK
 
 
 @pytest.mark.parametrize(("name", "level"), CASES[:4])
 def test_no_worse_than_an_independent_optimiser(name, level):
-    palette, target, base = _setting(name, level)
-    found = best_mixes(base, target, make_grid(palette)).delta_e[0, 0]
+    shelf, target, base = _setting(name, level)
+    found = best_mixes(base, target, make_grid(shelf)).delta_e[0, 0]
     rng, best = np.random.default_rng(3), np.inf
-    for three in combinations(range(len(palette.dyes)), 3):
-        curves = palette.curves[list(three)]
+    for three in combinations(range(len(shelf.dyes)), 3):
+        curves = shelf.curves[list(three)]
 
         def away(shares, curves=curves):
             return float(delta_e_2000(base.at(0).dyed(np.maximum(shares, 0.0) @ curves), target))
@@ -72,9 +72,9 @@ def test_no_worse_than_an_independent_optimiser(name, level):
 
 
 def test_shares_are_a_mix_of_at_most_three_dyes():
-    palette, _, _ = _setting("lilac", 9)
+    shelf, _, _ = _setting("lilac", 9)
     base = solve_base(load_ladder().lab[5:])
-    found = best_mixes(base, np.array([one.lab for one in load_targets()]), make_grid(palette))
+    found = best_mixes(base, np.array([one.lab for one in load_targets()]), make_grid(shelf))
     assert (found.shares >= 0).all()
     assert (found.shares.sum(axis=-1) <= 1 + 1e-9).all()
     assert ((found.shares > 0).sum(axis=-1) <= 3).all()
@@ -82,13 +82,13 @@ def test_shares_are_a_mix_of_at_most_three_dyes():
 
 
 def test_order_of_the_shelf_changes_nothing():
-    palette, target, base = _setting("mauve", 9)
-    turned = Palette(palette.dyes[::-1], palette.clear)
-    first, second = (best_mixes(base, target, make_grid(shelf)).delta_e[0, 0] for shelf in (palette, turned))
+    shelf, target, base = _setting("mauve", 9)
+    turned = Shelf(shelf.dyes[::-1], shelf.clear)
+    first, second = (best_mixes(base, target, make_grid(shelf)).delta_e[0, 0] for shelf in (shelf, turned))
     assert first == pytest.approx(second, abs=SLACK)
 
 
 def test_pale_shades_improve_or_stay_with_each_level_of_lift():
     pale = [one.lab for one in load_targets() if one.lab[0] >= 60]
-    found = best_mixes(solve_base(load_ladder().lab[5:]), np.array(pale), make_grid(load_palette()))
+    found = best_mixes(solve_base(load_ladder().lab[5:]), np.array(pale), make_grid(load_shelf()))
     assert (np.diff(found.delta_e, axis=0) <= 0.1).all()

@@ -12,8 +12,8 @@ from rich.console import Console
 
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.mix import parse_mix
-from strandgauge.dye.palette import load_palette
 from strandgauge.dye.region import region_of
+from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import Target, find_target, load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.pigment import solve_base
@@ -23,7 +23,7 @@ from strandgauge.judge.plan import Faded, held_of, make_plan, uptake_from
 from strandgauge.show.terminal.plan import print_plan
 from strandgauge.words.plan import fading, headline, step_line, watch_lines
 
-LADDER, PALETTE, TARGETS = load_ladder(), load_palette(), load_targets()
+LADDER, SHELF, TARGETS = load_ladder(), load_shelf(), load_targets()
 
 
 def head(root, mids, ends):
@@ -33,7 +33,7 @@ def head(root, mids, ends):
 
 def plan(hair, shade, told=None, **options):
     history = history_from(told or {})
-    return make_plan(hair, find_target(shade, TARGETS), PALETTE, TARGETS, LADDER, None, history, **options)
+    return make_plan(hair, find_target(shade, TARGETS), SHELF, TARGETS, LADDER, None, history, **options)
 
 
 def doing(made):
@@ -102,7 +102,7 @@ def test_a_melt_goes_from_deep_to_sheer_in_one_set_of_dyes_and_bowls_that_give_t
         head(10.8, 10.8, 10.8),
         [BaseZone("overall", tuple(LADDER.lab_at(10.8).tolist()), TYPED_SD)],
     ):
-        made = make_plan(hair, find_target("pastel pink", TARGETS), PALETTE, TARGETS, LADDER, wish)
+        made = make_plan(hair, find_target("pastel pink", TARGETS), SHELF, TARGETS, LADDER, wish)
         steps = [step for step in made.steps if step.formula]
         assert [step.zone for step in steps] == ["root", "mids", "ends"]
         depth = [step.predicted_lab[0] for step in steps]
@@ -113,7 +113,7 @@ def test_a_melt_goes_from_deep_to_sheer_in_one_set_of_dyes_and_bowls_that_give_t
         assert all("melt-each" in step.watch for step in steps)
     # A shade with little depth of its own: what mids and ends would get cannot be told apart.
     own = Target("own", (60.0, 20.0, 0.0), ((58.0, 20.0, 0.0),))
-    made = make_plan(head(11, 11, 11), own, PALETTE, TARGETS, LADDER, wish)
+    made = make_plan(head(11, 11, 11), own, SHELF, TARGETS, LADDER, wish)
     assert [step.zone for step in made.steps if step.formula] == ["root+mids+ends"]
     assert not any("melt-each" in step.watch for step in made.steps)
 
@@ -154,10 +154,10 @@ def test_the_refresh_brings_the_shade_back():
     made = plan(head(10, 10, 10), "rose")
     step = next(step for step in made.steps if step.formula)
     base = solve_base(np.array(LADDER.lab_at(10.0)))
-    held = held_of(step.formula, PALETTE)
+    held = held_of(step.formula, SHELF)
     left = 0.5 ** (made.refresh_after / 8.0) * held
-    again = base.dyed((left + held_of(made.refresh, PALETTE)) @ PALETTE.curves)
-    assert float(delta_e_2000(again, base.dyed(held @ PALETTE.curves))) < 1.5
+    again = base.dyed((left + held_of(made.refresh, SHELF)) @ SHELF.curves)
+    assert float(delta_e_2000(again, base.dyed(held @ SHELF.curves))) < 1.5
 
 
 @pytest.mark.parametrize("true", [0.7, 1.0, 1.3])
@@ -165,12 +165,12 @@ def test_a_photo_of_the_result_teaches_the_uptake_and_the_next_mix_makes_up_for_
     hair = head(10, 10, 10)[:3]
     made = plan(hair, "rose")
     formula = made.outlook.zones[0].formula
-    dyed = solve_base(np.array(hair[0].lab)).dyed(true * held_of(formula, PALETTE) @ PALETTE.curves)
+    dyed = solve_base(np.array(hair[0].lab)).dyed(true * held_of(formula, SHELF) @ SHELF.curves)
     after = [BaseZone(zone.name, tuple(dyed.tolist()), (0.5, 0.5, 0.5)) for zone in hair]
-    learned = uptake_from(hair, after, [zone.formula for zone in made.outlook.zones], PALETTE)
+    learned = uptake_from(hair, after, [zone.formula for zone in made.outlook.zones], SHELF)
     assert learned == pytest.approx(true, rel=0.1)
     again = make_plan(
-        hair, find_target("rose", TARGETS), PALETTE, TARGETS, LADDER, None, History(uptake=learned)
+        hair, find_target("rose", TARGETS), SHELF, TARGETS, LADDER, None, History(uptake=learned)
     )
     assert again.calibrated
     clear = [next(p.parts for p in one.outlook.zones[0].formula if p.dye == "clear") for one in (made, again)]
@@ -178,7 +178,7 @@ def test_a_photo_of_the_result_teaches_the_uptake_and_the_next_mix_makes_up_for_
 
 
 def test_a_shelf_of_few_dyes_is_kept_to():
-    few = PALETTE.only(["pink", "yellow"])
+    few = SHELF.only(["pink", "yellow"])
     made = make_plan(head(10, 10, 10), find_target("coral", TARGETS), few, TARGETS, LADDER)
     used = {part.dye for step in made.steps for part in step.formula or ()}
     assert used <= {"pink", "yellow", "clear"}
@@ -189,7 +189,7 @@ def test_a_plan_takes_less_than_half_a_second_and_all_shades_less_than_one():
     """The best of three, so that a busy machine does not fail it."""
     from strandgauge.judge.reach import prospects
 
-    plan(head(8, 10, 10), "lilac"), prospects(head(8, 10, 10), TARGETS, PALETTE, LADDER)
+    plan(head(8, 10, 10), "lilac"), prospects(head(8, 10, 10), TARGETS, SHELF, LADDER)
 
     def quickest(call):
         took = []
@@ -200,14 +200,14 @@ def test_a_plan_takes_less_than_half_a_second_and_all_shades_less_than_one():
         return min(took)
 
     assert quickest(lambda: plan(head(8, 10, 10), "lilac")) < 0.5
-    assert quickest(lambda: prospects(head(8, 10, 10), TARGETS, PALETTE, LADDER)) < 1.0
+    assert quickest(lambda: prospects(head(8, 10, 10), TARGETS, SHELF, LADDER)) < 1.0
 
 
 def test_parts_of_a_plan_can_be_mixed_again():
     for step in plan(head(9, 10, 10), "dusty rose").steps:
         if step.formula:
             mixed = parse_mix([f"{part.dye}={part.grams}" for part in step.formula])
-            assert mixed.shares(PALETTE).sum() <= 1.0 + 1e-9
+            assert mixed.shares(SHELF).sum() <= 1.0 + 1e-9
 
 
 def test_fading_names_each_colour_once():

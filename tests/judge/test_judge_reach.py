@@ -8,8 +8,8 @@ import pytest
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.formula import weigh
 from strandgauge.dye.mix import parse_mix, predict
-from strandgauge.dye.palette import load_palette
 from strandgauge.dye.region import region_of
+from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import Target, find_target, load_targets
 from strandgauge.errors import BadMixError
 from strandgauge.hair.levels import load_ladder
@@ -28,13 +28,13 @@ UNEVEN = [
     BaseZone("ends", (75, 1, 25), SD),
     BaseZone("overall", (66.5, 4.5, 31), SD),
 ]
-LADDER, PALETTE, TARGETS = load_ladder(), load_palette(), load_targets()
+LADDER, SHELF, TARGETS = load_ladder(), load_shelf(), load_targets()
 
 
 def look(bases, shade, history=None, **settings):
     told = {} if history is None else {"history": history}
     target = find_target(shade, TARGETS)
-    return reach(bases, target, PALETTE, TARGETS, LADDER, Settings(**{"instead": False, **settings}), **told)
+    return reach(bases, target, SHELF, TARGETS, LADDER, Settings(**{"instead": False, **settings}), **told)
 
 
 def level(at, sd=SD):
@@ -50,7 +50,7 @@ def test_the_formula_delivers_what_it_promises(shade, bowl):
         assert sum(part.grams for part in zone.formula) == pytest.approx(bowl)
         assert all(abs(part.grams / 0.1 - round(part.grams / 0.1)) < 1e-6 for part in zone.formula)
         weighed = parse_mix([f"{part.dye}={part.grams}" for part in zone.formula])
-        again = predict(zone.base_lab, weighed, PALETTE).predicted_lab
+        again = predict(zone.base_lab, weighed, SHELF).predicted_lab
         assert again == pytest.approx(zone.predicted_lab, abs=0.01)
         assert float(region.away(again)) == pytest.approx(zone.delta_e00, abs=0.01)
 
@@ -81,7 +81,7 @@ def test_of_what_is_told_seventy_in_a_hundred_about_seventy_succeed():
         zone = look(hair, target.name, pretone=False, samples=300).zones[0]
         if not zone.probability_true > 0.2:
             continue
-        held = PALETTE.held(parse_mix([f"{p.dye}={p.parts}" for p in zone.formula]).shares(PALETTE))
+        held = SHELF.held(parse_mix([f"{p.dye}={p.parts}" for p in zone.formula]).shares(SHELF))
         true = seen + generator.standard_normal((25, 3)) * sd
         bases = solve_base(np.clip(true, [5, -90, -90], [99, 90, 90]), strict=False)
         added = np.array([_laid(held, generator) for _ in true])
@@ -99,7 +99,7 @@ def _laid(held, generator):
     """Return what dyes of slightly other spectra and uptake add, (31,)."""
     common, added = np.exp(generator.normal(0, 0.12)), np.zeros(GRID.size)
     for place in np.flatnonzero(held):
-        curve = PALETTE.curves[place]
+        curve = SHELF.curves[place]
         peak = GRID[int(np.argmax(curve))]
         moved = (GRID - generator.normal(0, 3) - peak) / generator.normal(1, 0.05) + peak
         added += held[place] * common * np.exp(generator.normal(0, 0.1)) * np.interp(moved, GRID, curve)
@@ -193,7 +193,7 @@ def test_what_is_proposed_instead_is_likely_to_read_true():
 @pytest.mark.whole
 def test_many_shades_at_once_say_what_each_says_alone():
     """A survey follows fewer mixes: a verdict may be one step off, never more."""
-    found = {one.name: one for one in prospects(UNEVEN, TARGETS, PALETTE, LADDER)}
+    found = {one.name: one for one in prospects(UNEVEN, TARGETS, SHELF, LADDER)}
     assert set(found) == {target.name for target in TARGETS}
     for shade in ("burgundy", "lilac", "copper", "teal", "silver", "dusty rose", "lemon", "black"):
         alone = look(UNEVEN, shade)
@@ -208,9 +208,7 @@ def test_shadow_root_is_a_smoky_neutral_of_two_dyes_made_for_the_root():
     assert shadow.zone == "root"
     assert shadow.delta_e00 < 3.0
     mixed = parse_mix([f"{part.dye}={part.grams}" for part in shadow.formula])
-    assert predict(UNEVEN[0].lab, mixed, PALETTE).predicted_lab == pytest.approx(
-        shadow.predicted_lab, abs=0.01
-    )
+    assert predict(UNEVEN[0].lab, mixed, SHELF).predicted_lab == pytest.approx(shadow.predicted_lab, abs=0.01)
     assert len([part for part in shadow.formula if part.dye != "clear"]) == 2
 
 
@@ -218,8 +216,8 @@ def test_a_pre_tone_never_makes_it_worse_and_fills_places():
     for at in (7.5, 8.0, 8.5, 9.0):
         with_it, without = (look(level(at), "silver", pretone=p).zones[0] for p in (True, False))
         assert with_it.delta_e00 <= without.delta_e00 + 1e-6
-    assert PALETTE.room(np.zeros(len(PALETTE.dyes))) == 1.0
-    assert PALETTE.room(np.full(len(PALETTE.dyes), 1.0 / len(PALETTE.dyes))) < 0.3
+    assert SHELF.room(np.zeros(len(SHELF.dyes))) == 1.0
+    assert SHELF.room(np.full(len(SHELF.dyes), 1.0 / len(SHELF.dyes))) < 0.3
 
 
 def test_a_shade_typed_in_may_be_deeper_but_not_of_another_hue():
@@ -234,7 +232,7 @@ def test_a_shade_typed_in_may_be_deeper_but_not_of_another_hue():
 def test_a_bowl_too_small_to_weigh_is_refused():
     base = solve_base((76, 0.8, 24.5))
     with pytest.raises(BadMixError):
-        weigh(base, np.array([60.0, 9.0, -7.0]), np.zeros(len(PALETTE.dyes)), PALETTE, 0.5, 0.1)
+        weigh(base, np.array([60.0, 9.0, -7.0]), np.zeros(len(SHELF.dyes)), SHELF, 0.5, 0.1)
 
 
 def test_zones_alike_are_told_alike():

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from strandgauge.colour.cielab import chroma, delta_e_2000, hue_deg
-from strandgauge.dye.palette import load_palette
+from strandgauge.dye.shelf import load_shelf
 from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.pigment import solve_base
 
-PALETTE = load_palette()
+SHELF = load_shelf()
 UNTRUE = pytest.mark.xfail(
     strict=True, reason="the shipped green and blue absorb at too short wavelengths for this"
 )
@@ -22,7 +22,7 @@ def hair(level):
 
 
 def curve(name):
-    return PALETTE.curves[PALETTE.names.index(name)]
+    return SHELF.curves[SHELF.names.index(name)]
 
 
 def over(base, name, strengths=STRENGTHS):
@@ -99,7 +99,7 @@ def test_the_same_move_needs_the_stronger_mix_on_the_darker_piece():
     assert (np.diff(needed) < 0).all()
 
 
-@pytest.mark.parametrize("name", [dye.name for dye in PALETTE.dyes])
+@pytest.mark.parametrize("name", [dye.name for dye in SHELF.dyes])
 def test_more_dye_never_moves_away_from_the_dyes_own_colour(name):
     lab = over(hair(10), name, np.linspace(0.05, 1.0, 20))
     away = delta_e_2000(lab, over(hair(10), name, 1.0))

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from strandgauge.colour.cielab import lab_from_xyz, xyz_from_lab
-from strandgauge.dye.palette import load_palette
+from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import find_target, load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.judge.history import history_from
@@ -68,7 +68,7 @@ def misses(case, outlook: Outlook) -> list[str]:
 
 @cache
 def results() -> dict[str, list[str]]:
-    palette, targets, ladder = load_palette(), load_targets(), load_ladder()
+    shelf, targets, ladder = load_shelf(), load_targets(), load_ladder()
     settings = Settings(instead=False, samples=200)
     return {
         case["name"]: misses(
@@ -76,7 +76,7 @@ def results() -> dict[str, list[str]]:
             reach(
                 hair(case["base"]),
                 find_target(case["wish"], targets),
-                palette,
+                shelf,
                 targets,
                 ladder,
                 settings,

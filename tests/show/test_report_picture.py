@@ -8,7 +8,7 @@ from PIL import Image
 
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.colour.srgb import lab_from_srgb
-from strandgauge.dye.palette import load_palette
+from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import Target, load_targets
 from strandgauge.errors import CannotWriteError
 from strandgauge.hair.levels import load_ladder
@@ -86,7 +86,7 @@ def test_the_clients_picture_draws_every_rung_and_the_levels_interval(measuremen
 
 def test_the_forecast_is_as_large_as_the_strand_and_in_the_colours_foretold(measurement):
     zones = base_zones(measurement.reading)
-    outlook = reach(zones, WISH, load_palette(), load_targets(), load_ladder(), Settings(samples=16))
+    outlook = reach(zones, WISH, load_shelf(), load_targets(), load_ladder(), Settings(samples=16))
     with_photo, without = (np.asarray(draw_outlook(outlook, one)) for one in (measurement, None))
     assert max(len(with_photo), len(without)) < 1.7 * WIDTH
     for zone in outlook.zones[:3]:

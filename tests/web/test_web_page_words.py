@@ -8,7 +8,7 @@ from itertools import product
 import pytest
 
 from readings import reading, zone
-from strandgauge.dye.palette import load_palette
+from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import find_target, load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.judge.follow import follow
@@ -25,7 +25,7 @@ def outlook(level, shade):
     ladder, shades = load_ladder(), load_targets()
     lightness, a, b = (float(value) for value in ladder.lab_at(level))
     hair = [BaseZone("overall", (lightness, a, b), (0.8, 0.5, 0.8))]
-    return reach(hair, find_target(shade, shades), load_palette(), shades, ladder)
+    return reach(hair, find_target(shade, shades), load_shelf(), shades, ladder)
 
 
 @cache

@@ -17,7 +17,7 @@ import pytest
 from serving import Inside
 
 import readings
-from strandgauge.dye.palette import load_palette
+from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import find_target, load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.judge.outlook import base_zones
@@ -52,7 +52,7 @@ class Reader:
         shades, ladder = load_targets(), load_ladder()
         zones = base_zones(replace(base, ladder=ladder.name))
         self.ladder = ladder.name
-        self.outlook = reach(zones, find_target("copper", shades), load_palette(), shades, ladder)
+        self.outlook = reach(zones, find_target("copper", shades), load_shelf(), shades, ladder)
         assert self.outlook.verdict == "true"
 
     def run(self, job):

@@ -12,7 +12,7 @@ from strandgauge.cli.options import CardOption, JsonOption
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
-    from strandgauge.dye.palette import Dye
+    from strandgauge.dye.shelf import Dye
     from strandgauge.judge.outlook import BaseZone
     from strandgauge.learn.dyes import Observation
 

@@ -10,7 +10,7 @@ import numpy as np
 from strandgauge.codes.facts import NotNegative
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import delta_e_2000
-from strandgauge.dye.palette import Palette
+from strandgauge.dye.shelf import Shelf
 from strandgauge.errors import BadMixError
 from strandgauge.hair.pigment import Base
 
@@ -41,7 +41,7 @@ class Weighed:
 
 
 def weigh(
-    base: Base, wanted: Array, shares: Array, palette: Palette, bowl: float, scale: float, room: float = 1.0
+    base: Base, wanted: Array, shares: Array, shelf: Shelf, bowl: float, scale: float, room: float = 1.0
 ) -> Weighed:
     """Return the formula for ``bowl`` grams nearest to the wanted colour in steps of ``scale`` grams.
 
@@ -63,9 +63,9 @@ def weigh(
     moves = np.array(list(product(range(-1, 3), repeat=len(used))), dtype=int).reshape(4 ** len(used), -1)
     tried = np.maximum(steps + moves, 0)
     tried = tried[tried.sum(axis=1) <= total]
-    mixed = np.zeros((len(tried), len(palette.dyes)))
+    mixed = np.zeros((len(tried), len(shelf.dyes)))
     mixed[:, used] = tried / total
-    lab = base.dyed(room * palette.held(mixed) @ palette.curves)
+    lab = base.dyed(room * shelf.held(mixed) @ shelf.curves)
     delta = delta_e_2000(lab, wanted)
     best = int(np.argmin(delta))
     weighed, counts, colour, away = mixed[best], tried[best], lab[best], float(delta[best])
@@ -73,10 +73,10 @@ def weigh(
         # Nobody weighs so little clear base: the dye that there is most of takes its place.
         counts[int(np.argmax(counts))] += total - int(counts.sum())
         weighed[used] = counts / total
-        colour = base.dyed(room * palette.held(weighed) @ palette.curves)
+        colour = base.dyed(room * shelf.held(weighed) @ shelf.curves)
         away = float(delta_e_2000(colour, wanted))
-    grams = {palette.names[place]: count * scale for place, count in zip(used, counts, strict=True) if count}
-    grams[palette.clear] = (total - int(counts.sum())) * scale
+    grams = {shelf.names[place]: count * scale for place, count in zip(used, counts, strict=True) if count}
+    grams[shelf.clear] = (total - int(counts.sum())) * scale
     parts = tuple(
         FormulaPart(name, round(float(100.0 * weight / (total * scale)), 2), round(float(weight), 3))
         for name, weight in grams.items()
@@ -85,7 +85,7 @@ def weigh(
     return Weighed(parts, weighed, colour, away)
 
 
-def too_small(parts: tuple[FormulaPart, ...], palette: Palette, scale: float) -> FormulaPart | None:
+def too_small(parts: tuple[FormulaPart, ...], shelf: Shelf, scale: float) -> FormulaPart | None:
     """Return the dye that is too little for the scale to be relied upon, if there is one."""
-    small = [part for part in parts if part.dye != palette.clear and part.grams < SMALL_STEPS * scale - 1e-9]
+    small = [part for part in parts if part.dye != shelf.clear and part.grams < SMALL_STEPS * scale - 1e-9]
     return min(small, key=lambda part: part.grams) if small else None

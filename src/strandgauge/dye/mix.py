@@ -12,7 +12,7 @@ import numpy as np
 from strandgauge.codes.facts import NotNegative
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, LabSd, as_lab
-from strandgauge.dye.palette import Palette
+from strandgauge.dye.shelf import Shelf
 from strandgauge.errors import BadMixError
 from strandgauge.hair.pigment import Base, solve_around, solve_base
 
@@ -38,23 +38,23 @@ class Mix:
 
     parts: tuple[MixPart, ...]
 
-    def shares(self, palette: Palette) -> Array:
-        """Return the share (D,) of each dye of the palette in the whole; clear makes up the rest.
+    def shares(self, shelf: Shelf) -> Array:
+        """Return the share (D,) of each dye of the shelf in the whole; clear makes up the rest.
 
         Raises
         ------
         UnknownDyeError : a dye is not on the shelf.
         """
-        shares = np.zeros(len(palette.dyes))
+        shares = np.zeros(len(shelf.dyes))
         for name, amount in self.parts:
-            place = palette.index(name)
+            place = shelf.index(name)
             if place is not None:
                 shares[place] += amount
         return np.asarray(shares / sum(amount for _, amount in self.parts))
 
-    def absorption(self, palette: Palette) -> Array:
+    def absorption(self, shelf: Shelf) -> Array:
         """Return what the mix adds to hair's absorption, (31,)."""
-        return np.asarray(palette.held(self.shares(palette)) @ palette.curves)
+        return np.asarray(shelf.held(self.shares(shelf)) @ shelf.curves)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,7 @@ def parse_mix(texts: Iterable[str]) -> Mix:
 
 
 def predict(
-    base_lab: Lab, mix: Mix, palette: Palette, base_sd: Lab = (0.0, 0.0, 0.0), name: str = "overall"
+    base_lab: Lab, mix: Mix, shelf: Shelf, base_sd: Lab = (0.0, 0.0, 0.0), name: str = "overall"
 ) -> MixPrediction:
     """Predict the colour of a base after a mix has been laid on it; ``name`` is the zone's.
 
@@ -120,7 +120,7 @@ def predict(
     OutsideModelError : no hair has that base colour.
     UnknownDyeError : a dye is not on the shelf.
     """
-    parts = palette.held(mix.shares(palette))[:, None] * palette.curves
+    parts = shelf.held(mix.shares(shelf))[:, None] * shelf.curves
     sd = prediction_sd(solve_around(base_lab, base_sd), parts)
     return MixPrediction(name, base_lab, as_lab(solve_base(base_lab).dyed(parts.sum(axis=0))), as_lab(sd))
 

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import delta_e_2000, delta_e_2000_parts, lab_from_xyz, lab_slope
-from strandgauge.dye.palette import Palette
+from strandgauge.dye.shelf import Shelf
 from strandgauge.hair.pigment import Base
 from strandgauge.hair.spectra import observer_weights
 
@@ -57,9 +57,9 @@ class Solutions:
 
 @dataclass(frozen=True, eq=False)
 class Grid:
-    """Coarse mixes of every subset of a palette's dyes, made once."""
+    """Coarse mixes of every subset of a shelf's dyes, made once."""
 
-    palette: Palette
+    shelf: Shelf
     members: Index
     """(G, 3) places of the dyes; unused places hold D, a dye that does nothing."""
     shares: Array
@@ -87,9 +87,9 @@ _PROPORTIONS = {
 }
 
 
-def make_grid(palette: Palette, most: int = MOST_DYES) -> Grid:
-    """Return the coarse mixes of up to ``most`` dyes (1 to 3) of a palette."""
-    count = len(palette.dyes)
+def make_grid(shelf: Shelf, most: int = MOST_DYES) -> Grid:
+    """Return the coarse mixes of up to ``most`` dyes (1 to 3) of a shelf."""
+    count = len(shelf.dyes)
     members, shares, sizes, subsets = [], [], [], []
     number = 0
     for size in range(1, min(most, count) + 1):
@@ -101,9 +101,9 @@ def make_grid(palette: Palette, most: int = MOST_DYES) -> Grid:
             subsets.append(np.full(len(cells), number))
             number += 1
     places, amounts = np.concatenate(members), np.concatenate(shares)
-    curves = np.concatenate([palette.curves, np.zeros((1, palette.curves.shape[1]))])
+    curves = np.concatenate([shelf.curves, np.zeros((1, shelf.curves.shape[1]))])
     absorption = np.einsum("gk,gkw->gw", amounts, curves[places])
-    return Grid(palette, places, amounts, np.concatenate(sizes), np.concatenate(subsets), absorption, curves)
+    return Grid(shelf, places, amounts, np.concatenate(sizes), np.concatenate(subsets), absorption, curves)
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,7 +142,7 @@ def ranked_mixes(base: Base, targets: Array, grid: Grid, count: int) -> list[lis
     """Return for each base (B,) and target (T, 3) up to ``count`` mixes (K, D) of unlike dyes, nearest first."""
     wanted = np.asarray(targets, dtype=float).reshape(-1, 3)
     found = _followed(base, wanted, grid)
-    width = len(grid.palette.dyes) + 1
+    width = len(grid.shelf.dyes) + 1
     ranked: list[list[Array]] = []
     for b in range(len(base.amounts)):
         ranked.append([])
@@ -335,7 +335,7 @@ def _choose(base: Base, wanted: Array, grid: Grid, found: Candidates) -> Solutio
     rank = found.delta_e + FEWER_DYES_COST * np.sum(found.shares > 0.0, axis=1)
     order = np.lexsort((rank, found.pairs()))
     best = order[np.unique(found.pairs()[order], return_index=True)[1]]
-    full = np.zeros((len(best), len(grid.palette.dyes) + 1))
+    full = np.zeros((len(best), len(grid.shelf.dyes) + 1))
     np.add.at(full, (np.arange(len(best))[:, None], found.members[best]), found.shares[best])
     undyed = delta_e_2000(bare[:, None, :], wanted[None, :, :])
     leave = undyed <= rank[best].reshape(shape)

@@ -10,12 +10,12 @@ import math
 
 from strandgauge.codes.facts import Note, note
 from strandgauge.dye.formula import SMALL_STEPS, too_small
-from strandgauge.dye.palette import Palette
+from strandgauge.dye.shelf import Shelf
 from strandgauge.judge.history import History
 from strandgauge.judge.outlook import Outlook
 
 
-def cautions_for(outlook: Outlook, palette: Palette, scale: float, history: History) -> tuple[Note, ...]:
+def cautions_for(outlook: Outlook, shelf: Shelf, scale: float, history: History) -> tuple[Note, ...]:
     """Return the cautions; the two that come first are those to show before all else."""
     lifting = outlook.does("lift")
     # What concerns this person comes before what concerns everyone.
@@ -29,10 +29,10 @@ def cautions_for(outlook: Outlook, palette: Palette, scale: float, history: Hist
         found.append(note("patch-test"))
     found += [note("gloves"), note("not-condition"), note("local-rules")]
     used = {part.dye for zone in outlook.zones if zone.verdict != "out" for part in zone.formula}
-    glowing = [dye.name for dye in palette.dyes if dye.fluorescent and dye.name in used]
+    glowing = [dye.name for dye in shelf.dyes if dye.fluorescent and dye.name in used]
     if glowing:
         found.append(note("fluorescent", dyes=", ".join(glowing)))
-    small = [part for zone in outlook.zones if (part := too_small(zone.formula, palette, scale))]
+    small = [part for zone in outlook.zones if (part := too_small(zone.formula, shelf, scale))]
     if small:
         part = min(small, key=lambda one: one.grams)
         times = math.ceil(SMALL_STEPS * scale / part.grams)
@@ -42,7 +42,7 @@ def cautions_for(outlook: Outlook, palette: Palette, scale: float, history: Hist
                 grams=part.grams,
                 dye=part.dye,
                 scale=scale,
-                clear=palette.clear,
+                clear=shelf.clear,
                 times=times,
             )
         )

@@ -14,8 +14,8 @@ from functools import lru_cache
 import numpy as np
 
 from strandgauge.colour.arrays import Array
-from strandgauge.dye.palette import Palette
 from strandgauge.dye.region import region_of
+from strandgauge.dye.shelf import Shelf
 from strandgauge.dye.solve import Grid, Sieve, make_grid, make_sieve, survey_mixes
 from strandgauge.dye.targets import Target
 from strandgauge.hair.levels import Ladder
@@ -46,20 +46,20 @@ class Path:
 
 
 @lru_cache(maxsize=8)
-def grid_for(palette: Palette) -> Grid:
-    """Return the coarse mixes of a palette."""
-    return make_grid(palette)
+def grid_for(shelf: Shelf) -> Grid:
+    """Return the coarse mixes of a shelf."""
+    return make_grid(shelf)
 
 
 @lru_cache(maxsize=4)
-def _ladder_sieve(palette: Palette, rungs: tuple[tuple[float, ...], ...]) -> Sieve:
-    return make_sieve(solve_base(np.array(rungs)), grid_for(palette))
+def _ladder_sieve(shelf: Shelf, rungs: tuple[tuple[float, ...], ...]) -> Sieve:
+    return make_sieve(solve_base(np.array(rungs)), grid_for(shelf))
 
 
-def paths_of(targets: Sequence[Target], palette: Palette, ladder: Ladder) -> tuple[Path, ...]:
+def paths_of(targets: Sequence[Target], shelf: Shelf, ladder: Ladder) -> tuple[Path, ...]:
     """Return what shades give at each level, many at once."""
     rungs = tuple(map(tuple, ladder.lab[DARKEST - 1 :].tolist()))
-    sieve = _ladder_sieve(palette, rungs)
+    sieve = _ladder_sieve(shelf, rungs)
     regions = [region_of(one) for one in targets]
     found = survey_mixes(sieve, np.concatenate([region.anchors for region in regions]))
     levels, rows = ladder.rungs[DARKEST - 1 :], np.arange(len(rungs))
@@ -75,13 +75,13 @@ def paths_of(targets: Sequence[Target], palette: Palette, ladder: Ladder) -> tup
 
 
 @lru_cache(maxsize=256)
-def _path_of(target: Target, palette: Palette, rungs: bytes, size: int) -> Path:
-    return paths_of((target,), palette, Ladder("", np.frombuffer(rungs).reshape(size, 3)))[0]
+def _path_of(target: Target, shelf: Shelf, rungs: bytes, size: int) -> Path:
+    return paths_of((target,), shelf, Ladder("", np.frombuffer(rungs).reshape(size, 3)))[0]
 
 
-def path_of(target: Target, palette: Palette, ladder: Ladder) -> Path:
+def path_of(target: Target, shelf: Shelf, ladder: Ladder) -> Path:
     """Return what a shade gives at each level."""
-    return _path_of(target, palette, ladder.lab.tobytes(), len(ladder.lab))
+    return _path_of(target, shelf, ladder.lab.tobytes(), len(ladder.lab))
 
 
 def needs_on(path: Path, within: float) -> Needs | None:

@@ -19,7 +19,7 @@ from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, as_lab, delta_e_2000
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.formula import FormulaPart, weigh
-from strandgauge.dye.palette import Palette
+from strandgauge.dye.shelf import Shelf
 from strandgauge.dye.solve import best_mixes
 from strandgauge.dye.targets import Target
 from strandgauge.files.calibration import calibration_file, read_calibration
@@ -151,7 +151,7 @@ class Plan:
 def make_plan(
     bases: Sequence[BaseZone],
     target: Target,
-    palette: Palette,
+    shelf: Shelf,
     targets: Sequence[Target],
     ladder: Ladder,
     settings: Settings | None = None,
@@ -163,7 +163,7 @@ def make_plan(
 
     Parameters
     ----------
-    bases, target, palette, targets, ladder, settings, history : as for `strandgauge.judge.reach.reach`.
+    bases, target, shelf, targets, ladder, settings, history : as for `strandgauge.judge.reach.reach`.
     length, density : of the hair, for the grams of a whole head; a bowl of the settings' size for each mix where
         no length is given.
 
@@ -175,7 +175,7 @@ def make_plan(
     settings, times = settings or Settings(), load_times()
     if settings.melt and len(bases) == 1:
         bases = [replace(bases[0], name=name) for name in ("root", "mids", "ends", "overall")]
-    outlook = reach(bases, target, palette, targets, ladder, settings, history)
+    outlook = reach(bases, target, shelf, targets, ladder, settings, history)
     lifted = {one.zone for one in outlook.advice if one.do == "lift"}
     then = outlook
     if lifted:
@@ -185,19 +185,19 @@ def make_plan(
         ]
         # Once lifted, its history is what was just done, and no further lift is spoken of.
         done = History(natural_white=history.natural_white, uptake=history.uptake, lightened=ZONES)
-        then = reach(hair, target, palette, (), ladder, replace(settings, instead=False), done)
+        then = reach(hair, target, shelf, (), ladder, replace(settings, instead=False), done)
     steps = [*_before(outlook, times), *_lifting(outlook, times)]
     stopped = any(step.do in STOPS for step in steps) and not lifted
     if not _nothing_goes_on(outlook) and (not stopped or outlook.does(*COLOURS)):
-        steps += _colouring(outlook, then, palette, ladder, settings, history, times)
+        steps += _colouring(outlook, then, shelf, ladder, settings, history, times)
     steps += [_step(one, why=one.why) for one in outlook.advice if one.do == "choose-another"]
     steps = _told_once(steps)
     grams = _grams(length, density, times)
     if grams is not None:
         steps = [_for_the_head(step, grams, settings) for step in steps]
     dyed = _main(then) if any(step.do in COLOURS for step in steps) else None
-    shelf = palette if history.uptake is None else palette.taken_up(history.uptake)
-    fade, refresh, after = _fading(dyed, shelf, history, settings, times)
+    taken_up = shelf if history.uptake is None else shelf.taken_up(history.uptake)
+    fade, refresh, after = _fading(dyed, taken_up, history, settings, times)
     return Plan(
         target=target,
         steps=tuple(steps),
@@ -309,7 +309,7 @@ def _unsure(outlook: Outlook) -> list[Advice]:
 def _colouring(
     now: Outlook,
     then: Outlook,
-    palette: Palette,
+    shelf: Shelf,
     ladder: Ladder,
     settings: Settings,
     history: History,
@@ -322,7 +322,7 @@ def _colouring(
     filled: list[BaseZone] = []
     for one in then.advice:
         if one.do == "fill":
-            formula, lab = _filler(zones[one.zone], then, palette, ladder, settings)
+            formula, lab = _filler(zones[one.zone], then, shelf, ladder, settings)
             steps.append(_step(one, _span(times, "fill"), formula, ("fill-damp",), lab))
             filled.append(BaseZone(one.zone, lab, FORESEEN_SD))
         elif one.do == "neutralise" and (tone := zones[one.zone].pretone) is not None:
@@ -333,7 +333,7 @@ def _colouring(
             PlanStep("root", "melt-root", _span(times, "melt"), shadow.formula, watch, shadow.predicted_lab)
         )
     if filled:  # the shade goes over the filler, not over the hair as it was
-        over = reach(filled, then.target, palette, (), ladder, replace(settings, instead=False), history)
+        over = reach(filled, then.target, shelf, (), ladder, replace(settings, instead=False), history)
         zones |= {zone.name: zone for zone in over.zones}
     coloured = [one for one in then.advice if one.do in COLOURS]
     waiting = {one.zone for one in (*lifts, *_unsure(now))}
@@ -351,13 +351,13 @@ def _colouring(
 
 
 def _filler(
-    zone: ZoneOutlook, outlook: Outlook, palette: Palette, ladder: Ladder, settings: Settings
+    zone: ZoneOutlook, outlook: Outlook, shelf: Shelf, ladder: Ladder, settings: Settings
 ) -> tuple[tuple[FormulaPart, ...], Lab]:
     """Return the mix that puts back the warm undertone half-way down to the wanted depth."""
     aim = ladder.lab_at((outlook.target_level + zone.level) / 2.0)
     base = solve_base(np.array(zone.base_lab))
-    found = best_mixes(base.at((None,)), aim, grid_for(palette))
-    weighed = weigh(base, aim, palette.bowl(found.shares[0, 0]), palette, settings.bowl, settings.scale)
+    found = best_mixes(base.at((None,)), aim, grid_for(shelf))
+    weighed = weigh(base, aim, shelf.bowl(found.shares[0, 0]), shelf, settings.bowl, settings.scale)
     return weighed.parts, as_lab(weighed.lab)
 
 
@@ -393,30 +393,30 @@ def _main(outlook: Outlook) -> ZoneOutlook | None:
     return next((zone for zone in named if zone.name == "mids"), named[0] if named else None)
 
 
-def held_of(formula: Sequence[FormulaPart], palette: Palette) -> Array:
+def held_of(formula: Sequence[FormulaPart], shelf: Shelf) -> Array:
     """Return what hair holds of each dye (D,) after a formula."""
-    shares = np.zeros(len(palette.dyes))
+    shares = np.zeros(len(shelf.dyes))
     for part in formula:
-        place = palette.index(part.dye)
+        place = shelf.index(part.dye)
         if place is not None:
             shares[place] += part.parts / 100.0
-    return palette.held(shares)
+    return shelf.held(shares)
 
 
 def _fading(
-    zone: ZoneOutlook | None, palette: Palette, history: History, settings: Settings, times: Times
+    zone: ZoneOutlook | None, shelf: Shelf, history: History, settings: Settings, times: Times
 ) -> tuple[tuple[Faded, ...], tuple[FormulaPart, ...] | None, float | None]:
     """Return the colour after some washes, the mix that brings it back, and when that is due."""
     if zone is None:
         return (), None, None
     half = times.half_washes * (times.porous if history.porosity_of(zone.name) == "high" else 1.0)
-    base, held = solve_base(np.array(zone.base_lab)), held_of(zone.formula, palette)
+    base, held = solve_base(np.array(zone.base_lab)), held_of(zone.formula, shelf)
     if zone.pretone is not None:
-        held = held + held_of(zone.pretone.formula, palette)
-    fresh = base.dyed(held @ palette.curves)
+        held = held + held_of(zone.pretone.formula, shelf)
+    fresh = base.dyed(held @ shelf.curves)
 
     def after(washes: float) -> Array:
-        return base.dyed(0.5 ** (washes / half) * held @ palette.curves)
+        return base.dyed(0.5 ** (washes / half) * held @ shelf.curves)
 
     fade = []
     for washes in times.washes:
@@ -426,8 +426,8 @@ def _fading(
     if due is None:
         return tuple(fade), None, None
     lost = (1.0 - 0.5 ** (due / half)) * held
-    faded = base.over(0.5 ** (due / half) * held @ palette.curves)
-    weighed = weigh(faded, fresh, palette.bowl(lost), palette, settings.bowl, settings.scale)
+    faded = base.over(0.5 ** (due / half) * held @ shelf.curves)
+    weighed = weigh(faded, fresh, shelf.bowl(lost), shelf, settings.bowl, settings.scale)
     return tuple(fade), weighed.parts, due
 
 
@@ -435,7 +435,7 @@ def uptake_from(
     bases: Sequence[BaseZone],
     results: Sequence[BaseZone],
     formulas: Sequence[Sequence[FormulaPart]],
-    palette: Palette,
+    shelf: Shelf,
     before: float = 1.0,
 ) -> float:
     """Return how much dye hair takes up against the shelf's forecast, from zones before and after.
@@ -451,7 +451,7 @@ def uptake_from(
     factors = np.geomspace(LEAST_UPTAKE, MOST_UPTAKE, 121)
     cost = (np.log(factors / before) / UPTAKE_SD) ** 2
     for base, result, formula in zip(bases, results, formulas, strict=True):
-        added = factors[:, None] * (held_of(formula, palette) @ palette.curves)
+        added = factors[:, None] * (held_of(formula, shelf) @ shelf.curves)
         apart = delta_e_2000(solve_base(np.array(base.lab)).dyed(added), np.array(result.lab))
         doubt = 1.0 + float(np.mean(np.square([*base.lab_sd, *result.lab_sd])))
         cost = cost + apart**2 / doubt

@@ -17,8 +17,8 @@ from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, as_lab, chroma, delta_e_2000, hue_deg
 from strandgauge.dye.formula import FormulaPart, weigh
 from strandgauge.dye.mix import prediction_sd
-from strandgauge.dye.palette import Palette
 from strandgauge.dye.region import Region, region_of
+from strandgauge.dye.shelf import Shelf
 from strandgauge.dye.solve import Grid, best_mixes, make_grid, make_sieve, ranked_mixes, survey_mixes
 from strandgauge.dye.targets import Target
 from strandgauge.hair.levels import Ladder
@@ -86,7 +86,7 @@ Dyed Hair Color, Acta Psychologica 2023: the direction is published, the size is
 def reach(
     bases: Sequence[BaseZone],
     target: Target,
-    palette: Palette,
+    shelf: Shelf,
     targets: Sequence[Target],
     ladder: Ladder,
     settings: Settings | None = None,
@@ -98,7 +98,7 @@ def reach(
     ----------
     bases : zones, such as root, mids, ends and overall; 'overall', or else the first, stands for the whole.
     target : the wanted shade.
-    palette : dyes on the shelf.
+    shelf : dyes on the shelf.
     targets : shades from which to propose others that read true.
     ladder : levels of lift.
     history : what was told of the hair.
@@ -110,12 +110,12 @@ def reach(
     """
     settings = settings or Settings()
     if history.uptake is not None:
-        palette = _taken_up(palette, history.uptake)
-    work = _Work(target, region_of(target), palette, grid_for(palette), ladder, settings)
-    path = path_of(target, palette, ladder)
+        shelf = _taken_up(shelf, history.uptake)
+    work = _Work(target, region_of(target), shelf, grid_for(shelf), ladder, settings)
+    path = path_of(target, shelf, ladder)
     heads = [_head(zone, ladder, history) for zone in bases]
     whole = next((place for place, head in enumerate(heads) if head.zone.name == "overall"), 0)
-    drawn = draws(len(heads), len(palette.dyes), settings.samples, settings.seed)
+    drawn = draws(len(heads), len(shelf.dyes), settings.samples, settings.seed)
     choices = _choices(heads, whole, drawn, work)
     needs = needs_on(path, settings.true_within)
     zones = tuple(
@@ -151,12 +151,12 @@ def reach(
         bowl=settings.bowl,
     )
     outlook = replace(outlook, advice=advise(outlook, history))
-    return replace(outlook, cautions=cautions_for(outlook, palette, settings.scale, history))
+    return replace(outlook, cautions=cautions_for(outlook, shelf, settings.scale, history))
 
 
 @lru_cache(maxsize=8)
-def _taken_up(palette: Palette, factor: float) -> Palette:
-    return palette.taken_up(min(max(factor, 0.3), 3.0))
+def _taken_up(shelf: Shelf, factor: float) -> Shelf:
+    return shelf.taken_up(min(max(factor, 0.3), 3.0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,7 +165,7 @@ class _Work:
 
     target: Target
     region: Region
-    palette: Palette
+    shelf: Shelf
     grid: Grid
     ladder: Ladder
     settings: Settings
@@ -320,8 +320,8 @@ def _choose(
     head: _Head, place: int, ranked: list[Array], dyes: NDArray[np.bool_] | None, drawn: Draws, work: _Work
 ) -> _Choice:
     """Choose among mixes by the chance of success, then by fewer dyes; where none has a chance, by the colour."""
-    palette, region, settings = work.palette, work.region, work.settings
-    mixes, depth = [np.zeros((1, len(palette.dyes)))], [0]
+    shelf, region, settings = work.shelf, work.region, work.settings
+    mixes, depth = [np.zeros((1, len(shelf.dyes)))], [0]
     for anchor, some in enumerate(ranked):
         mixes.append(some)
         depth += [anchor] * len(some)
@@ -331,7 +331,7 @@ def _choose(
             mixes += [some * np.minimum(factor, most) for factor in FULLER]
             depth += [anchor] * (2 * len(some))
     held = np.vstack(mixes)
-    given = head.base.dyed(held @ palette.curves)
+    given = head.base.dyed(held @ shelf.curves)
     away = region.away(given)
     if settings.melt:
         deeper = MELT_COST * delta_e_2000(given, work.aim(head.zone.name))
@@ -340,7 +340,7 @@ def _choose(
     worth = np.flatnonzero(away <= away.min() + 3.0)
     pieces = _weighted(head)
     shares = [
-        share_true(pieces, held[one], palette.curves, region, settings.true_within, drawn, 0) for one in worth
+        share_true(pieces, held[one], shelf.curves, region, settings.true_within, drawn, 0) for one in worth
     ]
     counts = (held[worth] > 0.0).sum(axis=1)
     other = 0.0 if dyes is None else OTHER_DYES_COST * np.any((held[worth] > 0.0) & ~dyes, axis=1)
@@ -357,10 +357,10 @@ def _weighted(head: _Head) -> list[tuple[float, Base]]:
 
 def _weighed(head: _Head, place: int, held: Array, drawn: Draws, work: _Work) -> _Choice:
     """Weigh a mix for a zone, with a pre-tone where that is worth a second round."""
-    palette, settings = work.palette, work.settings
-    lab = head.base.dyed(held @ palette.curves)
-    weighed = weigh(head.base, lab, palette.bowl(held), palette, settings.bowl, settings.scale)
-    choice = _Choice(palette.held(weighed.shares), weighed.lab, weighed.parts, np.zeros(1), np.zeros(1))
+    shelf, settings = work.shelf, work.settings
+    lab = head.base.dyed(held @ shelf.curves)
+    weighed = weigh(head.base, lab, shelf.bowl(held), shelf, settings.bowl, settings.scale)
+    choice = _Choice(shelf.held(weighed.shares), weighed.lab, weighed.parts, np.zeros(1), np.zeros(1))
     away = float(work.region.away(choice.lab))
     if settings.pretone and settings.true_within < away <= settings.turns_within:
         choice = _pretoned(head, choice, away, work)
@@ -379,7 +379,7 @@ def _drawn(
         share_true(
             pieces,
             choice.held,
-            work.palette.curves,
+            work.shelf.curves,
             work.region,
             work.settings.true_within,
             drawn,
@@ -396,31 +396,31 @@ def _pretoned(head: _Head, plain: _Choice, away: float, work: _Work) -> _Choice:
     What a toner takes out of the light adds to what the formula takes out, and the places it fills are not free for
     the formula: it can only help where three dyes, or the strength of the bowl, were the limit.
     """
-    palette, region, settings = work.palette, work.region, work.settings
+    shelf, region, settings = work.shelf, work.region, work.settings
     strengths = np.geomspace(0.01, 0.6, 7)
-    toners = strengths[:, None, None] * palette.curves
-    quick = region.away(head.base.dyed(toners + plain.held @ palette.curves))
+    toners = strengths[:, None, None] * shelf.curves
+    quick = region.away(head.base.dyed(toners + plain.held @ shelf.curves))
     strength, dye = np.unravel_index(int(np.argmin(quick)), quick.shape)
     if quick[strength, dye] > away - PRETONE_GAIN / 2.0:
         return plain
-    toner = np.zeros(len(palette.dyes))
+    toner = np.zeros(len(shelf.dyes))
     toner[dye] = strengths[strength]
-    lab = head.base.dyed(toner @ palette.curves)
-    whole = weigh(head.base, lab, palette.bowl(toner), palette, settings.bowl, settings.scale)
+    lab = head.base.dyed(toner @ shelf.curves)
+    whole = weigh(head.base, lab, shelf.bowl(toner), shelf, settings.bowl, settings.scale)
     if float(whole.shares.sum()) < THINNEST_TONER:
         return plain
-    before = palette.held(whole.shares)
-    first, room = before @ palette.curves, palette.room(before)
+    before = shelf.held(whole.shares)
+    first, room = before @ shelf.curves, shelf.room(before)
     over = head.base.over(first)
     found = best_mixes(over.at((None,)), region.anchors, work.grid)
     aim = int(np.argmin(region.away(found.lab[0])))
-    bowl = palette.bowl(found.shares[0, aim] / max(room, 1e-6))
-    after = weigh(over, found.lab[0, aim], bowl, palette, settings.bowl, settings.scale, room)
+    bowl = shelf.bowl(found.shares[0, aim] / max(room, 1e-6))
+    after = weigh(over, found.lab[0, aim], bowl, shelf, settings.bowl, settings.scale, room)
     if float(region.away(after.lab)) > away - PRETONE_GAIN:
         return plain
-    pretone = Pretone(palette.names[dye], whole.parts, as_lab(whole.lab), away)
+    pretone = Pretone(shelf.names[dye], whole.parts, as_lab(whole.lab), away)
     return _Choice(
-        room * palette.held(after.shares), after.lab, after.parts, plain.share, plain.alone, pretone, first
+        room * shelf.held(after.shares), after.lab, after.parts, plain.share, plain.alone, pretone, first
     )
 
 
@@ -435,8 +435,8 @@ def _verdict(chance: float, away: float, settings: Settings) -> Verdict:
 def _zone_outlook(
     head: _Head, choice: _Choice, palest: Array, needs: Needs | None, work: _Work
 ) -> ZoneOutlook:
-    palette, zone = work.palette, head.zone
-    parts = choice.held[:, None] * palette.curves
+    shelf, zone = work.shelf, head.zone
+    parts = choice.held[:, None] * shelf.curves
     if choice.first is not None:
         parts = np.vstack([parts, choice.first])
     pieces = [piece.at(0).dyed(parts.sum(axis=0)) for _, piece in _weighted(head)]
@@ -460,7 +460,7 @@ def _zone_outlook(
         probability_true=chance,
         formula=choice.formula,
         pretone=choice.pretone,
-        unadjusted_lab=as_lab(head.base.dyed(palest @ palette.curves)),
+        unadjusted_lab=as_lab(head.base.dyed(palest @ shelf.curves)),
         level=head.level,
         level_sd=head.level_sd,
         hair=head.hair.kind,
@@ -495,7 +495,7 @@ def _in_one_bowl(
             if choice.pretone is not None or choices[owner].pretone is not None or zone.verdict == "out":
                 continue
             shared = replace(
-                choices[owner], lab=heads[place].base.dyed(choices[owner].held @ work.palette.curves)
+                choices[owner], lab=heads[place].base.dyed(choices[owner].held @ work.shelf.curves)
             )
             shared = _drawn(shared, _weighted(heads[place]), drawn, place, work)
             if shared.chance < choice.chance - SAME_BOWL:
@@ -536,7 +536,7 @@ class Prospect:
 def prospects(
     bases: Sequence[BaseZone],
     targets: Sequence[Target],
-    palette: Palette,
+    shelf: Shelf,
     ladder: Ladder,
     settings: Settings | None = None,
 ) -> tuple[Prospect, ...]:
@@ -551,8 +551,8 @@ def prospects(
     settings = settings or Settings()
     heads = [_head(zone, ladder, NOTHING_TOLD) for zone in bases]
     own = [place for place, head in enumerate(heads) if head.zone.name != "overall"] or [0]
-    work = _Work(targets[0], region_of(targets[0]), palette, grid_for(palette), ladder, settings)
-    needs = [needs_on(path, settings.true_within) for path in paths_of(targets, palette, ladder)]
+    work = _Work(targets[0], region_of(targets[0]), shelf, grid_for(shelf), ladder, settings)
+    needs = [needs_on(path, settings.true_within) for path in paths_of(targets, shelf, ladder)]
     return _prospects([heads[place] for place in own], targets, needs, work)
 
 
@@ -560,11 +560,11 @@ def _prospects(
     heads: Sequence[_Head], targets: Sequence[Target], needs: Sequence[Needs | None], work: _Work
 ) -> tuple[Prospect, ...]:
     """Survey many shades on some zones."""
-    palette, settings = work.palette, work.settings
+    shelf, settings = work.shelf, work.settings
     regions = [region_of(one) for one in targets]
     sieve = make_sieve(_stack([head.base for head in heads]), work.grid)
     found = survey_mixes(sieve, np.concatenate([region.anchors for region in regions]))
-    drawn = draws(len(heads), len(palette.dyes), 96, settings.seed)
+    drawn = draws(len(heads), len(shelf.dyes), 96, settings.seed)
     prospects_, start = [], 0
     for one, region, need in zip(targets, regions, needs, strict=True):
         end = start + len(region.anchors)
@@ -578,7 +578,7 @@ def _prospects(
                 share_true(
                     _weighted(head),
                     found.shares[place, start + best[place]],
-                    palette.curves,
+                    shelf.curves,
                     region,
                     settings.true_within,
                     drawn,
@@ -641,7 +641,7 @@ def _evening(
     work: _Work,
 ) -> Evening | None:
     """Say whether the zones come out alike, and bring them together at what the darkest can reach."""
-    palette, settings = work.palette, work.settings
+    shelf, settings = work.shelf, work.settings
     if len(own) < 2 or settings.melt:
         return None
     now = _largest_difference(np.array([choices[place].lab for place in own]))
@@ -654,9 +654,7 @@ def _evening(
     aim = choices[darkest].lab
     found = best_mixes(_stack([heads[place].base for place in own]), aim, work.grid)
     met = [
-        weigh(
-            heads[place].base, aim, palette.bowl(found.shares[i, 0]), palette, settings.bowl, settings.scale
-        )
+        weigh(heads[place].base, aim, shelf.bowl(found.shares[i, 0]), shelf, settings.bowl, settings.scale)
         for i, place in enumerate(own)
     ]
     then = _largest_difference(np.array([one.lab for one in met]))
@@ -673,17 +671,17 @@ def _largest_difference(lab: Array) -> float:
 
 
 @lru_cache(maxsize=8)
-def _pairs_for(palette: Palette) -> Grid:
-    return make_grid(palette, most=2)
+def _pairs_for(shelf: Shelf) -> Grid:
+    return make_grid(shelf, most=2)
 
 
 def _shadow(heads: Sequence[_Head], whole: int, work: _Work) -> Shadow:
     """Return the pair of dyes that makes a smoky neutral of the wanted depth, made for the root."""
     head = next((one for one in heads if one.zone.name == "root"), heads[whole])
-    palette, settings = work.palette, work.settings
+    shelf, settings = work.shelf, work.settings
     level = settings.shadow_level if settings.shadow_level is not None else max(1.0, head.level - 2.0)
     aim = np.array([float(work.ladder.lab_at(level)[0]), *NEUTRAL])
-    found = best_mixes(head.base.at((None,)), aim, _pairs_for(palette))
-    bowl = palette.bowl(found.shares[0, 0])
-    weighed = weigh(head.base, aim, bowl, palette, settings.bowl, settings.scale)
+    found = best_mixes(head.base.at((None,)), aim, _pairs_for(shelf))
+    bowl = shelf.bowl(found.shares[0, 0])
+    weighed = weigh(head.base, aim, bowl, shelf, settings.bowl, settings.scale)
     return Shadow(level, as_lab(weighed.lab), weighed.delta_e, weighed.parts, head.zone.name)

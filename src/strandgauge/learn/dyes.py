@@ -14,7 +14,7 @@ import numpy as np
 
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, delta_e_2000
-from strandgauge.dye.palette import SCHEMA, STRONGEST, Dye, Palette
+from strandgauge.dye.shelf import SCHEMA, STRONGEST, Dye, Shelf
 from strandgauge.errors import BadMixError, CannotLearnError
 from strandgauge.files.toml import toml_text
 from strandgauge.hair.pigment import Base, solve_base
@@ -70,7 +70,7 @@ def learn_dye(name: str, observations: Sequence[Observation]) -> Dye:
         if one.dyed[0] > one.base[0] + 2.0:
             raise CannotLearnError("The dyed hair is lighter than its base; a dye cannot lighten")
     # What hair holds of each, since uptake levels off as the bath grows stronger.
-    alone = Palette((), "")
+    alone = Shelf((), "")
     bases = solve_base([one.base for one in observations])
     dyed = np.array([one.dyed for one in observations])
     shares = np.array([float(alone.held(np.array([one.share]))[0]) for one in observations])
@@ -122,7 +122,7 @@ def _curve(values: Array) -> Array:
 
 
 def dye_file(dyes: Sequence[Dye]) -> str:
-    """Return the text of a dye file that `load_palette` reads."""
+    """Return the text of a dye file that `load_shelf` reads."""
     rows = [
         {
             "name": dye.name,

@@ -15,7 +15,7 @@ from strandgauge.codes.facts import Note, NotNegative, Share
 from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.mix import Mixed, MixPart, MixPrediction
-from strandgauge.dye.palette import Dye, Palette
+from strandgauge.dye.shelf import Dye, Shelf
 from strandgauge.dye.targets import Target
 from strandgauge.errors import Told
 from strandgauge.judge.outlook import Evening, Outlook, ZoneFormula, ZoneOutlook
@@ -279,10 +279,10 @@ shape(TargetsList, schema="strandgauge.targets-list/1", title="The wanted shades
 shape(DyesList, schema="strandgauge.dyes-list/1", title="The dyes on the shelf")
 
 
-def dyes_list(palette: Palette, shown: Iterable[tuple[Dye, Lab, Lab]]) -> DyesList:
+def dyes_list(shelf: Shelf, shown: Iterable[tuple[Dye, Lab, Lab]]) -> DyesList:
     """Return the shelf, each dye with its colour one part in ten and undiluted."""
     return DyesList(
-        palette.clear,
+        shelf.clear,
         tuple(
             ShownDye(dye.name, dye.ingredients, dye.source, dye.fluorescent, dye.lab_error, diluted, full)
             for dye, diluted, full in shown

@@ -12,7 +12,7 @@ from strandgauge.colour.cielab import Lab
 from strandgauge.colour.names import colour_word
 from strandgauge.colour.srgb import hex_colour
 from strandgauge.dye.mix import Mixed
-from strandgauge.dye.palette import Dye
+from strandgauge.dye.shelf import Dye
 from strandgauge.dye.targets import Target
 from strandgauge.judge.outlook import Outlook
 from strandgauge.reading.model import COVERAGE

@@ -39,7 +39,7 @@ class Dye:
 
 
 @dataclass(frozen=True, eq=False)
-class Palette:
+class Shelf:
     """Dyes and the clear base that dilutes them."""
 
     dyes: tuple[Dye, ...]
@@ -77,7 +77,7 @@ class Palette:
         """(D, 31) absorption of each dye, undiluted."""
         return np.array([dye.curve for dye in self.dyes])
 
-    def only(self, names: Iterable[str]) -> Palette:
+    def only(self, names: Iterable[str]) -> Shelf:
         """Return the shelf with none but these dyes.
 
         Raises
@@ -87,7 +87,7 @@ class Palette:
         places = sorted({place for name in names if (place := self.index(name)) is not None})
         return replace(self, dyes=tuple(self.dyes[place] for place in places))
 
-    def taken_up(self, factor: float) -> Palette:
+    def taken_up(self, factor: float) -> Shelf:
         """Return the shelf as it is on hair that takes up ``factor`` times what the shelf says."""
         return replace(self, dyes=tuple(replace(dye, curve=factor * dye.curve) for dye in self.dyes))
 
@@ -110,7 +110,7 @@ class Palette:
         )
 
 
-def load_palette(path: Path | None = None, extra: Iterable[Path] = ()) -> Palette:
+def load_shelf(path: Path | None = None, extra: Iterable[Path] = ()) -> Shelf:
     """Read the shelf that ships with the package (or the one at ``path``), with further files put on it.
 
     A dye in a later file replaces an earlier one of the same name.
@@ -119,21 +119,21 @@ def load_palette(path: Path | None = None, extra: Iterable[Path] = ()) -> Palett
     ------
     BadCalibrationError : a file cannot be used; the line is named.
     """
-    palette = _read(path) if path is not None else _shipped()
+    shelf = _read(path) if path is not None else _shipped()
     for one in extra:
         more = _read(one)
         new = {dye.name for dye in more.dyes}
-        kept = tuple(dye for dye in palette.dyes if dye.name not in new)
-        palette = Palette((*kept, *more.dyes), palette.clear, palette.half_uptake)
-    return palette
+        kept = tuple(dye for dye in shelf.dyes if dye.name not in new)
+        shelf = Shelf((*kept, *more.dyes), shelf.clear, shelf.half_uptake)
+    return shelf
 
 
 @cache
-def _shipped() -> Palette:
+def _shipped() -> Shelf:
     return _read(calibration_file("dyes.toml"))
 
 
-def _read(path: Path) -> Palette:
+def _read(path: Path) -> Shelf:
     table = read_calibration(path, SCHEMA)
     clear = table.text("clear", "name", default="clear")
     half = table.number("uptake", "half", low=0.01, high=100.0, default=HALF_UPTAKE)
@@ -151,7 +151,7 @@ def _read(path: Path) -> Palette:
         dyes.append(_dye(table, row, name, ingredients))
     if not dyes:
         raise table.error("the file holds no [[dye]]", "dye")
-    return Palette(tuple(dyes), clear, half)
+    return Shelf(tuple(dyes), clear, half)
 
 
 def _dye(table: CalibrationTable, row: int, name: str, ingredients: dict[str, Array]) -> Dye:

@@ -11,9 +11,10 @@ from strandgauge.hair.family import ratio_from_lab
 from strandgauge.hair.likely import NO_STAIN, likely
 from strandgauge.hair.posterior import AsLit, Posterior, posterior
 from strandgauge.hair.stain import Stain, off_path, stain_at
-from strandgauge.hair.warmth import undertone
+from strandgauge.hair.warmth import WarmthBeside, undertone, warmth_excess
 from strandgauge.hair.words import load_words
 from strandgauge.words import reading as words
+from strandgauge.words import say
 
 WORDS = load_words()
 
@@ -135,3 +136,51 @@ def test_stains_of_like_doubt_are_told_together():
         "perhaps green stain (root)",
         "green stain (mids, ends)",
     )
+
+
+def test_warmth_is_told_to_be_usual_as_often_as_it_is_and_its_interval_holds(told):
+    held(
+        [
+            (
+                next(iter(each.warmth.chances.values())),
+                each.warmth.code == side(float(warmth_excess(lab, LADDER))),
+            )
+            for lab, each in told
+        ]
+    )
+    inside = [each.warmth.low <= warmth_excess(lab, LADDER) <= each.warmth.high for lab, each in told]
+    assert abs(np.mean(inside) - 0.95) < 0.033  # three standard errors of 400
+
+
+def side(excess: float) -> str:
+    return "less" if excess <= -WORDS.usual_warmth else "more" if excess > WORDS.usual_warmth else "usual"
+
+
+def test_warmth_is_judged_beside_its_own_level_not_by_size_alone():
+    """Common practice, no source: pale yellow has little left, and that is what level 10 shows."""
+    for level in (5, 8, 10):
+        lab = LADDER.lab[level - 1]
+        assert surely(lab).code == "usual"
+        assert surely(lab * [1, 1.4, 1.4]).code == "more"
+        assert surely(lab * [1, 0.6, 0.6]).code == "less"
+    assert surely([60.0, -12.0, -20.0]).code == "less"  # blue is no warmth, however strong
+    assert surely(LADDER.lab[7] + [0.0, 0.0, 2.0]).excess == pytest.approx(1.95, abs=0.05)
+
+
+def surely(lab) -> WarmthBeside:
+    return likely(Posterior(np.array([lab]), np.ones(1), np.zeros(1, dtype=int), np.zeros(1)), LADDER).warmth
+
+
+@pytest.mark.parametrize(
+    ("code", "chances", "said"),
+    [
+        ("usual", {"usual": 0.8, "more": 0.2}, "usual"),
+        ("usual", {"usual": 0.5, "more": 0.4, "less": 0.1}, "perhaps-more"),
+        ("less", {"less": 0.6, "usual": 0.4}, "perhaps-less"),
+        ("more", {"more": 0.9, "usual": 0.1}, "more"),
+    ],
+)
+def test_warmth_beside_its_level_is_hedged_where_the_next_is_near(code, chances, said):
+    shown = zone(level=8.6, warmth=WarmthBeside(code, 1.0, -4.0, 6.0, chances))
+    assert words.warmth_beside(shown) == say(f"warmth-beside.{said}", warmth=words.warmth(shown), level=9)
+    assert words.warmth_beside(zone()) == words.warmth(zone())

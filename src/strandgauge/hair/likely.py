@@ -1,4 +1,4 @@
-"""How likely each word is for a measured colour: undertones and stains, from the one posterior.
+"""How likely each word is for a measured colour: undertones, stains and warmth, from the one posterior.
 
 A word's chance is the weight of the hair colours that it fits. Taken over many strands, of the words told with
 70 % some 70 % are right, as far as the family and the error model are.
@@ -12,10 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from strandgauge.colour.arrays import Array
 from strandgauge.hair.levels import Ladder
 from strandgauge.hair.posterior import Posterior
 from strandgauge.hair.stain import Stain, off_path, stain_at, stain_words
-from strandgauge.hair.warmth import undertone_rules
+from strandgauge.hair.warmth import BesideCode, WarmthBeside, undertone_rules, warmth_excess
 from strandgauge.hair.words import Words, load_words
 
 DRAWS = 320
@@ -33,6 +34,7 @@ class Likely:
     """By hue; `NO_STAIN` for none."""
     stain: Stain | None
     """The likeliest stain, where a stain is likelier than none."""
+    warmth: WarmthBeside
 
 
 def likely(found: Posterior, ladder: Ladder, words: Words | None = None) -> Likely:
@@ -49,7 +51,16 @@ def likely(found: Posterior, ladder: Ladder, words: Words | None = None) -> Like
     if stained.mean() > 0.5:
         mostly = np.bincount(hues[stained]).argmax() == hues
         stain = stain_at(lab[mostly].mean(0), off[mostly].mean(0), words)
-    return Likely(_chances(undertone_rules(lab, ladder, words), undertones), stains, stain)
+    tones = _chances(undertone_rules(lab, ladder, words), undertones)
+    return Likely(tones, stains, stain, _warmth(warmth_excess(lab, ladder), words.usual_warmth))
+
+
+def _warmth(excess: Array, usual: float) -> WarmthBeside:
+    codes: tuple[BesideCode, ...] = ("less", "usual", "more")
+    side = (excess > -usual).astype(np.intp) + (excess > usual)
+    low, high = np.quantile(excess, (0.025, 0.975))
+    code = codes[int(np.bincount(side).argmax())]
+    return WarmthBeside(code, float(excess.mean()), float(low), float(high), _chances(side, codes))
 
 
 def _chances(places: NDArray[np.intp], names: Sequence[str]) -> dict[str, float]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from strandgauge.codes.facts import Share
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import chroma, hue_deg, xyz_from_lab
 from strandgauge.hair.levels import Ladder, load_ladder
@@ -26,10 +28,34 @@ WARMTH_LIMITS: tuple[tuple[float, WarmthCode], ...] = (
 WARM_HUES = (30.0, 110.0)
 """Hue angles, degrees, from red to greenish yellow, that lifted hair shows; pink and green are no warmth."""
 
+BesideCode = Literal["more", "usual", "less"]
 
-def is_warm(hue: float) -> bool:
-    """Tell whether a hue angle, degrees, is one whose C*ab is warmth."""
-    return WARM_HUES[0] <= hue <= WARM_HUES[1]
+
+@dataclass(frozen=True, slots=True)
+class WarmthBeside:
+    """Warmth beside what lifted hair of the same lightness usually shows: the ladder's, and what people differ by."""
+
+    code: BesideCode
+    """The likeliest of ``chances``."""
+    excess: float
+    """C*ab above the ladder's at the same lightness; hues that are no warmth count as none."""
+    low: float
+    high: float
+    """95 % interval of ``excess``."""
+    chances: dict[str, Share]
+    """How likely 'more', 'usual' and 'less' are, likeliest first."""
+
+
+def warmth_excess(lab: ArrayLike, ladder: Ladder) -> Array:
+    """Return by how much the warmth (...) of CIELAB colours (..., 3) exceeds the ladder's at the same lightness."""
+    colour = np.asarray(lab, dtype=float)
+    warm = np.where(is_warm(hue_deg(colour)), chroma(colour), 0.0)
+    return np.asarray(warm - ladder.chroma_at(colour[..., 0]))
+
+
+def is_warm(hue: ArrayLike) -> NDArray[np.bool_]:
+    """Tell whether hue angles (...), degrees, are ones whose C*ab is warmth."""
+    return (np.asarray(hue) >= WARM_HUES[0]) & (np.asarray(hue) <= WARM_HUES[1])
 
 
 def warmth_left(chroma: float, hue: float) -> WarmthCode:

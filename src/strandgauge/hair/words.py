@@ -64,6 +64,8 @@ class Words:
     stain_distance: float
     stain_uncertainties: float
     stain_hues: tuple[HueWord, ...]
+    usual_warmth: float
+    """By how much, in C*ab, warmth differs from the ladder's and is still what is usual."""
 
 
 def load_words(path: Path | None = None) -> Words:
@@ -108,6 +110,7 @@ def _read_words(path: Path) -> Words:
         table.number("stain", "distance", low=0.0),
         table.number("stain", "standard_uncertainties", low=0.0),
         hues,
+        table.number("warmth", "usual", low=0.0),
     )
 
 

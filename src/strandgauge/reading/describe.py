@@ -117,6 +117,7 @@ def _describe(colour: ZoneColour, ladder: Ladder, wet: bool) -> ZoneReading:
         dye_probability=found.dye_probability,
         undertone_chances=words.undertones,
         stain_chances=words.stains,
+        warmth=words.warmth if words.stain is None else None,
     )
 
 

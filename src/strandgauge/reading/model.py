@@ -8,6 +8,7 @@ from datetime import datetime
 from strandgauge.codes.facts import Count, HueAngle, Level, Note, NotNegative, Share, Text
 from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.hair.stain import Stain
+from strandgauge.hair.warmth import WarmthBeside
 from strandgauge.strand.names import ZoneName
 
 COVERAGE = 1.96
@@ -50,6 +51,8 @@ class ZoneReading:
     """How likely each undertone is, likeliest first; None in readings saved before it was told."""
     stain_chances: dict[str, Share] | None = None
     """How likely each hue of stain is, and 'none'; None in readings saved before it was told."""
+    warmth: WarmthBeside | None = None
+    """Warmth beside what is usual at this level; None where a stain hides it, or in readings saved before."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from strandgauge.hair.likely import NO_STAIN
 from strandgauge.hair.warmth import warmth_left
 from strandgauge.reading.evenness import Evenness, evenness
@@ -38,6 +40,16 @@ def stands_out(even: Evenness) -> str:
 def warmth(zone: ZoneReading) -> str:
     """Say how much warmth is left in a zone."""
     return say(f"warmth.{warmth_left(zone.chroma, zone.hue_deg)}")
+
+
+def warmth_beside(zone: ZoneReading) -> str:
+    """Say how much warmth is left in a zone, and whether that is usual at its level."""
+    if zone.warmth is None:
+        return warmth(zone)
+    told = zone.warmth.code
+    other = _near(zone.warmth.chances, told)
+    code = told if other is None else f"perhaps-{other if told == 'usual' else told}"
+    return say(f"warmth-beside.{code}", warmth=warmth(zone), level=max(math.floor(zone.level + 0.5), 1))
 
 
 def level_interval(zone: ZoneReading) -> str:
@@ -93,7 +105,7 @@ def headline(reading: Reading) -> tuple[str, ...]:
         say("reading.uneven", evenness=even.code, stands_out=odd) if odd else evenness_word(even),
     ]
     if not all(zone.stain for zone in reading.zones):
-        answer += [undertone(reading.overall), warmth(reading.overall)]
+        answer += [undertone(reading.overall), warmth_beside(reading.overall)]
     return (*answer, *stains(reading))
 
 

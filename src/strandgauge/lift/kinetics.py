@@ -35,8 +35,8 @@ WAVELENGTH = 550
 PAST_THE_LADDER = 0.5
 """Levels beyond the ladder's lightest at which a lift may end: the ladder ends where the words end."""
 _SAMPLES = 4000
-_STEPS = 32
-"""Along each of first level, plateau and half-life."""
+_COARSE, _FINE = 16, 24
+"""Steps along each of first level, plateau and half-life: over everything, and where it matters."""
 _NEGLIGIBLE = 1e-4
 """Weight, as a share of the best, below which a lift is left out of the second, finer look."""
 
@@ -242,14 +242,14 @@ def fit_lift(
         (-3.0, 3.0),
     )
     # Once over everything, then once more, finer, where it matters.
-    grid = _weighed(box, times, seen, sds, scale, kinetics)
-    grid = _weighed(grid.narrowed(), times, seen, sds, scale, kinetics)
+    grid = _weighed(box, _COARSE, times, seen, sds, scale, kinetics)
+    grid = _weighed(grid.narrowed(), _FINE, times, seen, sds, scale, kinetics)
 
     generator = np.random.default_rng(seed)
     shared = float(np.sqrt(kinetics.shared_error * np.mean(sds**2)))
     return LiftFit(
         scale,
-        grid.lifts.at(_systematic(grid.weight, _SAMPLES, generator)),
+        grid.lifts.at(_systematic(grid.weight.ravel(), _SAMPLES, generator)),
         # At evenly spaced quantiles, shuffled: the same spread on every run, with no stray tail.
         generator.permutation(_normal_quantiles(_SAMPLES)) * shared,
         grid.wrong,
@@ -277,10 +277,11 @@ class _Grid:
 
     box: _Box
     axes: tuple[Array, Array, Array]
-    """Level, way, unusual, each (G,)."""
+    """Level (L,), way (W,), unusual (U,)."""
     lifts: Lifts
+    """Of all combinations and orders, (L W U O,)."""
     weight: Array
-    """(G,), summing to 1."""
+    """(L, W, U, O), summing to 1."""
     wrong: Array
     """(N,) probability of each look to be wrong."""
 
@@ -289,51 +290,48 @@ class _Grid:
         kept = self.weight > _NEGLIGIBLE * self.weight.max()
         whole = (self.box.level, self.box.way, self.box.unusual)
         ranges = []
-        for axis, (low, high) in zip(self.axes, whole, strict=True):
-            step = (high - low) / _STEPS
-            ranges.append(
-                (max(low, float(axis[kept].min()) - step), min(high, float(axis[kept].max()) + step))
-            )
+        for place, (axis, (low, high)) in enumerate(zip(self.axes, whole, strict=True)):
+            step = (high - low) / len(axis)
+            here = axis[kept.any(axis=tuple(other for other in range(4) if other != place))]
+            ranges.append((max(low, float(here[0]) - step), min(high, float(here[-1]) + step)))
         return _Box(*ranges)
 
 
 def _weighed(
-    box: _Box, times: Array, seen: Array, sds: Array, scale: PigmentScale, kinetics: Kinetics
+    box: _Box, steps: int, times: Array, seen: Array, sds: Array, scale: PigmentScale, kinetics: Kinetics
 ) -> _Grid:
     """Spread lifts over a box and weigh each by how usual it is and how well it explains the looks."""
-    orders = np.arange(len(kinetics.orders))
-    middles = [_middles(part) for part in (box.level, box.way, box.unusual)]
-    mesh = np.meshgrid(*middles, orders, indexing="ij")
-    level, way, unusual = (np.asarray(axis.ravel(), dtype=float) for axis in mesh[:3])
-    order = mesh[3].ravel()
-    lifts = Lifts(
-        float(times[0]),
-        level,
-        level + way * np.maximum(scale.lightest - level, 0.0),
-        np.asarray(kinetics.half_life * np.exp(np.log(kinetics.half_life_spread) * unusual)),
-        np.asarray(kinetics.orders, dtype=float)[order],
-    )
-    usual = np.log(np.asarray(kinetics.order_shares))[order] + kinetics.plateau_pull * np.log(way)
-    usual += np.log(kinetics.beyond_ten) * np.maximum(lifts.plateau_level - 10.0, 0.0)
+    axes = [_middles(part, steps) for part in (box.level, box.way, box.unusual)]
+    level, way, unusual, order = np.ix_(*axes, np.asarray(kinetics.orders, dtype=float))
+    plateau = level + way * np.maximum(scale.lightest - level, 0.0)
+    half_life = kinetics.half_life * np.exp(np.log(kinetics.half_life_spread) * unusual)
+    usual = np.log(np.asarray(kinetics.order_shares)) + kinetics.plateau_pull * np.log(way)
+    usual = usual + np.log(kinetics.beyond_ten) * np.maximum(plateau - 10.0, 0.0)
     log_weight = usual - 0.5 * unusual**2
-    # The same as `Lifts.levels_at`, with what does not change from look to look worked out once.
-    start, end, before = scale.pigment(level), scale.pigment(lifts.plateau_level), lifts.before
+    # The same as `Lifts.levels_at`, each part no larger than what it hangs on.
+    start, end = scale.pigment(level), scale.pigment(plateau)
+    before = halvings(float(times[0]), half_life, order)
     odds = []
     for when, here, sd in zip(times, seen, sds, strict=True):
-        since = halvings(float(when), lifts.half_life, lifts.order) - before
-        away = here - scale.level(end + (start - end) * np.exp2(-since))
+        left = np.exp2(before - halvings(float(when), half_life, order))
+        away = here - scale.level(end + (start - end) * left)
         right = _normal(away, sd) * (1.0 - kinetics.bad_look_share)
         wrong = _normal(away, float(np.hypot(sd, kinetics.bad_look_sd))) * kinetics.bad_look_share
-        log_weight = log_weight + np.log(right + wrong)
-        odds.append(wrong / (right + wrong))
+        either = right + wrong
+        log_weight = log_weight + np.log(either)
+        odds.append(wrong / either)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
-    return _Grid(box, (level, way, unusual), lifts, weight, np.clip([weight @ one for one in odds], 0.0, 1.0))
+    told = (np.broadcast_to(one, weight.shape).ravel() for one in (level, plateau, half_life, order))
+    chances = [float(np.sum(weight * one)) for one in odds]
+    return _Grid(
+        box, (axes[0], axes[1], axes[2]), Lifts(float(times[0]), *told), weight, np.clip(chances, 0, 1)
+    )
 
 
-def _middles(part: Range) -> Array:
+def _middles(part: Range, steps: int) -> Array:
     low, high = part
-    return np.asarray(low + (high - low) * (np.arange(_STEPS) + 0.5) / _STEPS)
+    return np.asarray(low + (high - low) * (np.arange(steps) + 0.5) / steps)
 
 
 def _normal(away: Array, sd: float) -> Array:

@@ -72,10 +72,10 @@ def test_a_photo_is_a_path_bytes_or_an_open_file(tmp_path):
 
 def results():
     one, two = readings.reading(), readings.reading(levels=(8.0, 9.0, 9.2))
-    yield _front._public(sg.Reading, one)
-    yield _front._public(sg.Change, compare([one, two]))
-    yield _front._public(sg.LiftCurve, follow([one, two], [5, 20], ladder=load_ladder(), needs_level=9.5))
-    yield _front._public(sg.CardCheck, readings.check())
+    yield _front.filled(sg.Reading, one)
+    yield _front.filled(sg.Change, compare([one, two]))
+    yield _front.filled(sg.LiftCurve, follow([one, two], [5, 20], ladder=load_ladder(), needs_level=9.5))
+    yield _front.filled(sg.CardCheck, readings.check())
     yield sg.reach("70,2,26", "lilac")
     yield sg.mix("70,2,26", {"violet": 1, "clear": 9})
 
@@ -97,12 +97,12 @@ def test_a_result_is_short_equal_to_itself_and_comes_back_from_its_document(resu
 def test_a_result_shows_its_colours_and_no_markup_of_a_name(result):
     page = result._repr_html_()
     assert page.count("background:#") >= 2
-    named = _front._public(sg.Reading, readings.reading(photo="<script>.jpg"))
+    named = _front.filled(sg.Reading, readings.reading(photo="<script>.jpg"))
     assert "<script>" not in named._repr_html_()
 
 
 def test_zones_are_found_by_name():
-    reading = _front._public(sg.Reading, readings.reading())
+    reading = _front.filled(sg.Reading, readings.reading())
     assert [zone.name for zone in reading] == ["root", "mids", "ends"]
     assert reading["overall"].level == reading.overall.level
     assert repr(reading["root"]).startswith("<Zone root: level ")
@@ -118,7 +118,7 @@ def test_follow_takes_photos_with_their_own_times():
 
 
 def test_one_photo_followed_twice_is_refused():
-    look = _front._public(sg.Reading, readings.reading())
+    look = _front.filled(sg.Reading, readings.reading())
     with pytest.raises(SamePhotoError):
         sg.follow([look, look], minutes=[5, 20])
 

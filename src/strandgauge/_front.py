@@ -8,11 +8,11 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from functools import cache
 from html import escape
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO, Literal, Self, TypeVar
+from typing import TYPE_CHECKING, Any, BinaryIO, Literal, Self
 
 from strandgauge import kit as kits
 from strandgauge.change import compare as change
@@ -25,7 +25,7 @@ from strandgauge.judge.history import history_told
 from strandgauge.kit import Kit, PathName
 from strandgauge.lift import curve as lifting
 from strandgauge.reading import model
-from strandgauge.show.json import document_of, record_of
+from strandgauge.show.json import document_of, filled, record_of
 from strandgauge.words import reading as words
 
 if TYPE_CHECKING:
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 
 Photo = PathName | bytes | BinaryIO
 """A photo: its path, its bytes, or a file opened in binary mode."""
-R = TypeVar("R")
 
 _BOX = (
     "display:inline-block;width:6em;height:3.2em;border-radius:4px;margin:0 6px 2px 0;vertical-align:middle;"
@@ -101,12 +100,6 @@ def _column(caption: str, labs: Sequence[Lab]) -> str:
     )
 
 
-def _public(kind: type[R], record: object, **changes: object) -> R:
-    """Return a record as one of the classes below."""
-    values = {one.name: getattr(record, one.name) for one in fields(kind)}  # type: ignore[arg-type]
-    return kind(**{**values, **changes})
-
-
 class Zone(_Result, model.ZoneReading):
     """One zone of a strand: level, colour, undertone, stain, and how sure they are."""
 
@@ -128,11 +121,11 @@ class Reading(_Result, model.Reading):
         """Return a zone: ``root``, ``mids``, ``ends`` or ``overall``."""
         for zone in (self.overall, *self.zones):
             if zone.name == name:
-                return _public(Zone, zone)
+                return filled(Zone, zone)
         raise KeyError(f"{name!r} is no zone; there are root, mids, ends and overall")
 
     def __iter__(self) -> Iterator[Zone]:
-        return (_public(Zone, zone) for zone in self.zones)
+        return (filled(Zone, zone) for zone in self.zones)
 
     def reach(self, target: str, **settings: Any) -> Outlook:  # noqa: ANN401 - those of `reach`
         """Say whether a shade reads true on this hair; see `strandgauge.reach`."""
@@ -272,7 +265,7 @@ def check(photo: Photo, *, kit: Kit | None = None) -> CardCheck:
     StrandgaugeError : the photo cannot be opened, or no card can be found in it.
     """
     source, name = _source(photo)
-    found = _public(CardCheck, (kit or _kit()).check(source))
+    found = filled(CardCheck, (kit or _kit()).check(source))
     return found if name is None else replace(found, photo=name)
 
 
@@ -305,7 +298,7 @@ def reach(
     used = kit or _kit()
     settings = kits.settings(true_within=true_within, bowl=bowl, scale=scale, pretone=pretone)
     history = history_told(f"{key}={value}" for key, value in (told or {}).items())
-    return _public(Outlook, used.reach(_zones(hair, used), target, settings, history))
+    return filled(Outlook, used.reach(_zones(hair, used), target, settings, history))
 
 
 def mix(hair: model.Reading | Photo, parts: Mapping[str, float], *, kit: Kit | None = None) -> Mixed:
@@ -322,7 +315,7 @@ def mix(hair: model.Reading | Photo, parts: Mapping[str, float], *, kit: Kit | N
     """
     used = kit or _kit()
     wanted = mixing.parse_mix(f"{name}={amount}" for name, amount in parts.items())
-    return _public(Mixed, used.mix(_zones(hair, used), wanted))
+    return filled(Mixed, used.mix(_zones(hair, used), wanted))
 
 
 def compare(before: model.Reading | Photo, *after: model.Reading | Photo, kit: Kit | None = None) -> Change:
@@ -333,7 +326,7 @@ def compare(before: model.Reading | Photo, *after: model.Reading | Photo, kit: K
     StrandgaugeError : a photo cannot be trusted, or readings are of different ladders.
     """
     used = kit or _kit()
-    return _public(Change, change.compare([_reading(one, used) for one in (before, *after)]))
+    return filled(Change, change.compare([_reading(one, used) for one in (before, *after)]))
 
 
 def follow(
@@ -376,7 +369,7 @@ def follow(
     else:
         times = LookTimes(tuple(minutes), from_start=True)
     curve = used.follow(readings, times, target=target, level=level, limit=limit, zone=zone)
-    return _public(LiftCurve, curve)
+    return filled(LiftCurve, curve)
 
 
 def batch(folder: PathName, out: PathName, *, kit: Kit | None = None, **options: Any) -> Summary:  # noqa: ANN401
@@ -431,7 +424,7 @@ def _source(photo: object) -> tuple[Path | bytes, str | None]:
 def _look(photos: Sequence[Photo], wet: bool, kit: Kit) -> Reading:
     """Return the reading of photos, or a saved reading."""
     sources = [_source(photo) for photo in photos]
-    reading = _public(Reading, kit.look(*(source for source, _ in sources), wet=wet).reading)
+    reading = filled(Reading, kit.look(*(source for source, _ in sources), wet=wet).reading)
     if len(sources) == 1 and sources[0][1] is not None:
         reading = replace(reading, photo=sources[0][1])
     return reading

@@ -28,4 +28,4 @@ def dyes(context: typer.Context, json: JsonOption = None, dyes: DyesOption = Non
     from strandgauge.show.json.shapes import dyes_list
     from strandgauge.show.terminal.outlook import print_dyes
 
-    session.show(dyes_list(shelf, shown), print_dyes, shown, shelf.clear)
+    session.show(dyes_list(shelf, shown), print_dyes)

@@ -39,11 +39,9 @@ def list_learned(context: typer.Context, json: JsonOption = None) -> None:
     session: Session = context.obj
     from strandgauge.learn.kept import home, saved
     from strandgauge.show.json.learned import LearnedList
-
-    everything = saved()
     from strandgauge.show.terminal.learned import print_learned
 
-    session.show(LearnedList(str(home()), tuple(everything)), print_learned, str(home()), everything)
+    session.show(LearnedList(str(home()), saved()), print_learned)
 
 
 def use(

@@ -17,4 +17,4 @@ def targets(context: typer.Context, json: JsonOption = None, targets: TargetsOpt
     from strandgauge.show.json.shapes import TargetsList
     from strandgauge.show.terminal.outlook import print_targets
 
-    session.show(TargetsList(shades), print_targets, shades)
+    session.show(TargetsList(shades), print_targets)

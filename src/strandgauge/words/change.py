@@ -20,6 +20,23 @@ class ShownStep:
     before: Reading
     after: Reading
 
+    @property
+    def names(self) -> str:
+        """The two photos."""
+        return f"{self.before.photo} → {self.after.photo}"
+
+    @property
+    def zones(self) -> tuple[tuple[ZoneChange, words.ZoneInWords, words.ZoneInWords], ...]:
+        """Each zone's change and what it lies between, the strand overall last."""
+        changes = (*self.step.zones, self.step.overall)
+        return tuple(zip(changes, words.zones(self.before), words.zones(self.after), strict=True))
+
+    @property
+    def evenness_words(self) -> tuple[str, str]:
+        """How even the strand was, and is."""
+        before, after = (words.evenness_word(evenness(one)) for one in (self.before, self.after))
+        return before, after
+
 
 def shown(change: Change, step: Step) -> ShownStep:
     """Return a step together with its readings."""

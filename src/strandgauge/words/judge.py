@@ -40,6 +40,12 @@ def why_sentences(advice: Advice) -> tuple[str, ...]:
     return tuple(told)
 
 
+def instead_line(outlook: Outlook) -> str:
+    """Name the shades that would read true instead."""
+    names = ", ".join(one.name for one in outlook.instead)
+    return say("outlook.instead", shades=names) if names else say("outlook.instead-none")
+
+
 def to_do(outlook: Outlook, zone: str) -> str:
     """Return all that is advised for a zone in one line; empty where nothing is.
 
@@ -65,7 +71,7 @@ def to_be_mixed(outlook: Outlook, zone: ZoneOutlook) -> bool:
 def bowls_to_mix(outlook: Outlook) -> list[list[ZoneOutlook]]:
     """Return the zones whose formulas are to be mixed as things stand, those together that one bowl serves."""
     found: dict[tuple[object, ...], list[ZoneOutlook]] = {}
-    for zone in _own(outlook):
+    for zone in own_zones(outlook):
         if to_be_mixed(outlook, zone):
             found.setdefault((zone.bowl, zone.formula, zone.pretone, saying(zone)), []).append(zone)
     return list(found.values())
@@ -73,7 +79,7 @@ def bowls_to_mix(outlook: Outlook) -> list[list[ZoneOutlook]]:
 
 def first_thing(outlook: Outlook) -> str:
     """Return the one thing to do first, such as 'Lilac: root, melt the root.'"""
-    return _first(sentence(outlook.target.name), outlook.advice, len(_own(outlook)))
+    return _first(sentence(outlook.target.name), outlook.advice, len(own_zones(outlook)))
 
 
 def _first(shade: str, advice: tuple[Advice, ...], zones: int) -> str:
@@ -96,7 +102,8 @@ def first_why(outlook: Outlook) -> tuple[str, ...]:
     return why_sentences(outlook.advice[0]) if outlook.advice else ()
 
 
-def _own(outlook: Outlook) -> list[ZoneOutlook]:
+def own_zones(outlook: Outlook) -> list[ZoneOutlook]:
+    """Return the zones that are told of: root, mids and ends, or whatever there is."""
     return [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
 
 
@@ -135,7 +142,7 @@ def saying_beside(zone: ZoneOutlook, shade: Lab) -> str:
 
 def verdict_headline(outlook: Outlook) -> str:
     """Return the verdict on the whole in one line: that of the zone where it does worst."""
-    zones = _own(outlook)
+    zones = own_zones(outlook)
     worst = max(zones, key=lambda zone: zone.delta_e00)
     said = saying(worst, outlook.target.lab)
     alike = len({saying(zone, outlook.target.lab) for zone in zones}) == 1
@@ -154,8 +161,8 @@ def needs_line(outlook: Outlook) -> str:
     """Say what it would take."""
     needs = outlook.needs
     if needs is None:
-        without = [zone.name for zone in _own(outlook) if zone.needs is None]
-        if len(without) < len(_own(outlook)) and without:
+        without = [zone.name for zone in own_zones(outlook) if zone.needs is None]
+        if len(without) < len(own_zones(outlook)) and without:
             return say("outlook.needs-none-zones", zones=listed(without))
         return say("outlook.needs-none")
     return say(

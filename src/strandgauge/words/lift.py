@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from strandgauge.hair.levels import level_at_least
 from strandgauge.lift.advice import Advice
-from strandgauge.lift.curve import Estimate, LiftCurve
+from strandgauge.lift.curve import Estimate, LiftCurve, Look
+from strandgauge.reading.model import COVERAGE
 from strandgauge.words import say, sentence
 from strandgauge.words.judge import listed, why_sentences
 
@@ -96,6 +97,11 @@ def sentences(curve: LiftCurve) -> tuple[str, ...]:
 def look_up_limit() -> str:
     """Say that the maker's time is not known; each way in says how to give it."""
     return say("lift.look-up-limit")
+
+
+def look_level(look: Look) -> str:
+    """Write the level of a look with the half-width of its 95 % interval."""
+    return f"{look.level:.1f} ± {COVERAGE * look.level_sd:.1f}"
 
 
 def stop_signs() -> tuple[str, ...]:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
+from strandgauge.colour.cielab import Lab
 from strandgauge.hair.likely import NO_STAIN
 from strandgauge.hair.warmth import warmth_left
 from strandgauge.reading.evenness import Evenness, evenness
@@ -91,6 +93,69 @@ def _near(chances: dict[str, float] | None, told: str) -> str | None:
     """Return the likeliest other word, where it is likely enough to be told beside the one that is told."""
     others = [(chance, word) for word, chance in (chances or {}).items() if word != told]
     return next((word for chance, word in sorted(others, reverse=True) if chance >= NEAR), None)
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneInWords:
+    """A zone as it is shown, whatever the medium."""
+
+    name: str
+    lab: Lab
+    level: str
+    interval: str
+    """The level with the half-width of its 95 % interval."""
+    undertone: str
+    stain: str
+    """Empty where there is none."""
+    shares: str
+    numbers: tuple[str, str, str, str, str, str]
+    """L*, a*, b*, C*ab, hue and yellowness."""
+
+    @property
+    def tone(self) -> str:
+        """Undertone, and the stain where there is one."""
+        return ", ".join(filter(None, (self.undertone, self.stain)))
+
+
+def zone_in_words(zone: ZoneReading) -> ZoneInWords:
+    """Return all that is said of a zone."""
+    lightness, a, b = zone.lab
+    return ZoneInWords(
+        name=zone_name(zone.name),
+        lab=zone.lab,
+        level=f"{zone.level:.1f}",
+        interval=level_interval(zone),
+        undertone=undertone(zone),
+        stain=stain(zone),
+        shares=shares(zone),
+        numbers=(
+            f"{lightness:.1f}",
+            f"{a:.1f}",
+            f"{b:.1f}",
+            f"{zone.chroma:.1f}",
+            f"{zone.hue_deg:.0f}°",
+            f"{zone.yellowness_e313:.0f}",
+        ),
+    )
+
+
+def zones(reading: Reading) -> tuple[ZoneInWords, ...]:
+    """Return root, mids, ends and the strand overall in words."""
+    return tuple(zone_in_words(zone) for zone in (*reading.zones, reading.overall))
+
+
+def provenance(reading: Reading) -> str:
+    """Say what the numbers of a reading rest on."""
+    fit = reading.card_fit
+    told = say(
+        "reading.provenance",
+        card=reading.card,
+        ladder=reading.ladder,
+        median=fit.delta_e00_median,
+        left_out=fit.leave_one_out_mean,
+        uneven=fit.light_unevenness_percent,
+    )
+    return f"{told} {say('reading.wet')}" if reading.wet else told
 
 
 def headline(reading: Reading) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from strandgauge.errors import Told
 from strandgauge.files.names import shown_name
 from strandgauge.reading.model import Reading
 from strandgauge.sheet.record import Asked, Record, Second, Summary, WantedShade
-from strandgauge.show.json.serialiser import document_of, record_of, shape
+from strandgauge.show.json.serialiser import document_of, filled, record_of, shape
 
 _DIGEST = "^([0-9a-f]{64})?$"
 _LOCAL_TIME = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}(\.\d{6})?$"
@@ -76,15 +76,11 @@ shape(
 shape(WantedShade, more={"properties": {"target_hex": _HEX, "predicted_hex": _HEX}})
 
 
-def _shown_out(summary: Summary) -> str:
-    return shown_name(summary.out)
-
-
 shape(
     Summary,
     schema="strandgauge.batch-summary/1",
     title="What became of a batch",
-    added={"out": _shown_out},
+    added={"out": (str, lambda summary: shown_name(summary.out))},
 )
 
 
@@ -92,21 +88,13 @@ def row_document(record: Record, asked: Asked, strip: str | None) -> dict[str, A
     """Return a record as ``strandgauge.batch-row/1``; ``strip`` is the strip's path beside the row's file."""
     refusal = record.refusal
     source: Literal["manifest", "photo"] = "manifest" if asked.taken is not None else "photo"
-    row = BatchRow(
-        file=record.file,
-        digest=record.digest,
-        wet=asked.wet,
-        target=asked.target,
-        client=record.client,
-        group=record.group,
-        taken=record.taken,
+    row = filled(
+        BatchRow,
+        record,
+        asked,
         taken_from=None if record.taken is None else source,
         strip=strip,
-        reading=record.reading,
         error=None if refusal is None else replace(refusal, where=record.file),
-        wanted=record.wanted,
-        card_angle_deg=record.card_angle_deg,
-        second=record.second,
     )
     return document_of(row)
 
@@ -120,18 +108,7 @@ def record_from_document(document: object, where: str, strip: bytes | None = Non
     """
     row = record_of(BatchRow, document, where)
     error = row.error
-    record = Record(
-        file=row.file,
-        digest=row.digest,
-        reading=row.reading,
-        refusal=None if error is None else replace(error, where=None),
-        wanted=row.wanted,
-        client=row.client,
-        group=row.group,
-        taken=row.taken,
-        strip=strip,
-        card_angle_deg=row.card_angle_deg,
-        second=row.second,
-    )
+    refusal = None if error is None else replace(error, where=None)
+    record = filled(Record, row, refusal=refusal, strip=strip)
     stated = row.taken if row.taken_from == "manifest" else None
     return record, Asked(row.wet, row.target, row.client, row.group, stated)

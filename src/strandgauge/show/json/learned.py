@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import Annotated
 
 from annotated_types import Len, MinLen
@@ -12,7 +13,7 @@ from strandgauge.dye.shelf import Dye
 from strandgauge.learn.kept import Learned
 from strandgauge.learn.levels import LearnedLadder, Rung, UnsureStep
 from strandgauge.learn.prints import LearnedPrint
-from strandgauge.show.json.serialiser import shape
+from strandgauge.show.json.serialiser import filled, shape
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,16 +35,15 @@ class LearnedLevels:
     @classmethod
     def of(cls, learned: LearnedLadder, source: str, file: str, in_use: bool) -> LearnedLevels:
         """Return a learned ladder with where it came from and where it is kept."""
-        return cls(
-            learned.ladder.name,
-            source,
-            file,
-            in_use,
-            learned.against,
-            learned.mean_shift,
-            learned.mean_delta_e00,
-            learned.rungs,
-            learned.unsure_steps,
+        return filled(
+            cls,
+            learned,
+            name=learned.ladder.name,
+            source=source,
+            file=file,
+            in_use=in_use,
+            mean_level_shift=learned.mean_shift,
+            levels=learned.rungs,
         )
 
 
@@ -71,7 +71,7 @@ class LearnedDye:
     @classmethod
     def of(cls, dye: Dye, file: str | None) -> LearnedDye:
         """Return a dye with where it is kept."""
-        return cls(dye.name, tuple(float(value) for value in dye.curve), dye.lab_error, dye.source, file)
+        return filled(cls, dye, curve=tuple(float(value) for value in dye.curve), file=file)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,16 +82,12 @@ class LearnedList:
     learned: tuple[Learned, ...]
 
 
-def _card_name(learned: LearnedPrint) -> str:
-    return learned.card.name
-
-
 shape(Learned, order="kind name file in_use", names={"path": "file"})
 shape(LearnedList, schema="strandgauge.learned-list/1", title="All that was learned")
 shape(
     LearnedPrint,
     order="card trusted photos error from_nominal trusted_left_out paper patches",
-    added={"card": _card_name},
+    added={"card": (str, attrgetter("card.name"))},
 )
 shape(LearnedCard, schema="strandgauge.learned-card/1", title="A print's colours, learned or measured")
 shape(UnsureStep, names={"lower": "from", "upper": "to"})

@@ -25,7 +25,7 @@ from strandgauge.logbook.records import (
     Visit,
 )
 from strandgauge.reading.model import Reading
-from strandgauge.show.json.serialiser import Document, document_of, record_of, shape
+from strandgauge.show.json.serialiser import Document, document_of, filled, record_of, shape
 
 Id = Annotated[int, Ge(1)]
 Alias = Annotated[str, Len(1, 80)]
@@ -189,24 +189,19 @@ shape(LogDeletion, schema="strandgauge.log-deletion/1", title="What was deleted 
 
 def clients_document(path: str, summaries: Iterable[ClientSummary]) -> Document:
     """Return the list of clients as ``strandgauge.log-list/1``."""
-    lines = (
-        ClientLine(
-            one.client.id, one.client.alias, one.client.created, one.visits, one.checks, one.last_visit
-        )
-        for one in summaries
-    )
+    lines = (filled(ClientLine, one.client, one) for one in summaries)
     return document_of(LogList(path, tuple(lines)))
 
 
 def client_document(logbook: Logbook, client: Client) -> Document:
     """Return a client with visits, strands and checks as ``strandgauge.log-client/1``, readings in short."""
+
+    def with_checks(strand: Strand) -> StrandWithChecks:
+        checks = tuple(_in_short(check, strand) for check in logbook.checks(strand.id))
+        return filled(StrandWithChecks, strand, events=logbook.events(strand.id), checks=checks)
+
     visits = (
-        VisitWithStrands(
-            visit.id,
-            visit.started,
-            visit.note,
-            tuple(_with_checks(logbook, strand) for strand in logbook.strands(visit.id)),
-        )
+        filled(VisitWithStrands, visit, strands=tuple(map(with_checks, logbook.strands(visit.id))))
         for visit in logbook.visits(client.id)
     )
     return document_of(LogClient(client, client.history, tuple(visits)))
@@ -225,10 +220,8 @@ def check_document(
     ----------
     pictures : by name, to be put in as base64; None leaves them out.
     """
-    logged = LoggedCheck(**_check(check, strand))
-    document = document_of(
-        LogCheck(client, visit, strand, logged, check.reading, check.outlook, check.answer)
-    )
+    logged = filled(LoggedCheck, check, minutes=strand.minutes_at(check.at), photo_kept=check.has_photo)
+    document = document_of(filled(LogCheck, check, client=client, visit=visit, strand=strand, check=logged))
     del document["pictures"]
     if pictures is not None:
         document["pictures"] = {
@@ -240,46 +233,21 @@ def check_document(
 
 def deletion_document(client: Client, deletion: Deletion) -> Document:
     """Return what was deleted as ``strandgauge.log-deletion/1``."""
-    return document_of(LogDeletion(client.id, **document_of(deletion)))
-
-
-def _with_checks(logbook: Logbook, strand: Strand) -> StrandWithChecks:
-    checks = tuple(_in_short(check, strand) for check in logbook.checks(strand.id))
-    return StrandWithChecks(
-        strand.id,
-        strand.name,
-        strand.target,
-        strand.started,
-        strand.limit_minutes,
-        strand.rinsed,
-        logbook.events(strand.id),
-        checks,
-    )
+    return document_of(filled(LogDeletion, deletion, client=client.id))
 
 
 def _in_short(check: CheckRecord, strand: Strand) -> CheckInShort:
     overall, outlook = check.reading.get("overall") or {}, check.outlook
-    return CheckInShort(
-        **_check(check, strand),
+    return filled(
+        CheckInShort,
+        check,
+        minutes=strand.minutes_at(check.at),
+        photo_kept=check.has_photo,
         level=overall.get("level"),
         level_sd=overall.get("level_sd"),
         target=None if outlook is None else outlook.get("target", {}).get("name"),
         verdict=None if outlook is None else outlook.get("verdict"),
     )
-
-
-def _check(check: CheckRecord, strand: Strand) -> dict[str, Any]:
-    return {
-        "id": check.id,
-        "at": check.at,
-        "minutes": strand.minutes_at(check.at),
-        "wet": check.wet,
-        "stretch": check.stretch,
-        "note": check.note,
-        "photo_kept": check.has_photo,
-        "result": check.result,
-        "damage": check.damage,
-    }
 
 
 def damage_of(check: CheckRecord) -> str | None:

@@ -22,6 +22,7 @@ from datetime import datetime
 from functools import cache, partial
 from itertools import pairwise
 from numbers import Integral
+from operator import attrgetter
 from pathlib import Path
 from types import UnionType
 from typing import (
@@ -63,8 +64,7 @@ class Shape:
     hidden: str = ""
     """Fields that are not written, and are not needed to read a record back."""
     added: Mapping[str, object] = field(default_factory=dict)
-    """Further keys, which reading back passes over: a constant, or a function of the record whose annotation says
-    what it returns."""
+    """Further keys, which reading back passes over: a constant, or a type and a function of the record."""
     pairs: str = ""
     """Fields that hold pairs of name and value, and are written as an object."""
     endless: str = ""
@@ -75,8 +75,8 @@ class Shape:
     """Brings a part of a document of an earlier version up to this one; the part may hold no list."""
     renew: Callable[[Document], Document] | None = None
     """Brings a whole document of an earlier version up to this one, its parts included."""
-    more: Mapping[str, Any] | Callable[[], Mapping[str, Any]] = field(default_factory=dict)
-    """What its JSON Schema says beyond the types, or a function that returns it."""
+    more: Mapping[str, Any] = field(default_factory=dict)
+    """What its JSON Schema says beyond the types."""
 
     def key(self, name: str) -> str:
         """Return the key under which a field is written."""
@@ -137,31 +137,21 @@ def _plan(record: type) -> tuple[tuple[str, Callable[[Any], Any], int], ...]:
     steps: dict[str, tuple[Callable[[Any], Any], int]] = {}
     for name in _fields(record):
         if name not in told.hidden.split():
-            get = partial(_field_of, name)
-            if name in told.pairs.split():
-                get = partial(_pairs_of, name)
-            elif name in told.endless.split():
-                get = partial(_finite_of, name)
-            steps[told.key(name)] = (get, told.decimals.get(name, DECIMALS))
-    for key, source in told.added.items():
-        steps[key] = (source if callable(source) else partial(_constant, source), DECIMALS)
-    if told.schema is not None:
-        steps["schema"] = (partial(_constant, told.schema), DECIMALS)
+            steps[told.key(name)] = (_getter(name, told), told.decimals.get(name, DECIMALS))
+    added = {**told.added, **({} if told.schema is None else {"schema": told.schema})}
+    for key, source in added.items():
+        steps[key] = (source[1] if isinstance(source, tuple) else partial(_constant, source), DECIMALS)
     first = ["schema"] * (told.schema is not None) + told.order.split()
     return tuple((key, *steps[key]) for key in (*first, *(key for key in steps if key not in first)))
 
 
-def _field_of(name: str, record: object) -> object:
-    return getattr(record, name)
-
-
-def _pairs_of(name: str, record: object) -> object:
-    return dict(getattr(record, name))
-
-
-def _finite_of(name: str, record: object) -> object:
-    value: float = getattr(record, name)
-    return value if math.isfinite(value) else None
+def _getter(name: str, told: Shape) -> Callable[[Any], Any]:
+    get = attrgetter(name)
+    if name in told.pairs.split():
+        return lambda record: dict(get(record))
+    if name in told.endless.split():
+        return lambda record: value if math.isfinite(value := get(record)) else None
+    return get
 
 
 def _constant(value: object, _: object) -> object:
@@ -169,8 +159,8 @@ def _constant(value: object, _: object) -> object:
 
 
 def _is_record(kind: object) -> bool:
-    """Tell dataclasses, and named tuples that have a shape, from all else; a tuple without one is a list."""
-    return isinstance(kind, type) and (is_dataclass(kind) or kind in _SHAPES)
+    """Tell dataclasses and named tuples from all else; a tuple without names is a list."""
+    return isinstance(kind, type) and (is_dataclass(kind) or hasattr(kind, "_fields"))
 
 
 def _fields(record: type) -> dict[str, Any]:
@@ -178,13 +168,24 @@ def _fields(record: type) -> dict[str, Any]:
     if not is_dataclass(record):
         defaults = record._field_defaults  # type: ignore[attr-defined]
         return {name: defaults.get(name, ...) for name in record._fields}  # type: ignore[attr-defined]
-    found: dict[str, Any] = {}
-    for one in dataclasses.fields(record):
-        made = one.default_factory
-        found[one.name] = made() if made is not dataclasses.MISSING else one.default
-        if found[one.name] is dataclasses.MISSING:
-            found[one.name] = ...
-    return found
+    missing = dataclasses.MISSING
+    return {
+        one.name: one.default_factory()
+        if one.default_factory is not missing
+        else ...
+        if one.default is missing
+        else one.default
+        for one in dataclasses.fields(record)
+    }
+
+
+def filled(record: type[R], *sources: object, **values: object) -> R:
+    """Return a record with the fields of others that are called the same; ``values`` come first."""
+    for name in _fields(record):
+        for source in sources:
+            if name not in values and hasattr(source, name):
+                values[name] = getattr(source, name)
+    return record(**values)
 
 
 # --- reading back ---------------------------------------------------------------------------------------
@@ -271,10 +272,9 @@ def _model(record: type, told: bool) -> type[BaseModel]:
         fields[f"{name}_"] = (_type_of(kind, told), about)
     if told:
         for key, source in like.added.items():
-            kind = get_type_hints(source)["return"] if callable(source) else Literal[source]
+            kind = source[0] if isinstance(source, tuple) else Literal[source]
             fields[f"{key}_"] = (_type_of(kind, told), Field(alias=key))
-    more = {**(like.more() if callable(like.more) else like.more)}
-    more["description"] = inspect.cleandoc(record.__doc__ or "")
+    more = {**like.more, "description": inspect.cleandoc(record.__doc__ or "")}
     config = ConfigDict(
         title=record.__name__,
         allow_inf_nan=False,

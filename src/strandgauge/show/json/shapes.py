@@ -8,28 +8,30 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import get_args
 
 from strandgauge.change.compare import Change, ChangeCode, ColourChange, Part, Quantity, StainChange, Step
-from strandgauge.codes.facts import Note, NotNegative, Share
-from strandgauge.colour.cielab import Lab, LabSd
+from strandgauge.codes.facts import Note, NotNegative
+from strandgauge.colour.cielab import Lab
 from strandgauge.colour.names import colour_word
-from strandgauge.dye.mix import Mixed, MixPart, MixPrediction
+from strandgauge.dye.mix import Mixed, MixPrediction
 from strandgauge.dye.shelf import Dye, Shelf
 from strandgauge.dye.targets import Target
 from strandgauge.errors import Told
-from strandgauge.judge.outlook import Evening, Outlook, ZoneFormula, ZoneOutlook
+from strandgauge.judge.outlook import Evening, Outlook, ZoneOutlook
 from strandgauge.judge.plan import Plan, PlanStep
 from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import Estimate, LiftCurve
 from strandgauge.reading.evenness import LIMITS, Evenness, evenness
 from strandgauge.reading.model import CardCheck, Reading, ZoneReading
-from strandgauge.show.json.serialiser import Document, shape
+from strandgauge.show.json.serialiser import Document, filled, shape
 from strandgauge.words import judge as outlooks
 from strandgauge.words import lift as lifts
 from strandgauge.words import said
 
 CODE = {"pattern": "^[a-z0-9-]+$"}
+Texts = tuple[str, ...]
 
 
 # --- readings -------------------------------------------------------------------------------------------
@@ -44,7 +46,7 @@ shape(
     schema="strandgauge.reading/1",
     title="A strand's reading",
     order="photo card illuminant observer ladder wet card_fit evenness",
-    added={"illuminant": "D65", "observer": "2", "evenness": evenness},
+    added={"illuminant": "D65", "observer": "2", "evenness": (Evenness, evenness)},
     more={
         "allOf": [
             {
@@ -63,15 +65,11 @@ def _contract(code: str) -> str:
     return "no measurable change" if code == "no-change" else code.replace("-", " ")
 
 
-def _evenness_word(even: Evenness) -> str:
-    return _contract(even.code)
-
-
 shape(
     Evenness,
     order="word code level_range",
     hidden="odd apart",
-    added={"word": _evenness_word},
+    added={"word": (str, lambda even: _contract(even.code))},
     more={"properties": {"word": {"enum": [_contract(code) for _, code in LIMITS]}}},
 )
 shape(
@@ -91,7 +89,7 @@ shape(
     Note,
     order="code message severity facts",
     pairs="facts",
-    added={"message": said},
+    added={"message": (str, said)},
     mend=_with_facts,
     more={"properties": {"code": CODE, "message": {"minLength": 1}}},
 )
@@ -112,36 +110,7 @@ shape(
 # --- outlooks and mixes ---------------------------------------------------------------------------------
 
 
-def _predicted_word(zone: ZoneOutlook | MixPrediction) -> str:
-    return colour_word(zone.predicted_lab)
-
-
-def _saying(zone: ZoneOutlook) -> str:
-    return outlooks.saying(zone)
-
-
-def _unadjusted_word(zone: ZoneOutlook) -> str:
-    return colour_word(zone.unadjusted_lab)
-
-
-def _chance(one: ZoneOutlook | Outlook) -> Share:
-    return one.probability_true
-
-
-def _needs_level(outlook: Outlook) -> float | None:
-    return outlook.needs_level
-
-
-def _cautions(outlook: Outlook) -> tuple[str, ...]:
-    return tuple(said(one) for one in outlook.cautions)
-
-
-def _sentences(advice: Advice) -> tuple[str, ...]:
-    return outlooks.why_sentences(advice)
-
-
-def _evening_saying(evening: Evening) -> str:
-    return outlooks.evening_saying(evening)
+_PREDICTED_WORD = (str, lambda one: colour_word(one.predicted_lab))
 
 
 def _judged_as_now(document: Document) -> Document:
@@ -169,8 +138,7 @@ def _verdict_now(verdict: object) -> object:
     return "out" if verdict == "out of reach" else verdict
 
 
-shape(Target)
-shape(Advice, pairs="facts", added={"sentences": _sentences})
+shape(Advice, pairs="facts", added={"sentences": (Texts, outlooks.why_sentences)})
 shape(
     Outlook,
     schema="strandgauge.outlook/1",
@@ -182,7 +150,11 @@ shape(
         "shadow": "shadow_root",
         "cautions": "cautions_coded",
     },
-    added={"chance": _chance, "needs_level": _needs_level, "cautions": _cautions},
+    added={
+        "chance": (float, attrgetter("probability_true")),
+        "needs_level": (float | None, attrgetter("needs_level")),
+        "cautions": (Texts, lambda outlook: tuple(map(said, outlook.cautions))),
+    },
     renew=_judged_as_now,
 )
 shape(PlanStep, pairs="facts")
@@ -196,37 +168,19 @@ shape(
     ZoneOutlook,
     order="name verdict chance needs base_lab predicted_lab predicted_lab_sd predicted_word",
     added={
-        "predicted_word": _predicted_word,
-        "saying": _saying,
-        "unadjusted_word": _unadjusted_word,
-        "chance": _chance,
+        "predicted_word": _PREDICTED_WORD,
+        "saying": (str, outlooks.saying),
+        "unadjusted_word": (str, lambda zone: colour_word(zone.unadjusted_lab)),
+        "chance": (float, attrgetter("probability_true")),
     },
 )
 shape(
     Evening,
     order="delta_e00_between_zones delta_e00_when_met saying",
     names={"difference": "delta_e00_between_zones", "difference_met": "delta_e00_when_met"},
-    added={"saying": _evening_saying},
+    added={"saying": (str, outlooks.evening_saying)},
 )
-shape(ZoneFormula)
-shape(MixPart)
-shape(MixPrediction, added={"predicted_word": _predicted_word})
-
-
-def _base_lab(mixed: Mixed) -> Lab:
-    return mixed.whole.base_lab
-
-
-def _predicted_lab(mixed: Mixed) -> Lab:
-    return mixed.whole.predicted_lab
-
-
-def _predicted_lab_sd(mixed: Mixed) -> LabSd:
-    return mixed.whole.predicted_lab_sd
-
-
-def _word_of_whole(mixed: Mixed) -> str:
-    return colour_word(mixed.whole.predicted_lab)
+shape(MixPrediction, added={"predicted_word": _PREDICTED_WORD})
 
 
 shape(
@@ -235,10 +189,10 @@ shape(
     title="What a mix makes of a base",
     order="base_lab predicted_lab predicted_lab_sd predicted_word",
     added={
-        "base_lab": _base_lab,
-        "predicted_lab": _predicted_lab,
-        "predicted_lab_sd": _predicted_lab_sd,
-        "predicted_word": _word_of_whole,
+        "base_lab": (Lab, attrgetter("whole.base_lab")),
+        "predicted_lab": (Lab, attrgetter("whole.predicted_lab")),
+        "predicted_lab_sd": (Lab, attrgetter("whole.predicted_lab_sd")),
+        "predicted_word": (str, lambda mixed: colour_word(mixed.whole.predicted_lab)),
     },
 )
 
@@ -283,22 +237,11 @@ def dyes_list(shelf: Shelf, shown: Iterable[tuple[Dye, Lab, Lab]]) -> DyesList:
     """Return the shelf, each dye with its colour one part in ten and undiluted."""
     return DyesList(
         shelf.clear,
-        tuple(
-            ShownDye(dye.name, dye.ingredients, dye.source, dye.fluorescent, dye.lab_error, diluted, full)
-            for dye, diluted, full in shown
-        ),
+        tuple(filled(ShownDye, dye, diluted_lab=diluted, undiluted_lab=full) for dye, diluted, full in shown),
     )
 
 
 # --- changes and lift curves ----------------------------------------------------------------------------
-
-
-def _measurable(quantity: Quantity) -> bool:
-    return quantity.measurable
-
-
-def _verdict(judged: Quantity | Part | ColourChange) -> str:
-    return _contract(judged.verdict)
 
 
 def _with_code(document: Document) -> Document:
@@ -309,6 +252,7 @@ def _with_code(document: Document) -> Document:
     return {**document, "code": codes.get(document["verdict"], document["verdict"])}
 
 
+_VERDICT = (str, lambda judged: _contract(judged.verdict))
 _JUDGED: Document = {"names": {"verdict": "code"}, "mend": _with_code}
 
 
@@ -322,30 +266,18 @@ shape(Step, order="before after evenness overall zones")
 shape(
     Quantity,
     order="before after change sd low high measurable verdict",
-    added={"measurable": _measurable, "verdict": _verdict},
+    added={"measurable": (bool, attrgetter("measurable")), "verdict": _VERDICT},
     **_JUDGED,
 )
-shape(Part, order="value sd low high verdict", added={"verdict": _verdict}, **_JUDGED)
+shape(Part, order="value sd low high verdict", added={"verdict": _VERDICT}, **_JUDGED)
 shape(
     ColourChange,
     order="delta_e00 low high from_noise chi_square verdict code",
-    added={"verdict": _verdict},
+    added={"verdict": _VERDICT},
     more={"properties": {"verdict": {"enum": [_contract(code) for code in ("changed", "no-change")]}}},
     **_JUDGED,
 )
 shape(StainChange, order="before after")
-
-
-def _headline(curve: LiftCurve) -> str:
-    return lifts.headline(curve)
-
-
-def _lift_sentences(curve: LiftCurve) -> tuple[str, ...]:
-    return lifts.sentences(curve)
-
-
-def _stop_signs(_: LiftCurve) -> tuple[str, ...]:
-    return lifts.stop_signs()
 
 
 shape(
@@ -361,6 +293,10 @@ shape(
         "plateau": "plateau_level",
         "points": "curve",
     },
-    added={"headline": _headline, "sentences": _lift_sentences, "stop_signs": _stop_signs},
+    added={
+        "headline": (str, lifts.headline),
+        "sentences": (Texts, lifts.sentences),
+        "stop_signs": (Texts, lambda _: lifts.stop_signs()),
+    },
 )
 shape(Estimate, endless="value low high")

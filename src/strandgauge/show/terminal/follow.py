@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from rich.console import Console
-from rich.table import Table
-from rich.text import Text
 
-from strandgauge.lift.curve import LiftCurve, Look
-from strandgauge.reading.model import COVERAGE
-from strandgauge.show.terminal.reading import NARROW, plain_console
+from strandgauge.lift.curve import LiftCurve
+from strandgauge.show.terminal.console import NARROW, Printer
 from strandgauge.words import lift as words
+from strandgauge.words import say
 
 _CHART_ROWS = 11
 _CHART_COLUMNS = 52
@@ -17,23 +15,35 @@ _CHART_COLUMNS = 52
 
 def print_curve(curve: LiftCurve, console: Console | None = None) -> None:
     """Print a lift curve."""
-    console = console or plain_console()
-    console.print(Text(words.headline(curve), style="bold"))
+    out = Printer(console)
+    out.line(words.headline(curve), style="bold")
     for sentence in words.sentences(curve):
-        hint = " Give it with --limit." if sentence == words.look_up_limit() else ""
-        console.print(Text(sentence + hint))
-    if curve.points and console.width >= NARROW + 6:
-        console.print()
+        out.line(sentence, f" {say('lift.with-limit')}" if sentence == words.look_up_limit() else "")
+    if curve.points and out.width >= NARROW + 6:
+        out.line()
         for line in chart_lines(curve):
-            console.print(Text(line))
-    console.print()
-    console.print(_looks(curve.looks))
-    console.print()
-    for place, sign in enumerate(words.stop_signs()):
-        console.print(Text(sign, style="" if place else "bold"))
+            out.line(line)
+    out.line()
+    out.table(
+        (">minute", "level", "", "photo"),
+        [
+            (
+                f"{look.minutes:.0f}",
+                words.look_level(look),
+                "" if look.used else say("column.left-out"),
+                look.photo,
+            )
+            for look in curve.looks
+        ],
+    )
+    out.line()
+    first, *others = words.stop_signs()
+    out.line(first, style="bold")
+    for sign in others:
+        out.line(sign)
     if not curve.from_start:
-        console.print(Text("Minutes count from the first look; --start tells when the lightener went on."))
-    console.print(Text(f"Levels of the {curve.ladder}, {_zone(curve)}.", style="dim"))
+        out.line(say("lift.from-first-look"))
+    out.aside(say("lift.levels-of", ladder=curve.ladder, zone=curve.zone))
 
 
 def chart_lines(curve: LiftCurve) -> list[str]:
@@ -64,22 +74,4 @@ def chart_lines(curve: LiftCurve) -> list[str]:
         grid[row(look.level)][column(look.minutes)] = "●" if look.used else "×"
     lines = [f"{high - step * y:5.1f} {''.join(cells)}" for y, cells in enumerate(grid)]
     ends = f"{first:.0f} min".ljust(_CHART_COLUMNS - 7) + f"{last:.0f} min".rjust(7)
-    return ["level", *lines, f"      {ends}"]
-
-
-def _looks(looks: tuple[Look, ...]) -> Table:
-    table = Table(box=None, pad_edge=False, show_edge=False, padding=(0, 2, 0, 0))
-    for name in ("minute", "level", "", "photo"):
-        table.add_column(name, justify="right" if name == "minute" else "left")
-    for look in looks:
-        table.add_row(
-            f"{look.minutes:.0f}",
-            f"{look.level:.1f} ± {COVERAGE * look.level_sd:.1f}",
-            "" if look.used else "left out",
-            Text(look.photo),
-        )
-    return table
-
-
-def _zone(curve: LiftCurve) -> str:
-    return "strand overall" if curve.zone == "overall" else curve.zone
+    return [say("column.level"), *lines, f"      {ends}"]

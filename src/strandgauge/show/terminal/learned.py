@@ -2,116 +2,77 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.console import Console
-from rich.text import Text
 
 from strandgauge.reading.model import COVERAGE
-from strandgauge.show.terminal.reading import plain_console, plain_table
+from strandgauge.show.json.learned import LearnedList
+from strandgauge.show.terminal.console import Printer
+from strandgauge.words import say
 
 if TYPE_CHECKING:
-    from strandgauge.learn.kept import Learned
     from strandgauge.learn.levels import LearnedLadder
     from strandgauge.learn.prints import LearnedPrint
 
-_ORIGINS = {
-    "measured": "",
-    "between": "no swatch, between its neighbours",
-    "beyond": "no swatch, shape of ours",
-}
-_KINDS = {"levels": "levels", "card": "card", "dye": "dye"}
 _WORST = 6
 
 
 def print_levels(learned: LearnedLadder, console: Console | None = None) -> None:
     """Print a learned ladder beside the one it was held against."""
-    console = console or plain_console()
+    out = Printer(console)
     shift = learned.mean_shift
-    way = "lighter" if shift > 0 else "darker"
-    answer = (
-        f"Your swatches are the same as ours on average (ΔE00 {learned.mean_delta_e00:.1f})."
-        if abs(shift) < 0.05
-        else f"Your swatches are {abs(shift):.1f} of a level {way} than ours on average "
-        f"(ΔE00 {learned.mean_delta_e00:.1f})."
-    )
-    console.print(Text(answer, style="bold"))
-    console.print()
-    table = plain_table()
-    for heading in ("level", "L*", "a*", "b*", "± L*", "on ours", "ΔE00"):
-        table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("")
-    for rung in learned.rungs:
-        sd = "" if rung.lab_sd is None else f"{COVERAGE * rung.lab_sd[0]:.1f}"
-        photos = f"{rung.photos} photos" if rung.photos > 1 else ""
-        table.add_row(
-            str(rung.level),
-            *(f"{value:.1f}" for value in rung.lab),
-            sd,
-            f"{rung.level_there:.1f}",
-            f"{rung.delta_e00:.1f}",
-            photos or _ORIGINS[rung.origin],
-        )
-    console.print(table)
-    console.print()
-    console.print(
-        Text(f"Ours is '{learned.against}'; 'on ours' is the level that ours gives your swatch.", style="dim")
-    )
-    for lower, upper, rise, noise in learned.unsure_steps:
-        console.print(
-            Text(
-                f"! Level {lower} to {upper} rises by L* {rise:.1f}, less than its noise of ± {noise:.1f}: more "
-                "photos of both make it surer."
+    way = "same" if abs(shift) < 0.05 else "lighter" if shift > 0 else "darker"
+    out.line(say("learned.levels", way=way, shift=abs(shift), apart=learned.mean_delta_e00), style="bold")
+    out.line()
+    out.table(
+        (">level", ">lightness", ">a", ">b", ">lightness-half", ">on-ours", ">delta_e00", "~"),
+        [
+            (
+                str(rung.level),
+                *(f"{value:.1f}" for value in rung.lab),
+                "" if rung.lab_sd is None else f"{COVERAGE * rung.lab_sd[0]:.1f}",
+                f"{rung.level_there:.1f}",
+                f"{rung.delta_e00:.1f}",
+                say("learned.photos", photos=rung.photos)
+                if rung.origin == "measured"
+                else say(f"origin.{rung.origin}"),
             )
-        )
+            for rung in learned.rungs
+        ],
+    )
+    out.line()
+    out.aside(say("learned.against", against=learned.against))
+    for lower, upper, rise, noise in learned.unsure_steps:
+        out.line(say("learned.unsure", lower=lower, upper=upper, rise=rise, noise=noise))
 
 
 def print_learned_print(learned: LearnedPrint, console: Console | None = None) -> None:
     """Print how well a print's colours were learned."""
-    console = console or plain_console()
-    console.print(
-        Text(
-            f"Your print differs from the card's nominal colours by ΔE00 {learned.from_nominal:.1f}; now it is "
-            f"known to ± {learned.error:.1f}.",
-            style="bold",
-        )
-    )
+    out = Printer(console)
+    out.line(say("learned.print", apart=learned.from_nominal, error=learned.error), style="bold")
     worst = sorted(learned.patches, key=lambda patch: -patch.error)[:_WORST]
-    console.print(
-        Text("Least sure: " + ", ".join(f"{patch.id} ± {patch.error:.1f}" for patch in worst) + ".")
-    )
+    out.line(say("learned.worst", patches=", ".join(f"{patch.id} ± {patch.error:.1f}" for patch in worst)))
     if len(learned.photos) == 1:
-        console.print(
-            Text(
-                "! From one photo. A second one with the chart on the other side of the print makes it surer."
-            )
-        )
-    console.print(
-        Text(
-            f"Beside '{learned.trusted}', whose own patches come back to ΔE00 {learned.trusted_left_out:.1f} when "
-            "left out of the fit.",
-            style="dim",
-        )
-    )
+        out.line(say("learned.one-photo"))
+    out.aside(say("learned.beside", chart=learned.trusted, left_out=learned.trusted_left_out))
 
 
-def print_learned(folder: str, everything: Sequence[Learned], console: Console | None = None) -> None:
+def print_learned(everything: LearnedList, console: Console | None = None) -> None:
     """Print the list of what was learned."""
-    console = console or plain_console()
-    if not everything:
-        console.print(Text("Nothing was learned yet. See 'strandgauge learn --help'."))
-        console.print(Text(f"Your folder for it: {folder}", style="dim"))
+    out = Printer(console)
+    if not everything.learned:
+        out.line(say("learned.nothing"))
+        out.aside(say("learned.folder", folder=everything.folder))
         return
-    table = plain_table()
-    for heading in ("", "name", ""):
-        table.add_column(heading)
-    for one in everything:
-        state = "on the shelf" if one.kind == "dye" else "in use" if one.in_use else ""
-        table.add_row(_KINDS[one.kind], Text(one.name), state)
-    console.print(table)
-    console.print(Text(f"In {folder}", style="dim"))
+    states = [
+        say("learned.on-shelf") if one.kind == "dye" else say("learned.in-use") if one.in_use else ""
+        for one in everything.learned
+    ]
+    rows = zip(everything.learned, states, strict=True)
+    out.table(("~", "~name", "~"), [(one.kind, one.name, state) for one, state in rows])
+    out.aside(say("learned.in", folder=everything.folder))
 
 
 def print_kept(name: str, file: Path, option: str | None, used: bool) -> None:
@@ -122,8 +83,6 @@ def print_kept(name: str, file: Path, option: str | None, used: bool) -> None:
     option : how a file that the user named is given to other commands; None where it went into the user's folder.
     """
     if option is not None:
-        print(f"Use it with {option}.")
-    elif used:
-        print(f"Saved as {file}, and in use from now on. 'strandgauge learn use --shipped' goes back.")
+        print(say("learned.use-file", option=option))
     else:
-        print(f"Saved as {file}. Use it: strandgauge learn use '{name}'")
+        print(say("learned.kept-used", file=file) if used else say("learned.kept", file=file, name=name))

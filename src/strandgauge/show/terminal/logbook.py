@@ -7,79 +7,71 @@ from datetime import datetime
 from typing import Any
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import CheckRecord, Client, ClientSummary, Deletion, Strand
 from strandgauge.reading.model import COVERAGE
-from strandgauge.show.terminal.reading import plain_table
-
-GUMMY_MEANS_STOP = "A stretch test was gummy. That means stop: rinse, and no more lightener on this hair."
-BYTES_MAY_REMAIN = (
-    "The entries are gone, but another program is reading the logbook, so their bytes may still stand in its files. "
-    "They are erased the next time the logbook opens or closes with nobody else reading."
-)
+from strandgauge.show.terminal.console import Printer
+from strandgauge.words import say
 
 
 def print_clients(summaries: Sequence[ClientSummary], path: str, console: Console | None = None) -> None:
     """Print the list of clients."""
-    console = console or Console(highlight=False)
+    out = Printer(console)
     if not summaries:
-        console.print(Text(f"Nobody is in the logbook {path} yet."))
+        out.line(say("log.nobody", path=path))
         return
-    table = plain_table()
-    table.add_column("client")
-    table.add_column("last visit", no_wrap=True)
-    table.add_column("visits", justify="right")
-    table.add_column("checks", justify="right")
-    for one in summaries:
-        table.add_row(
-            Text(one.client.alias, style="bold"), _day(one.last_visit), str(one.visits), str(one.checks)
-        )
-    console.print(table)
-    console.print(Text(path, style="dim"))
+    out.table(
+        ("~client", "last-visit", ">visits", ">checks"),
+        [
+            (Text(one.client.alias, "bold"), _day(one.last_visit), str(one.visits), str(one.checks))
+            for one in summaries
+        ],
+    )
+    out.aside(path)
 
 
 def print_client(logbook: Logbook, client: Client, console: Console | None = None) -> None:
     """Print a client's visits, the latest first, with strands and checks."""
-    console = console or Console(highlight=False)
-    console.print(Text(client.alias, style="bold"))
+    out = Printer(console)
+    out.line(client.alias, style="bold")
     visits = logbook.visits(client.id)
     if not visits:
-        console.print(Text("No visit yet."))
+        out.line(say("log.no-visit"))
     for visit in visits:
-        console.print()
-        console.print(Text(_with_note(_day(visit.started), visit.note)))
+        out.line()
+        note = " ".join(visit.note.split())
+        out.line(f"{_day(visit.started)}  ·  {note}" if note else _day(visit.started))
         for strand in logbook.strands(visit.id):
-            console.print()
-            console.print(Text(_about(strand), style="bold"))
+            out.line()
+            out.line(_about(strand), style="bold")
             checks = logbook.checks(strand.id)
-            console.print(_checks(strand, checks) if checks else Text("No check yet."))
+            _print_checks(strand, checks, out)
             for check in checks:
                 if check.note:
-                    console.print(Text(f"{_clock(check.at)}  {' '.join(check.note.split())}", style="dim"))
+                    out.aside(f"{_clock(check.at)}  {' '.join(check.note.split())}")
             if any(check.stretch == "gummy" for check in checks):
-                console.print(Text.assemble(("! ", "bold"), GUMMY_MEANS_STOP))
+                out.warn(say("log.gummy"))
 
 
 def print_entered(client: Client, strand: Strand, check: CheckRecord, console: Console | None = None) -> None:
     """Print a check that was entered."""
-    console = console or Console(highlight=False)
-    when = check.at.astimezone().strftime("%Y-%m-%d %H:%M")
-    phrases = [f"{when}  level {_level(check.reading['overall'])}"]
-    phrases += [_verdict(check.outlook, None)] if check.outlook else []
-    console.print(Text(f"Entered: {client.alias}, {strand.name}, {'  ·  '.join(phrases)}"))
+    out = Printer(console)
+    told = f"{_day(check.at)} {_clock(check.at)}  {say('reading.level', interval=_level(check.reading['overall']))}"
+    if check.outlook:
+        told += f"  ·  {_verdict(check.outlook, None)}"
+    out.line(say("log.entered", client=client.alias, strand=strand.name, what=told))
     if check.stretch == "gummy":
-        console.print(Text.assemble(("! ", "bold"), GUMMY_MEANS_STOP))
+        out.warn(say("log.gummy"))
 
 
 def print_deletion(client: Client, deletion: Deletion, console: Console | None = None) -> None:
     """Print what was deleted."""
-    console = console or Console(highlight=False)
-    console.print(Text(f"Deleted: {client.alias}, with {counts(deletion.visits, deletion.checks)}."))
+    out = Printer(console)
+    out.line(say("log.deleted", client=client.alias, counts=counts(deletion.visits, deletion.checks)))
     if not deletion.erased:
-        console.print(Text.assemble(("! ", "bold"), BYTES_MAY_REMAIN))
+        out.warn(say("log.bytes-remain"))
 
 
 def counts(visits: int, checks: int) -> str:
@@ -90,32 +82,30 @@ def counts(visits: int, checks: int) -> str:
 def _about(strand: Strand) -> str:
     parts = [strand.name]
     if strand.target is not None:
-        parts.append(f"wanted: {strand.target}")
+        parts.append(say("log.wanted", shade=strand.target))
     if strand.started is not None:
-        parts.append(f"lightener on {_clock(strand.started)}")
+        parts.append(say("log.on", time=_clock(strand.started)))
     if strand.limit_minutes is not None:
-        parts.append(f"limit {strand.limit_minutes:g} min")
+        parts.append(say("log.limit", minutes=strand.limit_minutes))
     return "  ·  ".join(parts)
 
 
-def _checks(strand: Strand, checks: Sequence[CheckRecord]) -> Table:
-    """Lay the checks out in a table, without the columns in which nothing would stand."""
+def _print_checks(strand: Strand, checks: Sequence[CheckRecord], out: Printer) -> None:
+    """Print the checks as a table, without the columns in which nothing would stand."""
+    if not checks:
+        out.line(say("log.no-check"))
+        return
     columns: dict[str, list[str]] = {
         "time": [_clock(check.at) for check in checks],
-        "min": [_minutes(strand, check) for check in checks],
+        "minutes": [_minutes(strand, check) for check in checks],
         "level": [_level(check.reading["overall"]) for check in checks],
-        "wet": ["wet" if check.wet else "" for check in checks],
-        "wanted shade": [_verdict(check.outlook, strand.target) for check in checks],
+        "": [say("column.wet") if check.wet else "" for check in checks],
+        "~wanted-shade": [_verdict(check.outlook, strand.target) for check in checks],
         "stretch": [check.stretch or "" for check in checks],
     }
     filled = {heading: cells for heading, cells in columns.items() if any(cells)}
-    table = plain_table()
-    for heading in filled:
-        table.add_column("" if heading == "wet" else heading, no_wrap=heading != "wanted shade")
-    rows = zip(*filled.values(), strict=True)
-    for check, row in zip(checks, rows, strict=True):
-        table.add_row(*map(Text, row), style="bold" if check.stretch == "gummy" else "")
-    return table
+    styles = ["bold" if check.stretch == "gummy" else "" for check in checks]
+    out.table(list(filled), list(zip(*filled.values(), strict=True)), styles)
 
 
 def _minutes(strand: Strand, check: CheckRecord) -> str:
@@ -141,10 +131,6 @@ def _verdict(outlook: dict[str, Any] | None, wanted: str | None) -> str:
     worst = max(outlook.get("zones") or [{}], key=lambda zone: zone.get("delta_e00", 0.0))
     name, saying = outlook.get("target", {}).get("name"), str(worst.get("saying", outlook["verdict"]))
     return saying if name in (None, wanted) else f"{name}: {saying}"
-
-
-def _with_note(text: str, note: str) -> str:
-    return text + (f"  ·  {' '.join(note.split())}" if note else "")
 
 
 def _day(time: datetime | None) -> str:

@@ -6,41 +6,26 @@ from rich.console import Console
 from rich.text import Text
 
 from strandgauge.judge.plan import Plan
+from strandgauge.show.terminal.console import Printer
+from strandgauge.show.terminal.outlook import MOST_CAUTIONS
 from strandgauge.words import plan as words
-from strandgauge.words import said, say
-
-MOST_CAUTIONS = 2
+from strandgauge.words import say
 
 
 def print_plan(plan: Plan, console: Console | None = None) -> None:
     """Print a plan."""
-    console = console or Console(highlight=False)
-    _print_hung(console, "", Text(words.headline(plan), style="bold"))
-    console.print()
+    out = Printer(console)
+    out.under("", Text(words.headline(plan), "bold"))
+    out.line()
     told = False
     for number, step in enumerate(plan.steps, start=1):
-        lines = [Text(words.step_line(step), style="bold")]
+        lines = [Text(words.step_line(step), "bold")]
         if mix := words.mix_of_step(step):
-            if not told:
-                lines.append(Text(say("outlook.generic-shelf"), style="dim"))
-                told = True
-            lines.append(Text(mix))
-        lines += [Text(line, style="dim") for line in words.watch_lines(step)]
-        _print_hung(console, f"{number}. ", *lines)
+            lines += [Text(mix)] if told else [Text(say("outlook.generic-shelf"), "dim"), Text(mix)]
+            told = True
+        out.under(f"{number}. ", *lines, *(Text(line, "dim") for line in words.watch_lines(step)))
     if plan.fade:
-        console.print()
-        _print_hung(console, "", Text(say("plan.fading", line=words.fading(plan.fade))))
-        if refresh := words.refresh_line(plan):
-            _print_hung(console, "", Text(refresh))
-        _print_hung(console, "", Text(words.uptake_line(plan), style="dim"))
-    console.print()
-    for caution in plan.outlook.cautions[:MOST_CAUTIONS]:
-        _print_hung(console, "! ", Text(said(caution)))
-
-
-def _print_hung(console: Console, mark: str, *lines: Text) -> None:
-    """Print lines that hang from a mark, as wide as the terminal, with no blanks at their ends."""
-    rows = [row for line in lines for row in line.wrap(console, max(console.width - len(mark), 1))]
-    for place, row in enumerate(rows):
-        row.rstrip()
-        console.print(Text.assemble(mark if place == 0 else " " * len(mark), row))
+        out.line()
+        out.under("", say("plan.fading", line=words.fading(plan.fade)), words.refresh_line(plan))
+        out.under("", Text(words.uptake_line(plan), "dim"))
+    out.notes(plan.outlook.cautions[:MOST_CAUTIONS])

@@ -16,6 +16,7 @@ from strandgauge.hair.levels import Ladder
 from strandgauge.judge.history import Stretch
 from strandgauge.judge.lifting import Facts, Moment, Rules, advise_lifting, load_rules, part_of, state_of
 from strandgauge.judge.outlook import Outlook
+from strandgauge.judge.surer import Doubt, surer
 from strandgauge.lift.curve import CurvePoint, Estimate, LiftCurve, Look, State
 from strandgauge.lift.kinetics import LiftFit, fit_lift
 from strandgauge.reading.model import Reading, ZoneReading
@@ -129,7 +130,16 @@ def follow(
         from_start=from_start,
         zones=tuple(part_of(facts, moment, rules) for facts in parts),
         reads_true_now=tuple(reads_true_now),
+        surer=None if stop else surer(_doubts(parts or [whole]), shown[-1].ways),
     )
+
+
+def _doubts(parts: Sequence[Facts]) -> list[Doubt]:
+    return [
+        Doubt(part.zone, part.needs - part.latest_level, part.latest_sd)
+        for part in parts
+        if part.needs is not None and part.latest_used
+    ]
 
 
 def is_same_photo(one: Reading, other: Reading) -> bool:

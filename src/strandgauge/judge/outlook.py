@@ -12,7 +12,7 @@ from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.targets import Target
 from strandgauge.lift.advice import Advice, Do
-from strandgauge.reading.model import Reading
+from strandgauge.reading.model import Reading, Way
 
 Verdict = Literal["true", "may", "close", "turns", "out"]
 """Reads true; may read true, the chance stands beside it; comes close; turns into another colour; out of reach."""
@@ -37,6 +37,8 @@ class BaseZone:
     level_sd: float | None = None
     level_shares: tuple[tuple[int, float], ...] = ()
     """Whole levels and their shares of the zone's hair; empty for a colour typed in, which is one piece."""
+    ways: tuple[tuple[Way, Share], ...] = ()
+    """What would make the reading surer, and what it would leave of the level's uncertainty."""
 
 
 def base_zones(reading: Reading) -> tuple[BaseZone, ...]:
@@ -49,6 +51,7 @@ def base_zones(reading: Reading) -> tuple[BaseZone, ...]:
             zone.level,
             zone.level_sd,
             tuple((int(level), share) for level, share in zone.level_shares.items()),
+            reading.ways,
         )
         for zone in (*reading.zones, reading.overall)
     )
@@ -233,6 +236,8 @@ class Outlook:
     bowl: float
     target_level: float = 0.0
     """The level of the shade's own lightness."""
+    surer: Note | None = None
+    """What would settle whether the hair is light enough, where that is open: a `Way` as code."""
 
     @property
     def needs_level(self) -> float | None:

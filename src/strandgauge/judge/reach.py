@@ -47,6 +47,7 @@ from strandgauge.judge.outlook import (
     ZoneFormula,
     ZoneOutlook,
 )
+from strandgauge.judge.surer import surer_outlook
 
 STRIP_FROM = 6.0
 LIKELY = 0.7
@@ -151,6 +152,7 @@ def reach(
         bowl=settings.bowl,
     )
     outlook = replace(outlook, advice=advise(outlook, history))
+    outlook = replace(outlook, surer=surer_outlook(outlook, bases))
     return replace(outlook, cautions=cautions_for(outlook, shelf, settings.scale, history))
 
 

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from annotated_types import MinLen
 
-from strandgauge.codes.facts import NotNegative, Share
+from strandgauge.codes.facts import Note, NotNegative, Share
 from strandgauge.colour.cielab import Lab
 from strandgauge.lift.advice import Advice
 from strandgauge.strand.names import ZoneName
@@ -106,3 +106,5 @@ class LiftCurve:
     """Root, mids and ends against their own need, where all of the strand is followed."""
     reads_true_now: tuple[str, ...] = ()
     """Names of shades that are likely to read true on the strand as it is."""
+    surer: Note | None = None
+    """What would settle whether the strand is light enough, where that is open."""

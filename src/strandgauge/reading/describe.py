@@ -164,4 +164,6 @@ def join_readings(
         zone_correlation=telling.turned_zone_correlation if turned else telling.zone_correlation,
         photos=sum(reading.photos for reading in readings),
         turned_share=1.0 if turned else telling.turned_share,
+        softer_share=max(reading.softer_share for reading in readings),
+        measured_share=max(reading.measured_share for reading in readings),
     )

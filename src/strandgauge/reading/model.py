@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Literal
 
 from strandgauge.codes.facts import Count, HueAngle, Level, Note, NotNegative, Share, Text
 from strandgauge.colour.cielab import Lab, LabSd
@@ -13,6 +14,10 @@ from strandgauge.strand.names import ZoneName
 
 COVERAGE = 1.96
 """Standard deviations to either side that hold 95 % of a normal distribution: what ± stands for."""
+
+
+Way = Literal["turn-card", "softer-light", "measured-print"]
+"""A second photo with the card turned end for end; light from all round; a print profile."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +96,19 @@ class Reading:
     turned_share: Share = 1.0
     """What a further photo with the card turned end for end would leave of the level's uncertainty; 1 where the
     card was turned already, or in readings saved before it was told."""
+    softer_share: Share = 1.0
+    """What soft light from all round would leave of it; 1 where it is that, or in readings saved before."""
+    measured_share: Share = 1.0
+    """What a print profile would leave of it; 1 where there is one, or in readings saved before."""
+
+    @property
+    def ways(self) -> tuple[tuple[Way, Share], ...]:
+        """What would make the level surer, the least trouble first, and what each leaves of its uncertainty."""
+        return (
+            ("turn-card", self.turned_share),
+            ("softer-light", self.softer_share),
+            ("measured-print", self.measured_share),
+        )
 
     def __post_init__(self) -> None:
         if tuple(zone.name for zone in (self.overall, *self.zones)) != ("overall", "root", "mids", "ends"):

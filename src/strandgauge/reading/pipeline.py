@@ -42,6 +42,7 @@ from strandgauge.reading.describe import (
     zone_colours,
 )
 from strandgauge.reading.model import CardFit, Reading
+from strandgauge.reading.narrow import shares_left
 from strandgauge.reading.together import Shot, is_turned, refuse_unlike
 from strandgauge.strand.direction import LightClues, light_clues
 from strandgauge.strand.fibres import check_fibres, fibre_strength
@@ -231,6 +232,7 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> M
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
     colours = zone_colours(zones, clues, found.fit, len(found.light.cautions))
     words, telling = describe_zones(colours, ladder, wet), load_telling()
+    softer, measured = shares_left(zones, clues, found.fit, found.light.cautions, ladder, wet)
     reading = Reading(
         photo=photo.name,
         card=card_title(card),
@@ -246,6 +248,8 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> M
         taken=photo.taken_at,
         zone_correlation=telling.zone_correlation,
         turned_share=telling.turned_share,
+        softer_share=softer,
+        measured_share=1.0 if card.profile_name is not None else measured,
     )
     return Measurement(found, region, strand, coordinates, zones, clues, colours, reading)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from contextlib import suppress
 
+from strandgauge.codes.facts import Note
 from strandgauge.colour.cielab import Lab, delta_e_2000
 from strandgauge.colour.names import colour_word, difference_words
 from strandgauge.dye.formula import FormulaPart
@@ -100,6 +101,14 @@ def listed(names: Iterable[str]) -> str:
 def first_why(outlook: Outlook) -> tuple[str, ...]:
     """Return why that is to be done."""
     return why_sentences(outlook.advice[0]) if outlook.advice else ()
+
+
+def surer(way: Note | None) -> tuple[str, ...]:
+    """Return what would settle that which is open, where anything would."""
+    if way is not None:
+        with suppress(KeyError):
+            return (say(f"surer.{way.code}", **dict(way.facts)),)
+    return ()
 
 
 def own_zones(outlook: Outlook) -> list[ZoneOutlook]:

@@ -10,7 +10,7 @@ from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import Estimate, LiftCurve, Look
 from strandgauge.reading.model import COVERAGE
 from strandgauge.words import say, sentence
-from strandgauge.words.judge import listed, why_sentences
+from strandgauge.words.judge import listed, surer, why_sentences
 
 BEHIND = 0.8
 """Levels by which a part lags behind the strand as a whole before that is said."""
@@ -81,7 +81,7 @@ def pace(curve: LiftCurve) -> str:
 
 def sentences(curve: LiftCurve) -> tuple[str, ...]:
     """Return why, and what else is known, most telling first."""
-    told = [*_reasons(curve), *_where_it_stands(curve)]
+    told = [*_reasons(curve), *_where_it_stands(curve), *surer(curve.surer)]
     if curve.stop and curve.state != "light enough" and curve.reads_true_now:
         told.append(say("lift.instead", shades=", ".join(curve.reads_true_now)))
     if curve.stop and curve.state == "light enough":

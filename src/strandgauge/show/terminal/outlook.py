@@ -29,6 +29,8 @@ def print_outlook(outlook: Outlook, console: Console | None = None, *, full: boo
         if one.zone == "overall" and len(outlook.zones) > 1:
             out.line(f"{sentence(words.do_words(one))}. {' '.join(words.why_sentences(one))}")
     out.line(f"{words.verdict_headline(outlook)} {words.chance_line(outlook)}")
+    for way in words.surer(outlook.surer):
+        out.line(way)
     out.line()
     _print_zones(outlook, out)
     out.line()

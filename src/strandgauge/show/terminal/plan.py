@@ -10,12 +10,13 @@ from strandgauge.show.terminal.console import Printer
 from strandgauge.show.terminal.outlook import MOST_CAUTIONS
 from strandgauge.words import plan as words
 from strandgauge.words import say
+from strandgauge.words.judge import surer
 
 
 def print_plan(plan: Plan, console: Console | None = None) -> None:
     """Print a plan."""
     out = Printer(console)
-    out.under("", Text(words.headline(plan), "bold"))
+    out.under("", Text(words.headline(plan), "bold"), *surer(plan.outlook.surer))
     out.line()
     told = False
     for number, step in enumerate(plan.steps, start=1):

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from readings import STAIN, reading, zone
 from strandgauge.errors import Told
+from strandgauge.hair.likely import WhiteHair
 from strandgauge.sheet.record import Record, Second, WantedShade
 from strandgauge.show.cells import cell_text
 from strandgauge.show.table import Table, write_csv, write_parquet
@@ -36,7 +37,13 @@ NASTY_NAMES = (
 )
 
 
-CHANCES = {"undertone_chances": {"yellow-orange": 0.8, "orange": 0.2}, "stain_chances": {"violet": 1.0}}
+CHANCES = {
+    "undertone_chances": {"yellow-orange": 0.8, "orange": 0.2},
+    "stain_chances": {"violet": 1.0},
+    "dye_probability": 0.4,
+    "hair_chances": {"grey": 0.6, "dyed": 0.4},
+    "white": WhiteHair(0.3, 0.2, 0.5),
+}
 
 
 def record(file: str, *, refused: bool = False, **changes) -> Record:
@@ -92,8 +99,8 @@ def test_python_and_pandas_read_back_what_was_written(tmp_path, records):
             assert (float(row["level"]), float(row["a"])) == (8.2, -8.2)
             assert (row["stain"], row["verdict"], row["outlook"]) == (
                 say(
-                    "reading.stain-somewhere",
-                    stain=say("reading.stain", hue="violet"),
+                    "reading.somewhere",
+                    what=say("reading.stain", hue="violet"),
                     places=say("zone.overall"),
                 ),
                 "turns",

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from readings import reading, zone
-from simulated import LADDER
-from strandgauge.hair.family import ratio_from_lab
-from strandgauge.hair.likely import NO_STAIN, likely
+from simulated import LADDER, measured
+from strandgauge.hair.family import KINDS, hair_family, ratio_from_lab
+from strandgauge.hair.likely import NO_STAIN, WhiteHair, likely
 from strandgauge.hair.posterior import AsLit, Posterior, posterior
 from strandgauge.hair.stain import Stain, off_path, stain_at
 from strandgauge.hair.warmth import WarmthBeside, undertone, warmth_excess
@@ -184,3 +184,52 @@ def test_warmth_beside_its_level_is_hedged_where_the_next_is_near(code, chances,
     shown = zone(level=8.6, warmth=WarmthBeside(code, 1.0, -4.0, 6.0, chances))
     assert words.warmth_beside(shown) == say(f"warmth-beside.{said}", warmth=words.warmth(shown), level=9)
     assert words.warmth_beside(zone()) == words.warmth(zone())
+
+
+def test_the_share_of_white_hair_lies_within_its_interval_in_95_of_100_mixtures():
+    """White and never lifted pigmented hair mixed by known shares; three standard errors of 300."""
+    rng, family = np.random.default_rng(5), hair_family(LADDER, 30_011)
+    some = rng.choice(np.flatnonzero(family.kind == KINDS.index("grey")), 300, replace=False)
+    told = [(family.white[one], likely(measured(family.place[one], rng), LADDER).white) for one in some]
+    shares = np.array(
+        [(true, white.share, white.low, white.high) for true, white in told if white is not None]
+    )
+    true, share, low, high = shares.T
+    assert len(shares) > 150
+    assert np.mean((low <= true) & (true <= high)) > 0.95 - 3 * np.sqrt(0.95 * 0.05 / len(shares))
+    assert np.corrcoef(true, share)[0, 1] > 0.5
+
+
+def test_more_white_among_the_same_dark_hair_is_told_as_more():
+    dark, white = ratio_from_lab([24.0, 2.0, 3.0]), ratio_from_lab([80.0, 0.5, 11.0])
+    mixed = [AsLit((1 - share) * dark + share * white) for share in (0.2, 0.45, 0.7)]
+    told = [likely(posterior(one, LADDER), LADDER).white for one in mixed]
+    assert all(told)
+    assert told[0].share < told[1].share < told[2].share
+
+
+@pytest.mark.parametrize(
+    ("grey", "white", "said"),
+    [
+        (0.2, WhiteHair(0.3, 0.2, 0.5), ""),
+        (0.4, WhiteHair(0.3, 0.2, 0.5), "white-untold"),
+        (0.8, WhiteHair(0.3, 0.1, 0.8), "white-untold"),
+        (0.8, WhiteHair(0.3, 0.2, 0.5), "white"),
+        (0.8, None, ""),
+    ],
+)
+def test_a_share_of_white_is_told_only_where_it_says_something(grey, white, said):
+    shown = zone(hair_chances={"grey": grey, "natural": 1 - grey}, white=white)
+    facts = {"share": 30.0, "low": 20.0, "high": 50.0}
+    assert words.white_hair(shown) == (say(f"reading.{said}", **facts) if said else "")
+
+
+def test_where_dye_lies_on_all_of_it_lightness_is_told_and_no_level():
+    zones = [zone(name, dye_probability=0.9) for name in ("root", "mids", "ends")]
+    first, *others = words.headline(reading(zones=tuple(zones), overall=zone(dye_probability=0.9)))
+    assert first == say("reading.lightness", lightness=words.lightness(zone()))
+    assert say("reading.throughout", what=say("reading.on-top")) in others
+    natural_root = (zone("root", dye_probability=0.1), *zones[1:])
+    first, *others = words.headline(reading(zones=natural_root, overall=zone(dye_probability=0.9)))
+    assert first == say("reading.level", interval=words.level_interval(zone()))
+    assert any(say("reading.on-top") in phrase for phrase in others)

@@ -388,7 +388,7 @@ def test_a_strand_stained_throughout_has_no_warmth_to_sort_by():
     card = make_card(1, replace(SOME[0], reading=stained))
     assert card.undertone == ""
     assert card.warmth == say("warmth.hidden")
-    assert card.stains == (say("reading.stain-throughout", stain=say("reading.stain", hue="violet")),)
+    assert card.stains == (say("reading.throughout", what=say("reading.stain", hue="violet")),)
 
 
 def test_any_time_a_camera_writes_can_be_sorted_by():

@@ -53,9 +53,7 @@ def test_hex_colour(lab, expected):
 
 def test_stain_wet_hair_and_notes_are_said():
     text = printed(readings.reading(overall=readings.zone(stain=readings.STAIN), wet=True), width=300)
-    stain = say(
-        "reading.stain-somewhere", stain=say("reading.stain", hue="violet"), places=say("zone.overall")
-    )
+    stain = say("reading.somewhere", what=say("reading.stain", hue="violet"), places=say("zone.overall"))
     assert stain in text.splitlines()[1]
     assert say("reading.stain-meaning", stain=sentence(stain)) in text
     assert "dry estimate" in text

@@ -1,4 +1,4 @@
-"""How likely each word is for a measured colour: undertones, stains and warmth, from the one posterior.
+"""How likely each word is for a measured colour: undertones, stains, warmth, kinds of hair, from the one posterior.
 
 A word's chance is the weight of the hair colours that it fits. Taken over many strands, of the words told with
 70 % some 70 % are right, as far as the family and the error model are.
@@ -12,7 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from strandgauge.codes.facts import Share
 from strandgauge.colour.arrays import Array
+from strandgauge.hair.family import KINDS
 from strandgauge.hair.levels import Ladder
 from strandgauge.hair.posterior import Posterior
 from strandgauge.hair.stain import Stain, off_path, stain_at, stain_words
@@ -22,6 +24,8 @@ from strandgauge.hair.words import Words, load_words
 DRAWS = 320
 LEAST = 0.01
 """Chances below this are not told."""
+LEAST_GREY = 0.1
+"""Chance of greying hair below which no share of white is told."""
 NO_STAIN = "none"
 
 
@@ -35,12 +39,27 @@ class Likely:
     stain: Stain | None
     """The likeliest stain, where a stain is likelier than none."""
     warmth: WarmthBeside
+    hair: dict[str, float]
+    """How likely each kind of hair is: natural, lifted, red, grey, toned, dyed, or any other colour."""
+    white: WhiteHair | None
+    """None where white hairs are unlikely."""
+
+
+@dataclass(frozen=True, slots=True)
+class WhiteHair:
+    """Share of white hairs, if the hair is of white and never lifted pigmented ones."""
+
+    share: Share
+    low: Share
+    high: Share
+    """95 % interval."""
 
 
 def likely(found: Posterior, ladder: Ladder, words: Words | None = None) -> Likely:
     """Return how likely each word is for the hair colours that a measurement leaves possible."""
     words = words or load_words()
-    lab = found.lab[found.draws(DRAWS)]
+    drawn = found.draws(DRAWS)
+    lab = found.lab[drawn]
     undertones = [rule.word for rule in words.undertones]
     # Outlines are kept by lightness: at whole ones there are few of them.
     off = off_path(np.c_[np.round(lab[:, 0]), lab[:, 1:]], words.path)
@@ -52,7 +71,16 @@ def likely(found: Posterior, ladder: Ladder, words: Words | None = None) -> Like
         mostly = np.bincount(hues[stained]).argmax() == hues
         stain = stain_at(lab[mostly].mean(0), off[mostly].mean(0), words)
     tones = _chances(undertone_rules(lab, ladder, words), undertones)
-    return Likely(tones, stains, stain, _warmth(warmth_excess(lab, ladder), words.usual_warmth))
+    warmth = _warmth(warmth_excess(lab, ladder), words.usual_warmth)
+    return Likely(tones, stains, stain, warmth, _chances(found.kind[drawn], KINDS), _white(found))
+
+
+def _white(found: Posterior) -> WhiteHair | None:
+    grey = found.kind == KINDS.index("grey")
+    if found.weight[grey].sum() < LEAST_GREY:
+        return None
+    low, middle, high = found.only(grey).quantiles(found.white[grey], (0.025, 0.5, 0.975)).tolist()
+    return WhiteHair(middle, low, high)
 
 
 def _warmth(excess: Array, usual: float) -> WarmthBeside:

@@ -112,6 +112,11 @@ class Posterior:
         dyed = np.isin(self.kind, [KINDS.index(kind) for kind in DYED])
         return float(self.weight[dyed].sum())
 
+    def only(self, these: NDArray[np.bool_]) -> Posterior:
+        """Return what is left possible if only some members (M,) are."""
+        weight = self.weight[these]
+        return Posterior(self.lab[these], weight / weight.sum(), self.kind[these], self.white[these])
+
     def draws(self, count: int) -> NDArray[np.intp]:
         """Return ``count`` members, each as often as its weight says: stands for the whole where that is slow."""
         at = (np.arange(count) + 0.5) / count

@@ -117,6 +117,8 @@ def _describe(colour: ZoneColour, ladder: Ladder, wet: bool) -> ZoneReading:
         dye_probability=found.dye_probability,
         undertone_chances=words.undertones,
         stain_chances=words.stains,
+        hair_chances=words.hair,
+        white=words.white,
         warmth=words.warmth if words.stain is None else None,
     )
 

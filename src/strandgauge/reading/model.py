@@ -8,6 +8,7 @@ from typing import Literal
 
 from strandgauge.codes.facts import Count, HueAngle, Level, Note, NotNegative, Share, Text
 from strandgauge.colour.cielab import Lab, LabSd
+from strandgauge.hair.likely import WhiteHair
 from strandgauge.hair.stain import Stain
 from strandgauge.hair.warmth import WarmthBeside
 from strandgauge.strand.names import ZoneName
@@ -56,6 +57,10 @@ class ZoneReading:
     """How likely each undertone is, likeliest first; None in readings saved before it was told."""
     stain_chances: dict[str, Share] | None = None
     """How likely each hue of stain is, and 'none'; None in readings saved before it was told."""
+    hair_chances: dict[str, Share] | None = None
+    """How likely natural, lifted, red, grey, toned, dyed and any other hair is; None in readings saved before."""
+    white: WhiteHair | None = None
+    """Share of white hairs if it is grey; None where that is unlikely, or in readings saved before."""
     warmth: WarmthBeside | None = None
     """Warmth beside what is usual at this level; None where a stain hides it, or in readings saved before."""
 

@@ -60,6 +60,8 @@ class Table:
             Column("strip", "text", lambda record: self.strip_of(record)),
             Column("undertone_chance", "number", _of_reading(_undertone_chance)),
             Column("stain_chance", "number", _of_reading(_stain_chance)),
+            Column("dye_chance", "number", _of_reading(lambda r: r.overall.dye_probability)),
+            Column("white_hair", "text", _of_reading(lambda r: words.white_hair(r.overall) or None)),
             Column("warmth_beside_level", "text", _of_reading(lambda r: words.warmth_beside(r.overall))),
         )
         named = tuple(Column(self.heads.get(one.name, one.name), one.kind, one.value) for one in own)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from strandgauge.colour.cielab import Lab
@@ -14,6 +15,8 @@ from strandgauge.words import say, sentence
 
 NEAR = 0.3
 """Chance from which a word is told beside the likeliest one."""
+WIDEST = 0.6
+"""Width of an interval of the share of white from which on it says nothing."""
 
 
 def zone_name(zone: str) -> str:
@@ -59,6 +62,16 @@ def level_interval(zone: ZoneReading) -> str:
     return f"{zone.level:.1f} ± {COVERAGE * zone.level_sd:.1f}"
 
 
+def depth(zone: ZoneReading) -> str:
+    """Write a zone's level, or where dye lies on it its lightness, which then is no level."""
+    return lightness(zone) if is_coloured(zone) else level_interval(zone)
+
+
+def lightness(zone: ZoneReading) -> str:
+    """Write L* with the half-width of its 95 % interval, such as 'L* 58 ± 5'."""
+    return f"L* {zone.lab[0]:.0f} ± {COVERAGE * zone.lab_sd[0]:.0f}"
+
+
 def shares(zone: ZoneReading, *, least: float = 0.05) -> str:
     """Write the shares of levels from dark to light, such as '7: 7 %, 8: 62 %, 9: 31 %'."""
     ordered = sorted(zone.level_shares.items(), key=lambda item: int(item[0]))
@@ -66,8 +79,36 @@ def shares(zone: ZoneReading, *, least: float = 0.05) -> str:
 
 
 def tone(zone: ZoneReading) -> str:
-    """Name a zone's colour: undertone, and a stain where there is one."""
-    return ", ".join(filter(None, (undertone(zone), stain(zone))))
+    """Name a zone's colour: undertone, what lies on it, and how much of it is white."""
+    return ", ".join(filter(None, (undertone(zone), on_it(zone))))
+
+
+def on_it(zone: ZoneReading) -> str:
+    """Name a zone's stain, or toner or dye, and how much of it is white; empty where there is nothing to tell."""
+    return ", ".join(filter(None, (stain(zone) or on_top(zone), white_hair(zone))))
+
+
+def is_coloured(zone: ZoneReading) -> bool:
+    """Tell whether toner, dye or stain is likelier than not, so that its lightness is no level."""
+    return (zone.dye_probability or 0.0) >= 0.5
+
+
+def on_top(zone: ZoneReading) -> str:
+    """Say that toner or dye lies on a zone without a stain; empty where that is unlikely."""
+    if zone.stain is not None or (zone.dye_probability or 0.0) < NEAR:
+        return ""
+    return say("reading.on-top" if is_coloured(zone) else "reading.on-top-perhaps")
+
+
+def white_hair(zone: ZoneReading) -> str:
+    """Say what share of a zone is white hair, or that it cannot be told; empty where that is unlikely."""
+    grey = (zone.hair_chances or {}).get("grey", 0.0)
+    if zone.white is None or grey < NEAR:
+        return ""
+    told = zone.white
+    if grey < 0.5 or told.high - told.low > WIDEST:
+        return say("reading.white-untold")
+    return say("reading.white", share=100 * told.share, low=100 * told.low, high=100 * told.high)
 
 
 def undertone(zone: ZoneReading) -> str:
@@ -103,18 +144,12 @@ class ZoneInWords:
     lab: Lab
     level: str
     interval: str
-    """The level with the half-width of its 95 % interval."""
-    undertone: str
-    stain: str
-    """Empty where there is none."""
+    """The level, or on dyed hair the lightness, with the half-width of its 95 % interval."""
+    tone: str
+    """Undertone, what lies on it, and how much of it is white."""
     shares: str
     numbers: tuple[str, str, str, str, str, str]
     """L*, a*, b*, C*ab, hue and yellowness."""
-
-    @property
-    def tone(self) -> str:
-        """Undertone, and the stain where there is one."""
-        return ", ".join(filter(None, (self.undertone, self.stain)))
 
 
 def zone_in_words(zone: ZoneReading) -> ZoneInWords:
@@ -124,9 +159,8 @@ def zone_in_words(zone: ZoneReading) -> ZoneInWords:
         name=zone_name(zone.name),
         lab=zone.lab,
         level=f"{zone.level:.1f}",
-        interval=level_interval(zone),
-        undertone=undertone(zone),
-        stain=stain(zone),
+        interval=depth(zone),
+        tone=tone(zone),
         shares=shares(zone),
         numbers=(
             f"{lightness:.1f}",
@@ -161,31 +195,40 @@ def provenance(reading: Reading) -> str:
 def headline(reading: Reading) -> tuple[str, ...]:
     """Return the answer in five seconds: level, evenness, undertone, warmth, stains; one phrase each.
 
-    Where all of the strand is stained, its colour says nothing on the warmth that lightener has left.
+    Where all of the strand is stained, its colour says nothing on the warmth that lightener has left; where dye lies
+    on all of it, its lightness is no level.
     """
     even = evenness(reading)
     odd = stands_out(even)
+    whole = reading.overall
     answer = [
-        say("reading.level", interval=level_interval(reading.overall)),
+        say("reading.lightness", lightness=lightness(whole))
+        if all(is_coloured(zone) for zone in (*reading.zones, whole))
+        else say("reading.level", interval=level_interval(whole)),
         say("reading.uneven", evenness=even.code, stands_out=odd) if odd else evenness_word(even),
     ]
     if not all(zone.stain for zone in reading.zones):
-        answer += [undertone(reading.overall), warmth_beside(reading.overall)]
-    return (*answer, *stains(reading))
+        answer += [undertone(whole), warmth_beside(whole)]
+    return (*answer, *(stains(reading) or _placed(reading, on_top)), *filter(None, [white_hair(whole)]))
 
 
 def stains(reading: Reading) -> tuple[str, ...]:
     """Name each stain and where it lies, such as 'green stain (mids, ends)' or 'pink stain throughout'."""
+    return _placed(reading, stain)
+
+
+def _placed(reading: Reading, phrase: Callable[[ZoneReading], str]) -> tuple[str, ...]:
+    """Say what a phrase tells of each zone, and where; of the whole only where no zone of its own shows it."""
     places: dict[str, list[str]] = {}
     for zone in reading.zones:
-        places.setdefault(stain(zone), []).append(zone_name(zone.name))
+        places.setdefault(phrase(zone), []).append(zone_name(zone.name))
     places.pop("", None)
-    if not places and (overall := stain(reading.overall)):
+    if not places and (overall := phrase(reading.overall)):
         places[overall] = [zone_name("overall")]
     return tuple(
-        say("reading.stain-throughout", stain=told)
+        say("reading.throughout", what=told)
         if len(names) == len(reading.zones)
-        else say("reading.stain-somewhere", stain=told, places=", ".join(names))
+        else say("reading.somewhere", what=told, places=", ".join(names))
         for told, names in places.items()
     )
 

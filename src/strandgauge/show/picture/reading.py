@@ -122,8 +122,8 @@ def _zone(canvas: Canvas, zone: ZoneReading, at: tuple[int, int]) -> None:
     y = middle - 70
     canvas.pen.line((x - GAP, middle, x - 10, middle), fill=INK, width=3)
     y = canvas.write((x, y), words.zone_name(zone.name).capitalize(), NAME, bold=True)
-    y = canvas.write((x, y), words.level_interval(zone), LINE)
-    for text in filter(None, (words.undertone(zone), words.stain(zone))):
+    y = canvas.write((x, y), words.depth(zone), LINE)
+    for text in filter(None, (words.undertone(zone), words.on_it(zone))):
         y = canvas.write((x, y), text, LINE, width=width)
 
 

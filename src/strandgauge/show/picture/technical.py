@@ -118,8 +118,8 @@ def _zone_columns(canvas: Canvas, reading: Reading, top: int) -> int:
 def _zone_lines(zone: ZoneReading) -> list[tuple[str, int, bool]]:
     return [
         (words.zone_name(zone.name).capitalize(), NAME, True),
-        (words.level_interval(zone), LINE, False),
-        *((text, LINE, False) for text in (words.undertone(zone), words.stain(zone)) if text),
+        (words.depth(zone), LINE, False),
+        *((text, LINE, False) for text in (words.undertone(zone), words.on_it(zone)) if text),
         # Broken between levels, not between a level and its share.
         (words.shares(zone).replace(": ", ":\u00a0").replace(" %", "\u00a0%"), SMALL, False),
         ("L* {:.1f} a* {:.1f} b* {:.1f}".format(*zone.lab).replace("* ", "*\u00a0"), SMALL, False),

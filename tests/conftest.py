@@ -58,6 +58,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if "sheet" in getattr(item, "fixturenames", ()):
             item.add_marker("whole")
+    # The long chapters first, so that no process is left alone with one of them at the end.
+    items.sort(key=lambda item: not any(item.nodeid.startswith(f"tests/{one}/") for one in ("web", "batch")))
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """One process more than there are cores: many tests wait for a browser or for another process."""
+    return (os.cpu_count() or 1) + 1
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -12,7 +12,7 @@ import psutil
 import pytest
 from batchhelp import batch, contents, copies, lines, table
 
-COUNT = 20
+COUNT = 14
 
 
 @pytest.fixture(scope="module")
@@ -42,8 +42,8 @@ def when_rows(process, out: Path, count: int) -> None:
 
 def test_after_a_kill_it_goes_on_to_the_same_files(photos, undisturbed, tmp_path):
     out = tmp_path / "out"
-    for rows in (3, 9):
-        process = batch(photos, "--out", out, "--jobs", "2", *(["--resume"] if rows > 3 else []))
+    for rows in (2, 6):
+        process = batch(photos, "--out", out, "--jobs", "2", *(["--resume"] if rows > 2 else []))
         when_rows(process, out, rows)
         workers = psutil.Process(process.pid).children()
         process.kill()

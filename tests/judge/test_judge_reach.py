@@ -19,7 +19,7 @@ from strandgauge.judge.history import history_told
 from strandgauge.judge.outlook import VERDICTS, BaseZone, Settings
 from strandgauge.judge.reach import prospects, reach
 from strandgauge.lift.advice import COLOURS, Advice
-from strandgauge.words.judge import do_words, to_be_mixed, to_do
+from strandgauge.words.judge import do_words, to_do
 
 SD = (1.0, 1.0, 1.2)
 UNEVEN = [
@@ -34,7 +34,15 @@ LADDER, SHELF, TARGETS = load_ladder(), load_shelf(), load_targets()
 def look(bases, shade, history=None, **settings):
     told = {} if history is None else {"history": history}
     target = find_target(shade, TARGETS)
-    return reach(bases, target, SHELF, TARGETS, LADDER, Settings(**{"instead": False, **settings}), **told)
+    return reach(
+        bases,
+        target,
+        SHELF,
+        TARGETS,
+        LADDER,
+        Settings(**{"instead": False, "every_mix": True, **settings}),
+        **told,
+    )
 
 
 def level(at, sd=SD):
@@ -152,14 +160,14 @@ def test_darker_pieces_count_and_a_fuller_mix_serves_more_of_them():
     mixed = [
         BaseZone("overall", tuple(LADDER.lab_at(8.7).tolist()), SD, 8.7, 0.2, ((7, 0.3), (9, 0.4), (10, 0.3)))
     ]
-    even, pieced = look(level(8.7), "dusty rose").zones[0], look(mixed, "dusty rose").zones[0]
+    even, pieced = look(level(8.7), "copper").zones[0], look(mixed, "copper").zones[0]
     assert len(even.pieces) == 1
     assert [piece.level for piece in pieced.pieces] == sorted(piece.level for piece in pieced.pieces)
     assert sum(piece.share for piece in pieced.pieces) == pytest.approx(1.0)
     assert pieced.pieces[0].delta_e00 > pieced.pieces[-1].delta_e00
     assert pieced.probability_true < even.probability_true
-    clear = {part.dye: part.parts for part in pieced.formula}["clear"]
-    assert clear < {part.dye: part.parts for part in even.formula}["clear"]
+    dye, fuller = (sum(part.parts for part in zone.formula if part.dye != "clear") for zone in (even, pieced))
+    assert fuller > dye
 
 
 def test_an_even_zone_between_two_levels_is_one_piece():
@@ -245,10 +253,12 @@ def test_zones_alike_are_told_alike():
 @pytest.mark.parametrize("told", [(), ("lightened=root,mids,ends",), ("stretch=gummy",), ("metallic=yes",)])
 @pytest.mark.parametrize(("at", "shade"), [(9.0, "lavender"), (9.7, "lilac"), (7.0, "rose"), (10.0, "peach")])
 def test_no_mix_beside_a_stop_or_lightener_alone(told, at, shade):
-    found = look(level(at), shade, history_told(told))
+    found = look(level(at), shade, history_told(told), every_mix=False)
     for zone in found.zones:
-        coloured = found.does(*COLOURS, zone=zone.name)
-        assert not to_be_mixed(found, zone) or (coloured and not found.does("stop-condition"))
+        coloured = found.does(*COLOURS, zone=zone.name) and not found.does("stop-condition")
+        assert (zone.formula is not None) == (coloured and zone.verdict != "out")
+        assert zone.formula is not None or zone.pretone is None
+    assert (found.shadow is not None) == any(zone.formula for zone in found.zones)
     if found.does("ask-history") and found.does("lift"):
         assert do_words(Advice("overall", "lift")) not in to_do(found, "overall").split("; ")
 

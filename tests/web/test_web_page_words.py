@@ -106,5 +106,5 @@ def test_no_option_of_the_command_line_is_named_on_the_page():
 
 
 def test_the_verdict_without_the_name():
-    assert short_verdict(outlook(*TRUE)) == "Reads true"
+    assert short_verdict(outlook(*TRUE)) == "Reads true (chance 90%)"
     assert short_verdict(outlook(*FORBIDDEN)).startswith("Out of reach: ")

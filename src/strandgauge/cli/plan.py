@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from enum import StrEnum
+from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -70,6 +71,9 @@ def plan(
     melt: Annotated[
         bool, typer.Option("--melt", help="From deep at the root to sheer at the ends: two or three mixes.")
     ] = False,
+    full: Annotated[
+        bool, typer.Option("--full", help="Also print what to watch at each step, and all cautions.")
+    ] = False,
     result: Annotated[
         str | None,
         typer.Option(
@@ -113,7 +117,7 @@ def plan(
     if result is not None:
         uptake = _learned(made, zones, kit.hair(hair_from(result), wet=wet)[0], kit)
         made = planned(replace(past, uptake=uptake))
-    session.show(made, print_plan)
+    session.show(made, partial(print_plan, full=full))
     if result is not None and (session.json is None or not session.json.to_standard_output):
         from strandgauge.words.plan import learned_line
 
@@ -123,10 +127,17 @@ def plan(
 def _learned(made: Plan, before: tuple[BaseZone, ...], after: tuple[BaseZone, ...], kit: Kit) -> float:
     """Return how much dye the hair took up, from zones that both readings have."""
     from strandgauge.judge.plan import uptake_from
+    from strandgauge.lift.advice import COLOURS
 
-    formulas = {zone.name: zone.formula for zone in made.outlook.zones}
+    formulas = {
+        zone: step.formula for step in made.steps if step.do in COLOURS for zone in step.zone.split("+")
+    }
     results = {zone.name: zone for zone in after}
-    named = [zone for zone in before if zone.name in results and (zone.name != "overall" or len(before) == 1)]
+    named = [zone for zone in before if zone.name in results and formulas.get(zone.name)]
     return uptake_from(
-        named, [results[z.name] for z in named], [formulas[z.name] for z in named], kit.shelf, made.uptake
+        named,
+        [results[z.name] for z in named],
+        [formulas[z.name] or () for z in named],
+        kit.shelf,
+        made.uptake,
     )

@@ -58,10 +58,11 @@ def weigh(
             remedy="Mix at least ten times the smallest step of the scale.",
         )
     total = round(bowl / scale)
-    used = np.flatnonzero(shares > 0.0)
+    # A dye of which there is too little to be weighed well is left out, unless it is all there is.
+    used = np.flatnonzero((shares > 0.0) & (shares >= min(SMALL_STEPS / total, np.max(shares, initial=0.0))))
     steps = np.floor(shares[used] * total).astype(int)
     moves = np.array(list(product(range(-1, 3), repeat=len(used))), dtype=int).reshape(4 ** len(used), -1)
-    tried = np.maximum(steps + moves, 0)
+    tried = np.maximum(steps + moves, np.minimum(steps, SMALL_STEPS if len(used) > 1 else 0))
     tried = tried[tried.sum(axis=1) <= total]
     mixed = np.zeros((len(tried), len(shelf.dyes)))
     mixed[:, used] = tried / total

@@ -37,7 +37,7 @@ _KEPT_BRIEF = 6
 _ROUNDS = 30
 _ROUNDS_BRIEF = 8
 """... and for fewer rounds."""
-_WORTH_RANKING = 2.0
+_WORTH_RANKING = 3.0
 """CIEDE2000 from the best within which a mix is worth to be weighed against it by other merits."""
 _BEHIND = {5: 3.0, 9: 1.0, 14: 0.3}
 """After so many rounds a subset that is behind the best by more than this CIEDE2000 is given up."""
@@ -139,7 +139,7 @@ def best_mixes(base: Base, targets: Array, grid: Grid) -> Solutions:
 
 
 def ranked_mixes(base: Base, targets: Array, grid: Grid, count: int) -> list[list[Array]]:
-    """Return for each base (B,) and target (T, 3) up to ``count`` mixes (K, D) of unlike dyes, nearest first."""
+    """Return for each base (B,) and target (T, 3) mixes (K, D): up to ``count`` of one dye, of two, of three."""
     wanted = np.asarray(targets, dtype=float).reshape(-1, 3)
     found = _followed(base, wanted, grid)
     width = len(grid.shelf.dyes) + 1
@@ -153,8 +153,10 @@ def ranked_mixes(base: Base, targets: Array, grid: Grid, count: int) -> list[lis
             np.add.at(full, (np.arange(len(rows))[:, None], found.members[rows]), found.shares[rows])
             near = found.delta_e[rows] <= found.delta_e[rows[0]] + _WORTH_RANKING
             first = np.unique(full > 0.0, axis=0, return_index=True)[1]
-            chosen = np.sort(first[near[first]])[:count]
-            ranked[-1].append(full[chosen, :-1])
+            first = np.sort(first[near[first]])
+            size = (full[first] > 0.0).sum(axis=1)
+            chosen = [first[size == dyes][:count] for dyes in range(1, MOST_DYES + 1)]
+            ranked[-1].append(full[np.concatenate(chosen), :-1])
     return ranked
 
 

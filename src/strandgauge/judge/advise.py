@@ -7,6 +7,7 @@ most strongly for stopping comes first. Nothing here says that hair can bear mor
 from __future__ import annotations
 
 from strandgauge.colour.cielab import Lab, chroma, hue_deg
+from strandgauge.hair.levels import level_at_least
 from strandgauge.judge.history import History
 from strandgauge.judge.outlook import Outlook, ZoneOutlook
 from strandgauge.lift.advice import Advice, Do
@@ -115,7 +116,7 @@ def _for_zone(
     zone: ZoneOutlook, zones: list[ZoneOutlook], outlook: Outlook, history: History
 ) -> list[Advice]:
     if zone.verdict in ("true", "may"):
-        why = "reads-true" if zone.verdict == "true" else "may-read-true"
+        why = "reads-true" if zone.verdict == outlook.verdict == "true" else "may-read-true"
         return _colour(zone, outlook, (why,))
     if zone.hair == "dyed":
         return _wash(zone, "old-dye")
@@ -149,11 +150,8 @@ def _way_up(zone: ZoneOutlook, outlook: Outlook, history: History) -> list[Advic
     if zone.needs is None:
         return [Advice(zone.name, "choose-another", ("no-lift-helps",))]
     more = zone.needs.level - zone.level
-    facts = (
-        ("levels", round(more, 2)),
-        ("needs", round(zone.needs.level, 2)),
-        ("level", round(zone.level, 2)),
-    )
+    needs, level = float(level_at_least(zone.needs.level)), round(zone.level, 1)
+    facts = (("levels", round(needs - level, 1)), ("needs", needs), ("level", level))
     if more < max(LEAST_LIFT, zone.level_sd):
         # Lightener for less than the reading can tell apart would be lightener for noise.
         again = [Advice(zone.name, "look-again", ("within-noise",), facts)] if more > 0.0 else []

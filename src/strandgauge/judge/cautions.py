@@ -28,11 +28,12 @@ def cautions_for(outlook: Outlook, shelf: Shelf, scale: float, history: History)
     if history.patch_test != "passed":
         found.append(note("patch-test"))
     found += [note("gloves"), note("not-condition"), note("local-rules")]
-    used = {part.dye for zone in outlook.zones if zone.verdict != "out" for part in zone.formula}
+    formulas = [zone.formula for zone in outlook.zones if zone.formula and zone.verdict != "out"]
+    used = {part.dye for formula in formulas for part in formula}
     glowing = [dye.name for dye in shelf.dyes if dye.fluorescent and dye.name in used]
     if glowing:
         found.append(note("fluorescent", dyes=", ".join(glowing)))
-    small = [part for zone in outlook.zones if (part := too_small(zone.formula, shelf, scale))]
+    small = [part for formula in formulas if (part := too_small(formula, shelf, scale))]
     if small:
         part = min(small, key=lambda one: one.grams)
         times = math.ceil(SMALL_STEPS * scale / part.grams)

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from strandgauge.codes.facts import Fact
 from strandgauge.files.calibration import calibration_file, read_calibration
+from strandgauge.hair.levels import level_at_least
 from strandgauge.judge.history import Stretch
 from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import Estimate, State, ZoneLift
@@ -131,7 +132,7 @@ class Facts:
             "levels": round(self.missing, 2),
             "gain": round(self.gain_ahead, 2),
             "rate": round(0.0 if self.rate is None else self.rate.value, 2),
-            "needs": round(0.0 if self.needs is None else self.needs, 2),
+            "needs": 0.0 if self.needs is None else float(level_at_least(self.needs)),
         }
         return tuple(found.items())
 

@@ -89,9 +89,10 @@ def needs_on(path: Path, within: float) -> Needs | None:
     level = _first(path, within - min(MARGIN, within / 2.0))
     if level is None:
         return None
+    level = round(level, 1)  # as it is told everywhere
     low, high = _first(path, within + USUALLY_OFF), _first(path, max(within - USUALLY_OFF, 0.0))
     best = float(path.levels[int(np.argmin(path.away))])
-    return Needs(level, level if low is None else low, max(level, best) if high is None else high)
+    return Needs(level, level if low is None else min(low, level), max(level, best if high is None else high))
 
 
 def _first(path: Path, within: float) -> float | None:

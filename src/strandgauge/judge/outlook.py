@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Literal, NamedTuple
 
 from annotated_types import MinLen
@@ -11,7 +11,7 @@ from strandgauge.codes.facts import Note, NotNegative, Share
 from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.targets import Target
-from strandgauge.lift.advice import Advice, Do
+from strandgauge.lift.advice import COLOURS, Advice, Do
 from strandgauge.reading.model import Reading, Way
 
 Verdict = Literal["true", "may", "close", "turns", "out"]
@@ -19,6 +19,12 @@ Verdict = Literal["true", "may", "close", "turns", "out"]
 VERDICTS: tuple[Verdict, ...] = ("true", "may", "close", "turns", "out")
 """From best to worst."""
 
+LIKELY = 0.7
+"""Chance from which a shade is said to read true ..."""
+POSSIBLE = 0.3
+"""... and from which it is said that it may."""
+EVEN = 0.5
+"""Chance from which another shade is told as likely to read true."""
 UNEVEN = 2.0
 """CIEDE2000 between zones from which they no longer pass for one colour; own judgement."""
 TYPED_SD: Lab = (1.0, 0.8, 1.0)
@@ -79,6 +85,8 @@ class Settings:
     seed: int = 20
     instead: bool = True
     """Whether other shades are looked for."""
+    every_mix: bool = False
+    """Whether formulas are given that are not to be mixed as things stand."""
     melt: bool = False
     """Whether the shade is to go from deep at the root to sheer at the ends."""
 
@@ -128,7 +136,8 @@ class ZoneOutlook:
     verdict: Verdict
     probability_true: Share
     """Chance that at least three quarters of this hair read true."""
-    formula: tuple[FormulaPart, ...]
+    formula: tuple[FormulaPart, ...] | None
+    """None where nothing is to be mixed as things stand."""
     pretone: Pretone | None
     unadjusted_lab: Lab
     """What the mix that suits the ladder's palest hair would give here."""
@@ -228,7 +237,7 @@ class Outlook:
     strip: tuple[StripStep, ...]
     instead: tuple[Alternative, ...]
     evening: Evening | None
-    shadow: Shadow
+    shadow: Shadow | None
     advice: tuple[Advice, ...]
     """What to do, most pressing first."""
     cautions: tuple[Note, ...]
@@ -248,6 +257,21 @@ class Outlook:
     def level_to_come_to(self) -> float | None:
         """The level that the shade needs: where it reads true already, the level that the hair has."""
         return self.base_level if self.needs is None and self.verdict == "true" else self.needs_level
+
+    def to_mix(self, zone: ZoneOutlook) -> bool:
+        """Whether a zone's formula is to be mixed as things stand."""
+        stopped = self.does("stop-condition", "stop-time")
+        return self.does(*COLOURS, zone=zone.name) and zone.verdict != "out" and not stopped
+
+    def as_advised(self) -> Outlook:
+        """Return this with no formula but those to be mixed: beside lightener or a stop it would be taken for one."""
+        mixed = [zone.name for zone in self.zones if self.to_mix(zone)]
+        zones = tuple(
+            zone if zone.name in mixed else replace(zone, formula=None, pretone=None) for zone in self.zones
+        )
+        evening = self.evening if mixed or self.evening is None else replace(self.evening, formulas=())
+        shadow = self.shadow if mixed or self.does("melt-root") else None
+        return replace(self, zones=zones, evening=evening, shadow=shadow)
 
     def does(self, *codes: Do, zone: str | None = None) -> bool:
         """Whether any of these is advised, for a zone or for any."""

@@ -26,10 +26,12 @@ from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.hair.levels import Ladder, level_at_least
 from strandgauge.hair.pigment import solve_base
 from strandgauge.judge.history import NOTHING_TOLD, ZONES, History
+from strandgauge.judge.lifting import load_rules
 from strandgauge.judge.needs import grid_for
 from strandgauge.judge.outlook import BaseZone, Outlook, Settings, ZoneOutlook
 from strandgauge.judge.reach import reach
 from strandgauge.lift.advice import COLOURS, STOPS, Advice, Do
+from strandgauge.lift.kinetics import minutes_at_soonest
 
 Length = Literal["short", "medium", "long"]
 Density = Literal["fine", "medium", "thick"]
@@ -173,6 +175,7 @@ def make_plan(
     BadMixError : the bowl cannot be weighed.
     """
     settings, times = settings or Settings(), load_times()
+    shown, settings = settings, replace(settings, every_mix=True)
     if settings.melt and len(bases) == 1:
         bases = [replace(bases[0], name=name) for name in ("root", "mids", "ends", "overall")]
     outlook = reach(bases, target, shelf, targets, ladder, settings, history)
@@ -186,7 +189,7 @@ def make_plan(
         # Once lifted, its history is what was just done, and no further lift is spoken of.
         done = History(natural_white=history.natural_white, uptake=history.uptake, lightened=ZONES)
         then = reach(hair, target, shelf, (), ladder, replace(settings, instead=False), done)
-    steps = [*_before(outlook, times), *_lifting(outlook, times)]
+    steps = [*_before(outlook, times), *_lifting(outlook, ladder, times)]
     stopped = any(step.do in STOPS for step in steps) and not lifted
     if not _nothing_goes_on(outlook) and (not stopped or outlook.does(*COLOURS)):
         steps += _colouring(outlook, then, shelf, ladder, settings, history, times)
@@ -207,7 +210,7 @@ def make_plan(
         calibrated=history.uptake is not None,
         uptake=1.0 if history.uptake is None else history.uptake,
         chance=then.probability_true,
-        outlook=outlook,
+        outlook=outlook if shown.every_mix else outlook.as_advised(),
     )
 
 
@@ -277,20 +280,29 @@ def _melts(outlook: Outlook) -> bool:
     return outlook.does("melt-root") and not outlook.does("lift", zone="root")
 
 
-def _lifting(outlook: Outlook, times: Times) -> list[PlanStep]:
+def _lift_span(zone: ZoneOutlook, ladder: Ladder, times: Times) -> Span:
+    """Return from when to look and how long at most: what is between, no colour tells before the second look."""
+    low, high = times.minutes["lift"]
+    if zone.needs is None:
+        return Span(low, high)
+    soonest = minutes_at_soonest(zone.level, zone.needs.level, ladder)
+    return Span(float(min(max(round(soonest), load_rules().look_soonest), low)), high)
+
+
+def _lifting(outlook: Outlook, ladder: Ladder, times: Times) -> list[PlanStep]:
     """Return lightener, its rinsing, and the look that follows, also at zones that may be there already."""
     lifts = [one for one in outlook.advice if one.do == "lift"]
     steps = []
     for one in lifts:
-        needs = outlook.zone(one.zone).needs
+        seen = outlook.zone(one.zone)
         steps.append(
             PlanStep(
                 one.zone,
                 "lift",
-                _span(times, "lift"),
+                _lift_span(seen, ladder, times),
                 None,
                 (*(("only-regrowth",) if "regrowth" in one.why else ()), *LIFT_WATCH),
-                level=None if needs is None else float(level_at_least(needs.level)),
+                level=None if seen.needs is None else float(level_at_least(seen.needs.level)),
             )
         )
     steps += [PlanStep(one.zone, "rinse", None, None, ("ahead-first", "rinse-cool")) for one in lifts]
@@ -327,8 +339,8 @@ def _colouring(
             filled.append(BaseZone(one.zone, lab, FORESEEN_SD))
         elif one.do == "neutralise" and (tone := zones[one.zone].pretone) is not None:
             steps.append(_step(one, _span(times, "tone"), tone.formula, ("watch-tone",), tone.base_after_lab))
-    if _melts(now):
-        shadow, watch = now.shadow, ("melt-into-lengths",)
+    if _melts(now) and (shadow := now.shadow) is not None:
+        watch = ("melt-into-lengths",)
         steps.append(
             PlanStep("root", "melt-root", _span(times, "melt"), shadow.formula, watch, shadow.predicted_lab)
         )
@@ -410,7 +422,7 @@ def _fading(
     if zone is None:
         return (), None, None
     half = times.half_washes * (times.porous if history.porosity_of(zone.name) == "high" else 1.0)
-    base, held = solve_base(np.array(zone.base_lab)), held_of(zone.formula, shelf)
+    base, held = solve_base(np.array(zone.base_lab)), held_of(zone.formula or (), shelf)
     if zone.pretone is not None:
         held = held + held_of(zone.pretone.formula, shelf)
     fresh = base.dyed(held @ shelf.curves)

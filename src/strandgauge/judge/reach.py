@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, as_lab, chroma, delta_e_2000, hue_deg
-from strandgauge.dye.formula import FormulaPart, weigh
+from strandgauge.dye.formula import SMALL_STEPS, FormulaPart, weigh
 from strandgauge.dye.mix import prediction_sd
 from strandgauge.dye.region import Region, region_of
 from strandgauge.dye.shelf import Shelf
@@ -31,6 +31,9 @@ from strandgauge.judge.hairkind import Hair, what_hair
 from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.needs import grid_for, needs_on, path_of, paths_of
 from strandgauge.judge.outlook import (
+    EVEN,
+    LIKELY,
+    POSSIBLE,
     UNEVEN,
     VERDICTS,
     Alternative,
@@ -50,10 +53,6 @@ from strandgauge.judge.outlook import (
 from strandgauge.judge.surer import surer_outlook
 
 STRIP_FROM = 6.0
-LIKELY = 0.7
-"""Chance from which a shade is said to read true ..."""
-POSSIBLE = 0.3
-"""... and from which it is said that it may."""
 PRETONE_GAIN = 0.5
 """CIEDE2000 that a pre-tone must win to be worth a second round on the hair."""
 THINNEST_TONER = 1.0 / 60.0
@@ -62,14 +61,16 @@ RANKED = 3
 """Mixes of unlike dyes that are weighed against each other for each colour aimed at."""
 DEEPER_COST = 0.08
 """Chance that the next deeper variant of a shade must win to be chosen over the clearer one ..."""
-DYE_COST = 0.02
-"""... that one dye more must win ..."""
+DYE_COST = (0.0, 0.0, 0.03, 0.13)
+"""... that a mix of so many dyes must win against one of none ..."""
 OTHER_DYES_COST = 0.1
 """... and that other dyes than those of the strand as a whole must win."""
 MELT = {"root": 1.0, "ends": 0.0}
 """How deep a melt is at each zone, see `Region.at`; half-way between for the others."""
-MELT_COST = 0.05
-"""Chance that a step of CIEDE2000 away from that depth must win."""
+MELT_COST = 0.1
+"""Chance that a step of CIEDE2000 away from that depth must win ..."""
+MELT_DYES_COST = 0.5
+"""... and that dyes must win that the rest of the melt is not made of."""
 SAME_BOWL = 0.03
 """Chance that may be lost by serving several zones from one bowl."""
 FULLER = (1.3, 1.7)
@@ -79,6 +80,7 @@ LEAST_SPREAD = 0.35
 PIXEL_NOISE = 0.25
 """Levels by which places of one colour differ as read: light and shade between fibres."""
 MOST_ALTERNATIVES = 6
+NEAREST = 3
 NEUTRAL = (1.0, 3.0)
 """a*, b* of a smoky neutral. What looks neutral in hair lies toward +a*, +b* (Brightness and Hue Judgment of
 Dyed Hair Color, Acta Psychologica 2023: the direction is published, the size is our own choice)."""
@@ -153,6 +155,7 @@ def reach(
     )
     outlook = replace(outlook, advice=advise(outlook, history))
     outlook = replace(outlook, surer=surer_outlook(outlook, bases))
+    outlook = outlook if settings.every_mix else outlook.as_advised()
     return replace(outlook, cautions=cautions_for(outlook, shelf, settings.scale, history))
 
 
@@ -279,10 +282,14 @@ class _Choice:
 
 
 def _choices(heads: Sequence[_Head], whole: int, drawn: Draws, work: _Work) -> list[_Choice]:
-    """Choose a mix for each zone: that of the strand as a whole first, the others rather from the same dyes."""
+    """Choose a mix for each zone: that of the strand as a whole first, the others rather from the same dyes.
+
+    A melt starts from its deepest mix, which takes most.
+    """
     means, aims = _stack([head.base for head in heads]), work.region.anchors
     if work.settings.melt:
         aims = np.vstack([aims, [work.aim(head.zone.name) for head in heads]])
+        whole = next((place for place, head in enumerate(heads) if head.zone.name == "root"), whole)
     ranked = ranked_mixes(means, aims, work.grid, RANKED)
     first = _choose(heads[whole], whole, ranked[whole], None, drawn, work)
     dyes = first.held > 0.0
@@ -335,19 +342,22 @@ def _choose(
     held = np.vstack(mixes)
     given = head.base.dyed(held @ shelf.curves)
     away = region.away(given)
+    steps = shelf.bowl(held) * settings.bowl / settings.scale
+    rough = np.any((steps > 0.0) & (steps < SMALL_STEPS), axis=1) & ((held > 0.0).sum(axis=1) > 1)
     if settings.melt:
         deeper = MELT_COST * delta_e_2000(given, work.aim(head.zone.name))
     else:
         deeper = DEEPER_COST * np.array(depth)
-    worth = np.flatnonzero(away <= away.min() + 3.0)
+    worth = np.flatnonzero(~rough & (away <= away[~rough].min() + 3.0))
     pieces = _weighted(head)
     shares = [
         share_true(pieces, held[one], shelf.curves, region, settings.true_within, drawn, 0) for one in worth
     ]
     counts = (held[worth] > 0.0).sum(axis=1)
-    other = 0.0 if dyes is None else OTHER_DYES_COST * np.any((held[worth] > 0.0) & ~dyes, axis=1)
+    alone = MELT_DYES_COST if settings.melt else OTHER_DYES_COST
+    other = 0.0 if dyes is None else alone * np.any((held[worth] > 0.0) & ~dyes, axis=1)
     score = np.array([np.mean(one >= MOST_OF_IT - 1e-9) + 0.2 * np.mean(one) for one in shares])
-    score = score - deeper[worth] - DYE_COST * counts - other - 0.02 * away[worth]
+    score = score - deeper[worth] - np.take(DYE_COST, counts) - other - 0.02 * away[worth]
     best = int(worth[int(np.argmax(score))])
     # Where no mix comes near, none is shown: what it would give is nobody's wish.
     return _weighed(head, place, held[best if away[best] <= settings.turns_within else 0], drawn, work)
@@ -600,7 +610,10 @@ def _prospects(
 def _instead(
     heads: Sequence[_Head], own: Sequence[int], target: Target, targets: Sequence[Target], work: _Work
 ) -> tuple[Alternative, ...]:
-    """Return other shades that are likely to read true on every zone, nearest in hue first."""
+    """Return other shades that are likely to read true on every zone, nearest in hue first.
+
+    Where there is none, those that come nearest to it: that nothing can be had today helps nobody.
+    """
     others = [one for one in targets if one.name != target.name]
     if not others:
         return ()
@@ -608,8 +621,11 @@ def _instead(
     fitting = sorted(
         (_hue_distance(shade.lab, target.lab), place)
         for place, (shade, one) in enumerate(zip(others, found, strict=True))
-        if one.verdict == "true" or (one.verdict == "may" and one.chance >= 0.5)
+        if one.chance >= EVEN
     )
+    if not fitting:
+        near = sorted((-one.chance, one.delta_e00, place) for place, one in enumerate(found))
+        fitting = [((0.0, 0.0), place) for _, _, place in near[:NEAREST]]
     return tuple(
         Alternative(
             others[place].name,

@@ -136,6 +136,15 @@ def pigment_scale(ladder: Ladder) -> PigmentScale:
     )
 
 
+def minutes_at_soonest(
+    level: float, needed: float, ladder: Ladder, kinetics: Kinetics | None = None
+) -> float:
+    """Return the minutes in which hair that lifts faster than five in six comes from one level to another."""
+    kinetics, scale = kinetics or load_kinetics(), pigment_scale(ladder)
+    times = float(np.log2(scale.pigment(level) / scale.pigment(max(needed, level))))
+    return times * kinetics.half_life / kinetics.half_life_spread
+
+
 @dataclass(frozen=True, eq=False)
 class Lifts:
     """Many lifts at once, each (S,)."""

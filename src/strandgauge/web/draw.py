@@ -27,10 +27,10 @@ from strandgauge.words import reading as words
 from strandgauge.words import said, say
 from strandgauge.words.judge import (
     bowls_to_mix,
-    chance_line,
     do_words,
     evening_saying,
     formula_text,
+    instead_line,
     mix_line,
     needs_line,
     saying,
@@ -134,7 +134,7 @@ def templates() -> jinja2.Environment:
         plan_words=plan_words,
         say=say,
         needs_line=needs_line,
-        chance_line=chance_line,
+        instead_line=instead_line,
         saying=saying,
         evening_saying=evening_saying,
         stretch_answers=stretch_answers(),

@@ -10,7 +10,7 @@ from strandgauge.colour.cielab import Lab, delta_e_2000
 from strandgauge.colour.names import colour_word, difference_words
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.hair.levels import level_at_least
-from strandgauge.judge.outlook import UNEVEN, Evening, Outlook, ZoneOutlook
+from strandgauge.judge.outlook import EVEN, UNEVEN, VERDICTS, Evening, Outlook, ZoneOutlook
 from strandgauge.lift.advice import COLOURS, Advice, Do
 from strandgauge.words import say, sentence
 
@@ -41,12 +41,6 @@ def why_sentences(advice: Advice) -> tuple[str, ...]:
     return tuple(told)
 
 
-def instead_line(outlook: Outlook) -> str:
-    """Name the shades that would read true instead."""
-    names = ", ".join(one.name for one in outlook.instead)
-    return say("outlook.instead", shades=names) if names else say("outlook.instead-none")
-
-
 def to_do(outlook: Outlook, zone: str) -> str:
     """Return all that is advised for a zone in one line; empty where nothing is.
 
@@ -63,17 +57,11 @@ def to_do(outlook: Outlook, zone: str) -> str:
     return "; ".join(told)
 
 
-def to_be_mixed(outlook: Outlook, zone: ZoneOutlook) -> bool:
-    """Whether a zone's formula is to be mixed as things stand, so that it may be shown as one."""
-    stopped = outlook.does("stop-condition", "stop-time")
-    return outlook.does(*COLOURS, zone=zone.name) and zone.verdict != "out" and not stopped
-
-
 def bowls_to_mix(outlook: Outlook) -> list[list[ZoneOutlook]]:
     """Return the zones whose formulas are to be mixed as things stand, those together that one bowl serves."""
     found: dict[tuple[object, ...], list[ZoneOutlook]] = {}
     for zone in own_zones(outlook):
-        if to_be_mixed(outlook, zone):
+        if outlook.to_mix(zone):
             found.setdefault((zone.bowl, zone.formula, zone.pretone, saying(zone)), []).append(zone)
     return list(found.values())
 
@@ -127,7 +115,7 @@ def saying(zone: ZoneOutlook, shade: Lab | None = None) -> str:
         case "true":
             return say("verdict-word.true")
         case "may":
-            return say("verdict-word.may", chance=zone.probability_true)
+            return say("verdict-word.may")
         case "close":
             return say("verdict-word.close-how", how=how) if how else say("verdict-word.close")
         case "turns":
@@ -150,20 +138,33 @@ def saying_beside(zone: ZoneOutlook, shade: Lab) -> str:
 
 
 def verdict_headline(outlook: Outlook) -> str:
-    """Return the verdict on the whole in one line: that of the zone where it does worst."""
-    zones = own_zones(outlook)
-    worst = max(zones, key=lambda zone: zone.delta_e00)
+    """Return the verdict on the whole in one line, with its chance; else that of the zone where it does worst."""
+    zones, shade = own_zones(outlook), sentence(outlook.target.name)
+    if outlook.verdict in ("true", "may"):
+        told = say("verdict-word.true") if outlook.verdict == "true" else say("verdict-word.may")
+        return say(
+            "outlook.whole-chance" if len(zones) == 1 else "outlook.zones-chance",
+            shade=shade,
+            saying=told,
+            chance=outlook.probability_true,
+        )
+    worst = max(zones, key=lambda zone: (VERDICTS.index(zone.verdict), zone.delta_e00))
+    if worst.verdict in ("true", "may"):
+        return say("outlook.whole", shade=shade, saying=say("verdict-word.close"))
     said = saying(worst, outlook.target.lab)
     alike = len({saying(zone, outlook.target.lab) for zone in zones}) == 1
-    shade = sentence(outlook.target.name)
     if alike or worst.name == "overall":
         return say("outlook.whole", shade=shade, saying=said)
     return say("outlook.whole-zone", shade=shade, saying=said, zone=say(f"zone.{worst.name}"))
 
 
-def chance_line(outlook: Outlook) -> str:
-    """Say how likely all of it reads true."""
-    return say("outlook.chance", chance=outlook.probability_true)
+def instead_line(outlook: Outlook, shades: str | None = None) -> str:
+    """Say which other shades may be had as it is; ``shades`` is empty where they are named beside it."""
+    if not outlook.instead:
+        return say("outlook.instead-none")
+    likely = outlook.instead[0].chance >= EVEN
+    names = " " + ", ".join(one.name for one in outlook.instead) + "." if shades is None else shades
+    return say("outlook.instead" if likely else "outlook.instead-near", shades=names)
 
 
 def needs_line(outlook: Outlook) -> str:
@@ -200,7 +201,7 @@ def formula_text(parts: Iterable[FormulaPart]) -> str:
 
 def mix_line(zone: ZoneOutlook) -> str:
     """Say what to mix for a zone, or that there is nothing worth mixing."""
-    if zone.verdict == "out":
+    if zone.verdict == "out" or zone.formula is None:
         return say("outlook.no-mix")
     undyed = all(abs(a - b) < 0.05 for a, b in zip(zone.predicted_lab, zone.base_lab, strict=True))
     return say("outlook.no-dye") if undyed else f"{ratio(zone.formula)}: {formula_text(zone.formula)}"

@@ -82,12 +82,16 @@ def pace(curve: LiftCurve) -> str:
 def sentences(curve: LiftCurve) -> tuple[str, ...]:
     """Return why, and what else is known, most telling first."""
     told = [*_reasons(curve), *_where_it_stands(curve), *surer(curve.surer)]
-    if curve.stop and curve.state != "light enough" and curve.reads_true_now:
-        told.append(say("lift.instead", shades=", ".join(curve.reads_true_now)))
+    other = any(one.do == "choose-another" for one in curve.advice)
+    if (other or (curve.stop and curve.state != "light enough")) and curve.reads_true_now:
+        instead = say("lift.instead", shades=", ".join(curve.reads_true_now))
+        told.insert(0 if other else len(told), instead)  # that it cannot be had is said by the headline
     if curve.stop and curve.state == "light enough":
         told.append(say("lift.dry-and-read"))
     told += [
-        say("lift.left-out", minute=look.minutes, photo=look.photo) for look in curve.looks if not look.used
+        say("lift.left-out", minute=look.minutes, photo=look.photo)
+        for look in curve.looks
+        if not look.used and not (look is curve.looks[-1] and _brighter(curve))
     ]
     if not curve.stop and curve.limit is None:
         told.append(look_up_limit())
@@ -151,12 +155,18 @@ def _where_it_stands(curve: LiftCurve) -> list[str]:
         if curve.chance_in_time is not None and curve.limit is not None and not curve.stop:
             told.append(say("lift.chance-in-time", limit=curve.limit, chance=curve.chance_in_time))
     at = _interval(curve.level_now)
-    if curve.rate is None:
+    if _brighter(curve):
+        told.append(say("lift.seen-at", level=curve.looks[-1].level, at=at))
+    elif curve.rate is None:
         told.append(say("lift.at", level=at))
     else:
         low = max(curve.rate.low, 0.0)
         told.append(say("lift.at-and-gains", level=at, rate=curve.rate.value, low=low, high=curve.rate.high))
     return told
+
+
+def _brighter(curve: LiftCurve) -> bool:
+    return any("brighter-than-forecast" in one.why for one in curve.advice)
 
 
 def _wish(curve: LiftCurve) -> str:

@@ -5,9 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import suppress
 
+from strandgauge.judge.outlook import LIKELY, POSSIBLE
 from strandgauge.judge.plan import Faded, Plan, PlanStep
+from strandgauge.lift.advice import COLOURS, Advice
 from strandgauge.words import say, sentence
-from strandgauge.words.judge import doing, formula_text, listed, ratio
+from strandgauge.words.judge import doing, formula_text, listed, ratio, why_sentences
+
+NEVER_FOLDED = ("read-dry-first", "only-regrowth")
 
 
 def step_line(step: PlanStep) -> str:
@@ -17,6 +21,8 @@ def step_line(step: PlanStep) -> str:
     todo = doing(step.do, step.watch)
     if step.level is not None:
         todo = say("plan.to-level", do=todo, level=step.level)
+    if step.do == "lift" and step.minutes is not None:
+        return say("plan.step-lift", where=where, do=todo, low=step.minutes.low, high=step.minutes.high)
     if step.minutes is None:
         return say("plan.step", where=where, do=todo)
     return say("plan.step-minutes", where=where, do=todo, low=step.minutes.low, high=step.minutes.high)
@@ -29,15 +35,24 @@ def mix_of_step(step: PlanStep) -> str:
     return say("plan.mix", ratio=ratio(step.formula), grams=formula_text(step.formula))
 
 
+def why_lines(step: PlanStep) -> tuple[str, ...]:
+    """Return why a step is to be done, where that is told of it."""
+    return why_sentences(Advice(step.zone, step.do, step.watch, step.facts))
+
+
 def watch_lines(step: PlanStep) -> tuple[str, ...]:
     """Return what to look for meanwhile, or why."""
-    told, facts = [], {name: value for name, value in step.facts if name.isidentifier()}
+    told = list(why_lines(step))
     for code in step.watch:
-        for table in ("watch", "why"):
-            with suppress(KeyError):
-                told.append(say(f"watch.{code}") if table == "watch" else say(f"why.{code}", **facts))
-                break
+        with suppress(KeyError):
+            told.append(say(f"watch.{code}"))
     return tuple(told)
+
+
+def brief_lines(step: PlanStep, first: bool) -> tuple[str, ...]:
+    """Return what of a step must not be folded away: why, unless that is told first, and what limits it."""
+    must = [say(f"watch.{code}") for code in step.watch if code in NEVER_FOLDED]
+    return (*(() if first else why_lines(step)), *must)
 
 
 def headline(plan: Plan) -> str:
@@ -46,7 +61,22 @@ def headline(plan: Plan) -> str:
     shade = sentence(plan.target.name)
     if first is None:
         return say("plan.nothing", shade=shade)
-    return say("plan.headline", shade=shade, first=step_line(first), chance=plan.chance)
+    return say("plan.headline", shade=shade, first=step_line(first))
+
+
+def end_line(plan: Plan) -> str:
+    """Say how likely it reads true at the end; empty where nothing is coloured."""
+    if not any(step.do in COLOURS for step in plan.steps):
+        return ""
+    if plan.chance < POSSIBLE:
+        return say("plan.unlikely")
+    saying = say("verdict-word.true") if plan.chance >= LIKELY else say("verdict-word.may")
+    return say("plan.likely", saying=saying, chance=plan.chance)
+
+
+def melt_line(plan: Plan) -> str:
+    """Say how a melt is laid on; empty where there is none."""
+    return say("watch.melt-each") if any("melt-each" in step.watch for step in plan.steps) else ""
 
 
 def fading(fade: Sequence[Faded]) -> str:

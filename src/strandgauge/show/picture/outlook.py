@@ -30,9 +30,9 @@ from strandgauge.show.picture.canvas import (
 from strandgauge.show.picture.upright import upright
 from strandgauge.words import said, say, sentence
 from strandgauge.words.judge import (
-    chance_line,
     first_thing,
     formula_text,
+    instead_line,
     mix_line,
     needs_line,
     saying,
@@ -75,7 +75,7 @@ def draw_outlook(outlook: Outlook, measurement: Measurement | None = None) -> Im
     # The largest of three sizes at which the verdict takes no more than two lines.
     size = next((s for s in TITLES if len(wrapped(headline, font(s, bold=True), room)) <= 2), TITLES[-1])
     at = canvas.write((MARGIN, MARGIN), headline, size, bold=True)
-    at = canvas.write((MARGIN, at), f"{verdict_headline(outlook)} {chance_line(outlook)}", LINE) + GAP
+    at = canvas.write((MARGIN, at), verdict_headline(outlook), LINE) + GAP
     zones = [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
     at = _side_by_side(canvas, outlook, zones, measurement, at) + GAP
     at = _by_level(canvas, outlook, at) + GAP
@@ -135,7 +135,10 @@ def _lines(zone: ZoneOutlook, wanted: Lab) -> tuple[str, ...]:
     first = []
     if zone.pretone is not None:
         first = [say("picture.pretone", formula=_unbroken(formula_text(zone.pretone.formula)))]
-    return sentence(saying(zone, wanted)), *first, say("picture.mix", formula=_unbroken(mix_line(zone)))
+    told = sentence(saying(zone, wanted))
+    if zone.formula is None:
+        return (told,)
+    return told, *first, say("picture.mix", formula=_unbroken(mix_line(zone)))
 
 
 def _unbroken(formula: str) -> str:
@@ -160,7 +163,7 @@ def _by_level(canvas: Canvas, outlook: Outlook, top: int) -> int:
 
 
 def _instead(canvas: Canvas, outlook: Outlook, top: int) -> int:
-    at = canvas.write((MARGIN, top), say("picture.instead"), LINE) + 6
+    at = canvas.write((MARGIN, top), instead_line(outlook, ""), LINE) + 6
     width = (WIDTH - 2 * MARGIN) // len(outlook.instead)
     for place, one in enumerate(outlook.instead):
         left = MARGIN + place * width

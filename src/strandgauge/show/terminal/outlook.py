@@ -28,7 +28,7 @@ def print_outlook(outlook: Outlook, console: Console | None = None, *, full: boo
     for one in outlook.advice[1:]:
         if one.zone == "overall" and len(outlook.zones) > 1:
             out.line(f"{sentence(words.do_words(one))}. {' '.join(words.why_sentences(one))}")
-    out.line(f"{words.verdict_headline(outlook)} {words.chance_line(outlook)}")
+    out.line(words.verdict_headline(outlook))
     for way in words.surer(outlook.surer):
         out.line(way)
     out.line()
@@ -50,7 +50,7 @@ def _print_zones(outlook: Outlook, out: Printer) -> None:
     A formula beside "lift it further" or "stop" would be taken for a thing to mix. One bowl is printed once.
     """
     zones = words.own_zones(outlook)
-    mixed = [zone for zone in zones if words.to_be_mixed(outlook, zone)]
+    mixed = [zone for zone in zones if outlook.to_mix(zone)]
     if mixed:
         out.aside(say("outlook.generic-shelf"))
     served: set[int] = set()
@@ -92,7 +92,8 @@ def _print_rest(outlook: Outlook, out: Printer) -> None:
         out.line(say("outlook.root-to-ends", saying=words.evening_saying(outlook.evening)))
         for name, parts in outlook.evening.formulas:
             out.line(f"  {name:<8} {words.formula_text(parts)}")
-    shadow = outlook.shadow
+    if (shadow := outlook.shadow) is None:
+        return
     made, word = words.formula_text(shadow.formula), colour_word(shadow.predicted_lab)
     out.line(say("outlook.shadow", zone=shadow.zone, level=shadow.level, formula=made, word=word))
 

@@ -1,4 +1,4 @@
-"""A plan as text for a terminal: the first thing, the steps in order, the fading."""
+"""A plan as text for a terminal: the first thing and why, the steps in order, the fading; the rest on demand."""
 
 from __future__ import annotations
 
@@ -13,10 +13,12 @@ from strandgauge.words import say
 from strandgauge.words.judge import surer
 
 
-def print_plan(plan: Plan, console: Console | None = None) -> None:
-    """Print a plan."""
+def print_plan(plan: Plan, console: Console | None = None, *, full: bool = False) -> None:
+    """Print a plan; what to watch at each step only where ``full``."""
     out = Printer(console)
-    out.under("", Text(words.headline(plan), "bold"), *surer(plan.outlook.surer))
+    why = words.why_lines(plan.steps[0]) if plan.steps else ()
+    first = (*why, words.end_line(plan), words.melt_line(plan), *surer(plan.outlook.surer))
+    out.under("", Text(words.headline(plan), "bold"), *(line for line in first if line))
     out.line()
     told = False
     for number, step in enumerate(plan.steps, start=1):
@@ -24,9 +26,13 @@ def print_plan(plan: Plan, console: Console | None = None) -> None:
         if mix := words.mix_of_step(step):
             lines += [Text(mix)] if told else [Text(say("outlook.generic-shelf"), "dim"), Text(mix)]
             told = True
-        out.under(f"{number}. ", *lines, *(Text(line, "dim") for line in words.watch_lines(step)))
+        under = words.watch_lines(step) if full else words.brief_lines(step, first=number == 1)
+        out.under(f"{number}. ", *lines, *(Text(line, "dim") for line in under))
     if plan.fade:
         out.line()
         out.under("", say("plan.fading", line=words.fading(plan.fade)), words.refresh_line(plan))
-        out.under("", Text(words.uptake_line(plan), "dim"))
-    out.notes(plan.outlook.cautions[:MOST_CAUTIONS])
+        if full:
+            out.under("", Text(words.uptake_line(plan), "dim"))
+    out.notes(plan.outlook.cautions[: None if full else MOST_CAUTIONS])
+    if not full:
+        out.aside(say("plan.more"))

@@ -10,6 +10,7 @@ import pytest
 from phonesite import SAMPLES, serving, site  # noqa: F401
 
 from browser import DESK, PHONE, browse, chromium, sideways  # noqa: F401
+from strandgauge.errors import BadEntryError, DifferentStrandsError
 
 
 def shot(photo):
@@ -137,6 +138,24 @@ def test_the_next_look_takes_two_taps(browse, site):  # noqa: F811
     page.wait_for_url(re.compile(rf"/strands/{strand}"))
     page.locator("h2.level", has_text="Level 6.").wait_for()
     assert len(site.logbook.checks(strand)) == 2
+
+
+def test_a_photo_with_the_card_turned_is_one_tap_and_joins_the_look(browse, site):  # noqa: F811
+    strand = site.strand("Turned", ago=10.0, target="rose")
+    site.look(strand, "turned-a.jpg")
+    page = browse(f"{site.address}/strands/{strand}", PHONE)
+    assert "± 0.5" in page.locator(".surer").inner_text()
+    take(page, "turned-b.jpg", "#turned-dry")
+    (look,) = site.logbook.checks(strand)
+    assert (look.reading["photos"], look.reading["turned_share"]) == (2, 1.0)
+    assert page.locator(".surer").count() == 0
+    assert len(site.logbook.bin()) == 1  # the look that it took the place of
+    with pytest.raises(DifferentStrandsError):
+        site.look(strand, "marta-1005.jpg", turned=True)
+    site.clock.pass_(2.5)
+    with pytest.raises(BadEntryError):
+        site.look(strand, "turned-a.jpg", turned=True)
+    assert len(site.logbook.checks(strand)) == 1
 
 
 def test_at_the_limit_an_unconnected_page_says_stop_all_the_same(browse, site):  # noqa: F811

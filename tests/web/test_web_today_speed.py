@@ -30,7 +30,7 @@ def test_today_is_there_soon_with_24_strands_of_5_looks_each(tmp_path):
     from strandgauge.web.screens import basis_of
     from strandgauge.web.workers import Job
 
-    found = reader.run(Job(b"\xff\xd8\xff6.2", False, None))
+    found = reader.run(Job((b"\xff\xd8\xff6.2",), False, None))
     for number in range(24):
         strand = book.add_strand(visit.id, f"strand {number}", "copper", NINE, 40.0)
         for look in range(5):

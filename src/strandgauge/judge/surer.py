@@ -7,12 +7,18 @@ the interval comes with the reading; none of them is proposed where it would not
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
 from strandgauge.codes.facts import Note, Share, note
 from strandgauge.judge.outlook import BaseZone, Outlook
 from strandgauge.reading.model import COVERAGE, Way
+
+_NOTES: dict[Way, Callable[[str, float, float], Note]] = {
+    "turn-card": lambda zone, now, then: note("turn-card", zone=zone, now=now, then=then),
+    "softer-light": lambda zone, now, then: note("softer-light", zone=zone, now=now, then=then),
+    "measured-print": lambda zone, now, then: note("measured-print", zone=zone, now=now, then=then),
+}
 
 
 class Doubt(NamedTuple):
@@ -40,7 +46,7 @@ def surer(doubts: Iterable[Doubt], shares: Iterable[tuple[Way, Share]]) -> Note 
     way, share, settled = best
     least = min(settled, key=lambda one: abs(one.short) / one.sd)
     now = COVERAGE * least.sd
-    return note(way, zone=least.zone, now=round(now, 2), then=round(share * now, 2))
+    return _NOTES[way](least.zone, round(now, 2), round(share * now, 2))
 
 
 def surer_outlook(outlook: Outlook, bases: Iterable[BaseZone]) -> Note | None:

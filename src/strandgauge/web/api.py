@@ -80,6 +80,11 @@ _PHOTO_FORM: dict[str, Any] = {
                             "description": "The wanted shade; the strand's own when left out.",
                         },
                         "keep_photo": {"type": "boolean", "default": False},
+                        "turned": {
+                            "type": "boolean",
+                            "default": False,
+                            "description": "The card was turned since the strand's last look: read both as one.",
+                        },
                     },
                 }
             }
@@ -123,6 +128,7 @@ def _add_looks(routes: APIRouter, service: Service) -> None:
             wet=form.wet,
             target=form.target,
             keep_photo=form.keep_photo,
+            turned=form.turned,
         )
         return look_document(answer)
 

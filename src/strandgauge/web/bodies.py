@@ -123,6 +123,8 @@ class PhotoForm:
     target: str | None
     keep_photo: bool
     result: bool
+    turned: bool
+    """The card was turned since the strand's last look: both are to be read as one."""
     age: float
     """Seconds since the photo was taken, by the phone that sends it."""
     waited: float
@@ -156,6 +158,7 @@ async def photo_form(request: Request, *, needs_photo: bool = True) -> PhotoForm
             target=_text(form, "target") or None,
             keep_photo=_flag("keep_photo", _text(form, "keep_photo")),
             result=_flag("result", _text(form, "result")),
+            turned=_flag("turned", _text(form, "turned")),
             age=_age(form),
             waited=_seconds(form, "waited"),
             request=_text(form, "request") or None,

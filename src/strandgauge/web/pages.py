@@ -380,6 +380,7 @@ def _look(service: Service, request: Request, strand_id: int, sent: PhotoForm) -
         keep_photo=sent.keep_photo,
         age=sent.age,
         result=sent.result,
+        turned=sent.turned,
         request=f"{sent.request}-photo" if sent.request else None,
     )
     return _went(request, f"/strands/{strand_id}#answer")

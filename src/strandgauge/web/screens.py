@@ -23,6 +23,7 @@ from strandgauge.show.json.logbook import damage_of
 from strandgauge.web.service import Judged, chair_of
 from strandgauge.words import reading as words
 from strandgauge.words import say
+from strandgauge.words.judge import surer
 from strandgauge.words.nextstep import (
     StepInWords,
     cautions,
@@ -156,6 +157,10 @@ class StrandScreen:
     step: Step
     finding: Finding | None
     """None before its first look."""
+    surer: tuple[str, ...]
+    """What would settle that which is open."""
+    turn: bool
+    """Whether a photo with the card turned would, and can be read as one with the last look now."""
     caution: str
     cautions: tuple[str, ...]
     lines: tuple[LookLine, ...]
@@ -367,11 +372,16 @@ def strand_screen(
         if step.kind not in ("stop", "done"):
             # What there is to say against going on is said above, as the answer itself.
             caution = first_caution(outlook, curve, words.caution())
+    way = None
+    if step.kind not in ("stop", "ready", "done"):
+        way = curve.surer if curve is not None else None if outlook is None else outlook.surer
     return StrandScreen(
         head=head,
         judged=judged,
         step=step,
         finding=finding,
+        surer=surer(way),
+        turn=way is not None and way.code == "turn-card" and service.can_be_joined(strand_id),
         caution=caution,
         cautions=() if outlook is None else cautions(outlook, curve),
         lines=_lines(judged.strand, service.logbook.checks(strand_id)),

@@ -16,7 +16,7 @@ from threading import Lock
 from typing import TYPE_CHECKING, Any
 
 from strandgauge.dye.targets import Target, find_target
-from strandgauge.errors import StrandgaugeError, UnknownLookError, UnreadableFileError
+from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownLookError, UnreadableFileError
 from strandgauge.hair.levels import Ladder
 from strandgauge.judge.follow import LiftCurve, is_same_photo
 from strandgauge.judge.history import NOTHING_TOLD, History
@@ -28,6 +28,7 @@ from strandgauge.lift.times import LookTimes
 from strandgauge.logbook.records import CheckRecord, Strand, Stretch
 from strandgauge.photo.formats import recognise
 from strandgauge.reading.model import Reading
+from strandgauge.reading.together import SOON
 from strandgauge.show.json import document_of, record_of
 from strandgauge.show.json.logbook import damage_of
 from strandgauge.web.consultation import history_of
@@ -41,6 +42,8 @@ if TYPE_CHECKING:
 
 GUMMY_MEANS_STOP = say("moment.gummy")
 REMEMBERED = 48
+PHOTOS_AT_HAND = 4
+"""Photos held in memory, so that one taken with the card turned can be read as one with the last."""
 """Answers kept in memory, with their pictures; some 300 kB each. So many strands' judgements, too."""
 JUST_BEFORE = 2.0
 """Minutes by which a photo may have been taken before the lightener went on and yet count as one of its start: its
@@ -142,6 +145,7 @@ class Service:
         self._outlooks: OrderedDict[Hashable, Outlook] = OrderedDict()
         self._judged: OrderedDict[Hashable, Judged] = OrderedDict()
         self._plans: OrderedDict[Hashable, Plan] = OrderedDict()
+        self._photos: OrderedDict[Hashable, bytes] = OrderedDict()
         self._lock = Lock()
         self.entering = Lock()
         """Held while a form is taken: what is sent twice at once, or by two phones, must not meet half way."""
@@ -186,6 +190,7 @@ class Service:
         keep_photo: bool = False,
         age: float = 0.0,
         result: bool = False,
+        turned: bool = False,
         request: str | None = None,
     ) -> Answer:
         """Read a photo and, where it belongs to a strand, write it into the logbook.
@@ -199,6 +204,8 @@ class Service:
         keep_photo : store the photo itself as well.
         age : seconds since the photo was taken.
         result : whether it shows the finished shade.
+        turned : it shows what the strand's last look shows, the card turned: both are read as one, which takes the
+            place of that look.
         request : the photo's number; one that is stored already is answered as it was.
 
         Raises
@@ -216,7 +223,11 @@ class Service:
         shade = self.shade(wanted) if target is None else find_target(target, self.targets)
         at = self.now() - timedelta(seconds=age)
         history = NOTHING_TOLD if strand_id is None else self.history(strand_id)
-        found = self.workers.run(Job(upload, wet, shade, history))
+        first = self._first(strand_id, at) if turned else None
+        photos: tuple[bytes, ...] = (upload,)
+        if first is not None:
+            at, wet, photos = first[0].at, first[0].wet, (first[1], upload)
+        found = self.workers.run(Job(photos, wet, shade, history))
         answer = Answer(
             key=secrets.token_urlsafe(12),
             check_id=None,
@@ -240,10 +251,16 @@ class Service:
                 outlook=None if found.outlook is None else document_of(found.outlook),
                 thumbnail=found.strip_jpeg,
                 photo=upload if keep_photo else None,
+                note="" if first is None else first[0].note,
+                stretch=None if first is None else first[0].stretch,
                 result=result,
                 request=request,
             )
+            if first is not None:
+                self.logbook.put_in_bin("check", first[0].id)
+                self.forget()
             answer = replace(answer, check_id=record.id)
+            self._kept(self._photos, record.id, upload, most=PHOTOS_AT_HAND)
         self._remember(answer)
         if answer.check_id is not None:
             self._keep_answer(answer)
@@ -284,8 +301,33 @@ class Service:
     def forget(self) -> None:
         """Drop every remembered look, as after something was deleted from the logbook."""
         with self._lock:
-            for kept in (self._answers, self._keys, self._outlooks, self._judged, self._plans):
+            for kept in (self._answers, self._keys, self._outlooks, self._judged, self._plans, self._photos):
                 kept.clear()
+
+    def can_be_joined(self, strand_id: int) -> bool:
+        """Whether a photo taken now, the card turned, can be read as one with the strand's last look."""
+        checks = self.logbook.checks(strand_id)
+        if not checks or not timedelta(0) <= self.now() - checks[-1].at <= SOON:
+            return False
+        with self._lock:
+            return checks[-1].id in self._photos
+
+    def _first(self, strand_id: int | None, at: datetime) -> tuple[CheckRecord, bytes]:
+        """Return the strand's last look and its photo, for a second one taken ``at``.
+
+        Raises
+        ------
+        BadEntryError : there is none that can be joined.
+        """
+        checks = [] if strand_id is None else self.logbook.checks(strand_id)
+        with self._lock:
+            photo = self._photos.get(checks[-1].id) if checks else None
+        if photo is None or not abs(at - checks[-1].at) <= SOON:
+            raise BadEntryError(
+                "The photo that this one goes with is not at hand any more.",
+                remedy="Take one photo, turn the card with the strand on it, and take the second within two minutes.",
+            )
+        return checks[-1], photo
 
     # --- strands ----------------------------------------------------------------------------------------
 
@@ -456,10 +498,16 @@ class Service:
                 if old.check_id is not None:
                     self._keys.pop(old.check_id, None)
 
-    def _kept(self, where: OrderedDict[Hashable, Any], key: Hashable, value: Any) -> Any:  # noqa: ANN401
+    def _kept(
+        self,
+        where: OrderedDict[Hashable, Any],
+        key: Hashable,
+        value: Any,  # noqa: ANN401
+        most: int = REMEMBERED,
+    ) -> Any:  # noqa: ANN401
         with self._lock:
             where[key] = value
-            while len(where) > REMEMBERED:
+            while len(where) > most:
                 where.popitem(last=False)
         return value
 

@@ -40,9 +40,9 @@ ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VEC
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One photo to be read."""
+    """One photo to be read, or two of one strand to be read as one."""
 
-    photo: bytes = field(repr=False)
+    photos: tuple[bytes, ...] = field(repr=False)
     wet: bool
     target: Target | None
     """The wanted shade, for the outlook."""
@@ -81,8 +81,9 @@ class _Worker:
         clock = Timer(seconds, self.kill)
         clock.start()
         try:
-            self.pipe.send((job.wet, job.target, job.history))
-            self.pipe.send_bytes(job.photo)  # as it is: pickled, a large photo would be held twice
+            self.pipe.send((len(job.photos), job.wet, job.target, job.history))
+            for photo in job.photos:
+                self.pipe.send_bytes(photo)  # as it is: pickled, a large photo would be held twice
             answer: Result | StrandgaugeError = self.pipe.recv()
         except (OSError, EOFError) as error:
             raise PhotoTooHardError("This photo could not be read: it took too long or too much.") from error
@@ -208,8 +209,8 @@ def _work(pipe: Connection, kit: Kit, memory: int) -> None:
     _limit(memory)
     while True:
         try:
-            wet, target, history = pipe.recv()
-            job = Job(pipe.recv_bytes(), wet, target, history)
+            count, wet, target, history = pipe.recv()
+            job = Job(tuple(pipe.recv_bytes() for _ in range(count)), wet, target, history)
         except (EOFError, OSError):
             return
         answer: Result | StrandgaugeError
@@ -244,13 +245,13 @@ def _limit(memory: int) -> None:
 
 
 def _read(job: Job, kit: Kit) -> Result:
-    """Read one photo: reading, outlook and both pictures."""
+    """Read a photo: reading, outlook and both pictures."""
     from strandgauge.judge.outlook import base_zones
     from strandgauge.show.picture.reading import draw_picture
     from strandgauge.show.picture.strip import strip_jpeg
 
-    measurement = kit.measure(job.photo, wet=job.wet)
-    reading = measurement.reading
+    look = kit.look(*job.photos, wet=job.wet)
+    measurement, reading = look.measured[0], look.reading
     picture = io.BytesIO()
     draw_picture(measurement, reading).save(picture, "JPEG", quality=PICTURE_QUALITY)
     outlook = None

@@ -12,7 +12,7 @@ from strandgauge.dye.formula import FormulaPart
 from strandgauge.hair.levels import level_at_least
 from strandgauge.judge.outlook import EVEN, UNEVEN, VERDICTS, Evening, Outlook, ZoneOutlook
 from strandgauge.lift.advice import COLOURS, Advice, Do
-from strandgauge.words import say, sentence
+from strandgauge.words import said, say, sentence
 
 ZONES = ("overall", "root", "mids", "ends")
 """Parts of a strand that have a name; hair typed in may have others."""
@@ -93,10 +93,7 @@ def first_why(outlook: Outlook) -> tuple[str, ...]:
 
 def surer(way: Note | None) -> tuple[str, ...]:
     """Return what would settle that which is open, where anything would."""
-    if way is not None:
-        with suppress(KeyError):
-            return (say(f"surer.{way.code}", **dict(way.facts)),)
-    return ()
+    return () if way is None else (said(way),)
 
 
 def own_zones(outlook: Outlook) -> list[ZoneOutlook]:

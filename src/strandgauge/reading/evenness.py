@@ -22,6 +22,9 @@ LIMITS: tuple[tuple[float, EvennessCode], ...] = (
 )
 """What a range of levels along the strand is called below each limit."""
 
+AS_SAVED = 3
+"""Decimals with which readings are saved: one that is read back is judged as it was."""
+
 
 @dataclass(frozen=True, slots=True)
 class Evenness:
@@ -40,24 +43,21 @@ class Evenness:
 
 def evenness(reading: Reading) -> Evenness:
     """Judge evenness along the strand by the range of the three zones' levels."""
-    darkest, middle, lightest = sorted(reading.zones, key=lambda zone: zone.level)
-    spread = lightest.level - darkest.level
-    spread_sd = difference_sd(reading, darkest, lightest)
+    zones = sorted(reading.zones, key=lambda zone: zone.level)
+    low, middle, high = (round(zone.level, AS_SAVED) for zone in zones)
+    spread, spread_sd = high - low, difference_sd(reading, zones[0], zones[2])
     code = next(code for limit, code in LIMITS if spread < limit)
     if code == "even":
         return Evenness(code, spread, spread_sd, None, 0.0)
-    if middle.level - darkest.level > lightest.level - middle.level:
-        return Evenness(
-            code, spread, spread_sd, darkest.name, darkest.level - (middle.level + lightest.level) / 2
-        )
-    return Evenness(
-        code, spread, spread_sd, lightest.name, lightest.level - (middle.level + darkest.level) / 2
-    )
+    if middle - low > high - middle:
+        return Evenness(code, spread, spread_sd, zones[0].name, low - (middle + high) / 2)
+    return Evenness(code, spread, spread_sd, zones[2].name, high - (middle + low) / 2)
 
 
 def difference_sd(reading: Reading, one: ZoneReading, two: ZoneReading) -> float:
     """Return the standard uncertainty of the difference of two zones' levels."""
     near, far = reading.zone_correlation
     shared = far if "mids" not in (one.name, two.name) else near
-    variance = one.level_sd**2 + two.level_sd**2 - 2.0 * shared * one.level_sd * two.level_sd
+    first, second = round(one.level_sd, AS_SAVED), round(two.level_sd, AS_SAVED)
+    variance = first**2 + second**2 - 2.0 * shared * first * second
     return math.sqrt(max(variance, 0.0))

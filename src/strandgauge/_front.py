@@ -70,8 +70,7 @@ class _Result:
         return hash(self._key())
 
     def _key(self) -> str:
-        # What a document adds is worked out from numbers that the document itself has rounded.
-        return json.dumps(document_of(self.from_dict(document_of(self))))
+        return json.dumps(document_of(self))
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__} {self._line()}>"

@@ -11,7 +11,8 @@ def schema_files() -> dict[str, str]:
     """Return the text of each schema, by the name of its file."""
     import strandgauge.show.json.batch
     import strandgauge.show.json.learned
-    import strandgauge.show.json.logbook  # noqa: F401 - so that every shape is known
+    import strandgauge.show.json.logbook
+    import strandgauge.web.documents  # noqa: F401 - so that every shape is known
     from strandgauge.show.json.serialiser import published, schema_of
 
     return {

@@ -9,13 +9,16 @@ from fastapi.responses import JSONResponse
 from starlette.concurrency import run_in_threadpool
 
 from strandgauge.dye.targets import find_target
+from strandgauge.errors import Told
 from strandgauge.files.version import __version__
+from strandgauge.lift.curve import LiftCurve
 from strandgauge.logbook.records import Client, Strand, Visit
-from strandgauge.show.json import document_of
+from strandgauge.show.json import Document, document_of
+from strandgauge.show.json.serialiser import model_of
 from strandgauge.show.json.shapes import TargetsList
 from strandgauge.web import documents as told
 from strandgauge.web.bodies import LARGEST_ID, photo_form
-from strandgauge.web.documents import Document, look_document, told_check
+from strandgauge.web.documents import look_document, told_check
 from strandgauge.web.refusals import Refused
 from strandgauge.web.service import Service
 
@@ -23,7 +26,9 @@ Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
 
 
 def _errors(*statuses: int) -> dict[int | str, dict[str, Any]]:
-    return {status: {"model": told.Error, "description": _MEANINGS[status]} for status in sorted(statuses)}
+    return {
+        status: {"model": model_of(Told), "description": _MEANINGS[status]} for status in sorted(statuses)
+    }
 
 
 _MEANINGS = {
@@ -100,7 +105,9 @@ def router(service: Service) -> APIRouter:
     _add_clients(routes, service)
     _add_strands(routes, service)
 
-    @routes.get("/targets", response_model=told.ShadeList, summary="The wanted shades that have a name")
+    @routes.get(
+        "/targets", response_model=model_of(TargetsList), summary="The wanted shades that have a name"
+    )
     def targets() -> Document:
         return document_of(TargetsList(service.targets))
 
@@ -114,7 +121,7 @@ def router(service: Service) -> APIRouter:
 def _add_looks(routes: APIRouter, service: Service) -> None:
     @routes.post(
         "/looks",
-        response_model=told.Look,
+        response_model=model_of(told.Look),
         responses={**WRITES, **_errors(404, 415, 503)},
         openapi_extra=_PHOTO_FORM,
         summary="Read a photo; store it where it belongs to a strand",
@@ -133,7 +140,10 @@ def _add_looks(routes: APIRouter, service: Service) -> None:
         return look_document(answer)
 
     @routes.get(
-        "/looks/{check_id}", response_model=told.Look, responses=_errors(404, 422), summary="A stored look"
+        "/looks/{check_id}",
+        response_model=model_of(told.Look),
+        responses=_errors(404, 422),
+        summary="A stored look",
     )
     def stored(check_id: Id) -> Document:
         return look_document(service.answer(check_id))
@@ -148,7 +158,7 @@ def _add_looks(routes: APIRouter, service: Service) -> None:
 
     @routes.post(
         "/looks/{check_id}/stretch",
-        response_model=told.Look,
+        response_model=model_of(told.Look),
         responses={**WRITES, **_errors(404)},
         summary="Enter what the stretch test said; gummy means stop",
     )
@@ -255,7 +265,7 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
 
     @routes.get(
         "/strands/{strand_id}/curve",
-        response_model=told.Curve,
+        response_model=model_of(LiftCurve),
         responses=_errors(404, 422),
         summary="A strand's lift curve so far",
     )

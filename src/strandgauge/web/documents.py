@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from strandgauge.logbook.records import CheckRecord, Strand, Stretch
-from strandgauge.show.json import document_of
+from strandgauge.show.json import Document, document_of
+from strandgauge.show.json.serialiser import shape
 from strandgauge.web.bodies import LARGEST_ID
 from strandgauge.web.service import Answer
-
-Document = dict[str, Any]
 
 Id = Annotated[int, Field(ge=1, le=LARGEST_ID)]
 
@@ -155,78 +155,54 @@ class Health(BaseModel):
     version: str
 
 
-class Look(BaseModel):
-    """One look at a strand, ``strandgauge.look/1``."""
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What the server answers to a photo: the reading, the outlook for the wanted shade, the strand so far."""
 
-    model_config = ConfigDict(serialize_by_alias=True)
-
-    schema_: Literal["strandgauge.look/1"] = Field(alias="schema")
-    key: str = Field(description="Name of this look while the server remembers it.")
-    check: int | None = Field(description="In the logbook; null for a quick look, which is not stored.")
+    key: str
+    """Name of this look while the server remembers it; empty once it is only in the logbook."""
+    check: int | None
+    """Its number in the logbook; null for a quick look, which is not stored."""
     strand: int | None
     at: datetime
+    """UTC."""
     wet: bool
     stretch: Stretch | None
+    """The stylist's own answer to the stretch test."""
     note: str
-    stop_reason: str | None = Field(description="Why to stop, whatever else is said.")
-    reading: Document = Field(description="strandgauge.reading/1")
-    outlook: Document | None = Field(description="strandgauge.outlook/1")
-    curve: Document | None = Field(description="strandgauge.lift-curve/1")
-    picture: str = Field(description="Where the annotated picture is.")
+    stop_reason: str | None
+    """Why to stop, whatever colour and curve say; null where nothing speaks for it."""
+    reading: dict[str, Any]
+    """As in reading-1.json."""
+    outlook: dict[str, Any] | None
+    """As in outlook-1.json, for the wanted shade; null where none was named."""
+    curve: dict[str, Any] | None
+    """As in lift-curve-1.json, of the strand so far; null where it is not known when its lightener went on."""
+    picture: str
+    """Where the annotated picture is, on this server."""
 
 
-class Curve(BaseModel):
-    """A lift curve, ``strandgauge.lift-curve/1``."""
-
-    model_config = ConfigDict(extra="allow", serialize_by_alias=True)
-
-    schema_: Literal["strandgauge.lift-curve/1"] = Field(alias="schema")
-    stop: bool
-    headline: str
-    advice: list[dict[str, Any]]
-
-
-class ShadeList(BaseModel):
-    """The wanted shades, ``strandgauge.targets-list/1``."""
-
-    model_config = ConfigDict(serialize_by_alias=True)
-
-    schema_: Literal["strandgauge.targets-list/1"] = Field(alias="schema")
-    targets: list[Document]
-
-
-class Error(BaseModel):
-    """An error, ``strandgauge.error/1``."""
-
-    model_config = ConfigDict(serialize_by_alias=True)
-
-    schema_: Literal["strandgauge.error/1"] = Field(alias="schema")
-    code: str
-    message: str
-    remedy: str
-    where: str | None = None
+shape(Look, schema="strandgauge.look/1", title="A look at a strand")
 
 
 def look_document(answer: Answer) -> Document:
     """Return a look as ``strandgauge.look/1``."""
-    picture = (
-        f"/api/looks/{answer.check_id}/picture" if answer.check_id else f"/api/quick/{answer.key}/picture"
+    stored = answer.check_id is not None
+    look = Look(
+        key=answer.key,
+        check=answer.check_id,
+        strand=answer.strand_id,
+        at=answer.at.astimezone(UTC).replace(microsecond=0),
+        wet=answer.wet,
+        stretch=answer.stretch,
+        note=answer.note,
+        stop_reason=answer.stop_reason,
+        reading=document_of(answer.reading),
+        outlook=None if answer.outlook is None else document_of(answer.outlook),
+        curve=None if answer.curve is None else document_of(answer.curve),
+        picture=f"/api/looks/{answer.check_id}/picture" if stored else f"/api/quick/{answer.key}/picture",
     )
-    return {
-        "schema": "strandgauge.look/1",
-        "key": answer.key,
-        "check": answer.check_id,
-        "strand": answer.strand_id,
-        "at": answer.at.astimezone(UTC).isoformat(timespec="seconds"),
-        "wet": answer.wet,
-        "stretch": answer.stretch,
-        "note": answer.note,
-        "stop_reason": answer.stop_reason,
-        "reading": document_of(answer.reading),
-        "outlook": None if answer.outlook is None else document_of(answer.outlook),
-        "curve": None if answer.curve is None else document_of(answer.curve),
-        "picture": picture,
-    }
+    return document_of(look)
 
 
 def told_check(check: CheckRecord, strand: Strand) -> ToldCheck:

@@ -249,6 +249,11 @@ def _reader(record: type) -> TypeAdapter[Any]:
     return TypeAdapter(_type_of(record, False))
 
 
+def model_of(record: type) -> Any:  # noqa: ANN401 - a type, made at run time
+    """Return a record's document as a pydantic model, as whoever describes an interface needs it."""
+    return _model(record, True)
+
+
 @cache
 def _model(record: type, told: bool) -> type[BaseModel]:
     """Return a record's document as a pydantic model; ``told`` adds what is written but not read back."""

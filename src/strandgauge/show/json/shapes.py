@@ -7,7 +7,7 @@ ever added to.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from operator import attrgetter
 from typing import get_args
 
@@ -25,7 +25,7 @@ from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import Estimate, LiftCurve
 from strandgauge.reading.evenness import LIMITS, Evenness, evenness
 from strandgauge.reading.model import CardCheck, Reading, ZoneReading
-from strandgauge.show.json.serialiser import Document, filled, shape
+from strandgauge.show.json.serialiser import Document, filled, shape, short
 from strandgauge.words import judge as outlooks
 from strandgauge.words import lift as lifts
 from strandgauge.words import said
@@ -37,6 +37,16 @@ Texts = tuple[str, ...]
 # --- readings -------------------------------------------------------------------------------------------
 
 
+def _evenness(reading: Reading) -> Evenness:
+    """Judge evenness by the numbers that the document states, so that it is the same once read back."""
+    root, mids, ends = (
+        replace(zone, level=short(zone.level), level_sd=short(zone.level_sd)) for zone in reading.zones
+    )
+    near, far = reading.zone_correlation
+    stated = replace(reading, zones=(root, mids, ends), zone_correlation=(short(near), short(far)))
+    return evenness(stated)
+
+
 def _named(name: str) -> Document:
     return {"properties": {"name": {"const": name}}}
 
@@ -46,7 +56,7 @@ shape(
     schema="strandgauge.reading/1",
     title="A strand's reading",
     order="photo card illuminant observer ladder wet card_fit evenness",
-    added={"illuminant": "D65", "observer": "2", "evenness": (Evenness, evenness)},
+    added={"illuminant": "D65", "observer": "2", "evenness": (Evenness, _evenness)},
     more={
         "allOf": [
             {

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from readings import STAIN, reading, zone
 from strandgauge.errors import Told
 from strandgauge.hair.likely import WhiteHair
+from strandgauge.lift.advice import Advice
 from strandgauge.sheet.record import Record, Second, WantedShade
 from strandgauge.show.cells import cell_text
 from strandgauge.show.table import Table, write_csv, write_parquet
@@ -44,6 +45,11 @@ CHANCES = {
     "hair_chances": {"grey": 0.6, "dyed": 0.4},
     "white": WhiteHair(0.3, 0.2, 0.5),
 }
+ASK_THEN_LIFT = (
+    Advice("overall", "ask-history", ("lift-unknown",)),
+    Advice("root", "lift", ("too-dark",)),
+    Advice("mids", "lift", ("too-dark",)),
+)
 
 
 def record(file: str, *, refused: bool = False, **changes) -> Record:
@@ -54,7 +60,7 @@ def record(file: str, *, refused: bool = False, **changes) -> Record:
         "refusal": Told("blur", "The picture is blurred.", "Hold still.") if refused else None,
         "wanted": None
         if refused
-        else WantedShade("rose", "#d08090", "#c07050", "turns", "turns apricot", 9.25, 0.25),
+        else WantedShade("rose", "#d08090", "#c07050", "turns", "turns apricot", 9.25, 0.25, ASK_THEN_LIFT),
         "client": "@nora",
         "group": None,
         "taken": datetime(2026, 3, 5, 14, 30),
@@ -190,4 +196,4 @@ def test_semicolons_come_with_decimal_commas(tmp_path, records):
     frame = pandas.read_csv(tmp_path / "t.csv", encoding="utf-8-sig", sep=";", decimal=",")
     assert frame["level"].dropna().unique().tolist() == [8.2]
     assert frame["chance_true"].dropna().unique().tolist() == [0.25]
-    assert frame["advice"].dropna().unique().tolist() == ["lift to level 9.2 first"]
+    assert frame["advice"].dropna().unique().tolist() == ["ask for the history first; lift it further"]

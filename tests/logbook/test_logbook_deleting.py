@@ -57,7 +57,7 @@ def test_no_byte_of_a_deleted_client_is_left(path, logbook, document, all_bytes)
     assert {m.decode() for m in MARKS.findall(all_bytes())} >= {"alias", "visit", "note", "thumb", "photo"}
     with open_logbook(path) as other:  # another program has the logbook open, and has just read from it
         assert len(other.clients()) == 2
-        deletion = logbook.delete_client(client.id)
+        deletion = logbook.delete("client", client.id)
         assert (deletion.visits, deletion.strands, deletion.checks, deletion.photos) == (1, 1, 2, 2)
         assert deletion.erased
         assert MARKS.search(all_bytes()) is None
@@ -81,7 +81,7 @@ def test_entries_that_were_moved_about_leave_no_copy(logbook, all_bytes, seed):
         if living and chance.random() >= 0.6:
             client_id = chance.choice(list(living))
             gone.add(living.pop(client_id))
-            assert logbook.delete_client(client_id).erased
+            assert logbook.delete("client", client_id).erased
             continue
         mark = f"M{number:05d}M"
         client = logbook.add_client(f"{mark} " + mark * chance.randint(0, 8))
@@ -117,7 +117,7 @@ def test_a_part_is_deleted_as_thoroughly(logbook, document, all_bytes, part):
     )
     assert MARKS.search(all_bytes())
     entry = {"visit": visit, "strand": strand, "check": check}[part]
-    deletion = getattr(logbook, f"delete_{part}")(entry.id)
+    deletion = logbook.delete(part, entry.id)
     assert (deletion.checks, deletion.photos) == (1, 1)
     assert (deletion.visits, deletion.strands) == (int(part == "visit"), int(part != "check"))
     assert MARKS.search(all_bytes()) is None
@@ -131,7 +131,7 @@ def test_a_reader_delays_the_erasure_and_that_is_told(path, document, all_bytes,
         reader = sqlite3.connect(path, isolation_level=None)
         reader.execute("BEGIN")
         assert reader.execute("SELECT count(*) FROM clients").fetchone() == (1,)
-        assert not logbook.delete_client(client.id).erased
+        assert not logbook.delete("client", client.id).erased
         assert logbook.clients() == ()
         assert MARKS.search(all_bytes())  # the reader still sees the old state, so it must be there
         reader.close()
@@ -146,7 +146,7 @@ def test_a_deletion_killed_before_its_erasure_is_finished_at_the_next_opening(pa
         "from strandgauge.logbook.book import Logbook, open_logbook\n"
         "logbook = open_logbook(Path(sys.argv[1]))\n"
         "Logbook.erase = lambda self: os.kill(os.getpid(), signal.SIGKILL)\n"
-        f"logbook.delete_client({client.id})\n"
+        f"logbook.delete('client', {client.id})\n"
     )
     killed = subprocess.run([sys.executable, "-c", program, os.fspath(path)], timeout=60)
     assert killed.returncode == -signal.SIGKILL

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import stat
 from datetime import UTC, datetime, timedelta, timezone
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -115,8 +116,8 @@ def test_an_id_that_was_never_given_is_unknown(logbook, entry_id, document):
         logbook.gummy_seen,
         logbook.checks,
         logbook.photo,
-        logbook.delete_client,
-        logbook.delete_check,
+        partial(logbook.delete, "client"),
+        partial(logbook.delete, "check"),
     ):
         with pytest.raises(UnknownEntryError):
             use(entry_id)
@@ -126,7 +127,7 @@ def test_an_id_that_was_never_given_is_unknown(logbook, entry_id, document):
 
 def test_ids_are_never_given_again(logbook):
     gone = logbook.add_client("one")
-    logbook.delete_client(gone.id)
+    logbook.delete("client", gone.id)
     assert logbook.add_client("two").id > gone.id
 
 

@@ -95,7 +95,7 @@ def test_the_bin_empties_itself_after_its_time_and_leaves_no_byte(
 
 def test_what_belongs_to_a_client_that_is_deleted_for_good_goes_from_the_bin_too(logbook, strand):
     logbook.put_in_bin("strand", strand.id)
-    logbook.delete_client(logbook.visit(strand.visit_id).client_id)
+    logbook.delete("client", logbook.visit(strand.visit_id).client_id)
     assert logbook.bin() == ()
 
 

@@ -140,7 +140,7 @@ while True:
     if number % 5 == 0:  # taken out and put back: a kill between leaves it in the bin, whole
         logbook.put_back(logbook.put_in_bin("check", check.id))
     if number % 4 == 0:
-        logbook.delete_check(check.id)
+        logbook.delete("check", check.id)
         print("deleted", check.id, flush=True)
 """
     chance = random.Random(20240514)

@@ -179,6 +179,7 @@ def wanted_shade(reading: Reading, target: str, kit: Kit) -> WantedShade:
         saying=f"{told[worst.name]}{where}",
         needs_level=outlook.needs_level,
         chance_true=outlook.probability_true,
+        advice=outlook.advice,
     )
 
 

@@ -90,7 +90,7 @@ def delete(
         if not yes and not typer.confirm(question, err=True):
             print("Nothing was deleted.", file=sys.stderr)
             raise typer.Abort
-        deletion = book.delete_client(who.id)
+        deletion = book.delete("client", who.id)
     from strandgauge.show.json.logbook import deletion_document
 
     session.show(deletion_document(who, deletion), print_deletion, who, deletion)

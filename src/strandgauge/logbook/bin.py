@@ -119,49 +119,12 @@ class Bin(Core):
             connection.execute("INSERT INTO erasures DEFAULT VALUES")
         return self.erase()
 
-    def delete_client(self, client_id: int) -> Deletion:
-        """Delete a client with all visits, strands, checks and pictures, for good.
+    def delete(self, kind: Kind, entry_id: int) -> Deletion:
+        """Delete an entry with all that belongs to it and all pictures, for good.
 
         The bytes are overwritten and the tables written anew. Where another program is reading the logbook just
         then, that has to wait: see :attr:`Deletion.erased`.
         """
-        return self._delete("client", client_id)
-
-    def delete_visit(self, visit_id: int) -> Deletion:
-        """Delete a visit with all its strands and checks, for good, as :meth:`delete_client` does."""
-        return self._delete("visit", visit_id)
-
-    def delete_strand(self, strand_id: int) -> Deletion:
-        """Delete a strand with all its checks, for good, as :meth:`delete_client` does."""
-        return self._delete("strand", strand_id)
-
-    def delete_check(self, check_id: int) -> Deletion:
-        """Delete a check with its pictures, for good, as :meth:`delete_client` does."""
-        return self._delete("check", check_id)
-
-    def _bin(self, kind: Kind, entry_id: int, why: str, moved: list[int]) -> int:
-        self._row(kind, "id", entry_id)
-        connection = self._connection
-        number = connection.execute(
-            "INSERT INTO bin (at, kind, entry_id, why, moved) VALUES (?, ?, ?, ?, ?)",
-            (entries.stored_time(datetime.now(UTC)), kind, entry_id, why, json.dumps(moved)),
-        ).lastrowid
-        assert number is not None  # an INSERT always sets it
-        connection.execute(f"UPDATE {kind}s SET bin = ? WHERE id = ?", (number, entry_id))
-        if kind == "client":  # its alias is free again
-            connection.execute("UPDATE clients SET alias_key = ? WHERE id = ?", (f"\x00{number}", entry_id))
-        if why != "merged":
-            for above, below in itertools.pairwise(KINDS):
-                connection.execute(
-                    f"UPDATE {below}s SET bin = ? WHERE bin IS NULL "
-                    f"AND {above}_id IN (SELECT id FROM {above}s WHERE bin = ?)",
-                    (number, number),
-                )
-        for each in ("strand", "check"):  # what is sent again is entered anew
-            connection.execute(f"UPDATE {each}s SET request = NULL WHERE bin = ?", (number,))
-        return number
-
-    def _delete(self, kind: Kind, entry_id: int) -> Deletion:
         with self._change() as connection:
             self._row(kind, "id", entry_id)
             ((visits, strands, checks, photos),) = connection.execute(
@@ -188,6 +151,28 @@ class Bin(Core):
             photos=photos,
             erased=self.erase(),
         )
+
+    def _bin(self, kind: Kind, entry_id: int, why: str, moved: list[int]) -> int:
+        self._row(kind, "id", entry_id)
+        connection = self._connection
+        number = connection.execute(
+            "INSERT INTO bin (at, kind, entry_id, why, moved) VALUES (?, ?, ?, ?, ?)",
+            (entries.stored_time(datetime.now(UTC)), kind, entry_id, why, json.dumps(moved)),
+        ).lastrowid
+        assert number is not None  # an INSERT always sets it
+        connection.execute(f"UPDATE {kind}s SET bin = ? WHERE id = ?", (number, entry_id))
+        if kind == "client":  # its alias is free again
+            connection.execute("UPDATE clients SET alias_key = ? WHERE id = ?", (f"\x00{number}", entry_id))
+        if why != "merged":
+            for above, below in itertools.pairwise(KINDS):
+                connection.execute(
+                    f"UPDATE {below}s SET bin = ? WHERE bin IS NULL "
+                    f"AND {above}_id IN (SELECT id FROM {above}s WHERE bin = ?)",
+                    (number, number),
+                )
+        for each in ("strand", "check"):  # what is sent again is entered anew
+            connection.execute(f"UPDATE {each}s SET request = NULL WHERE bin = ?", (number,))
+        return number
 
     def _drop_empty(self) -> None:
         """Forget what lay in the bin and was deleted with what it belonged to."""

@@ -13,6 +13,7 @@ from annotated_types import Ge
 from strandgauge.codes.facts import Count, Level, Share
 from strandgauge.errors import Told
 from strandgauge.judge.outlook import Verdict
+from strandgauge.lift.advice import Advice
 from strandgauge.reading.model import Reading
 
 
@@ -28,6 +29,8 @@ class WantedShade:
     needs_level: Level | None
     chance_true: Share | None = None
     """Chance that it reads true; None in rows of earlier versions."""
+    advice: tuple[Advice, ...] = ()
+    """What to do with each zone, most pressing first, as `strandgauge reach` says it; none in earlier rows."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.sheet.record import Record, WantedShade
 from strandgauge.show.cells import Cell, Separator, csv_lines
 from strandgauge.words import reading as words
-from strandgauge.words.sheet import advice
+from strandgauge.words.judge import in_one_line
 
 if TYPE_CHECKING:
     import pyarrow
@@ -169,7 +169,7 @@ _COLUMNS: tuple[Column, ...] = (
     Column("card", "text", _of_reading(lambda r: r.card)),
     Column("digest", "text", lambda record: record.digest or None),
     Column("chance_true", "number", _of_wanted(lambda w: w.chance_true)),
-    Column("advice", "text", _of_wanted(lambda w: advice(w.verdict, w.needs_level))),
+    Column("advice", "text", _of_wanted(lambda w: in_one_line(w.advice) or None)),
     Column("turned_with", "text", lambda record: None if record.second is None else record.second.file),
 )
 

@@ -190,7 +190,7 @@ def _add_clients(routes: APIRouter, service: Service) -> None:
         summary="Delete a client with everything of theirs, for good",
     )
     def delete_client(client_id: Id) -> told.Deleted:
-        deleted = told.Deleted.model_validate(book.delete_client(client_id))
+        deleted = told.Deleted.model_validate(book.delete("client", client_id))
         service.forget()
         return deleted
 

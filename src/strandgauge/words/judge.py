@@ -41,6 +41,11 @@ def why_sentences(advice: Advice) -> tuple[str, ...]:
     return tuple(told)
 
 
+def in_one_line(advice: Iterable[Advice]) -> str:
+    """Return all that is advised, each thing once, in one line."""
+    return "; ".join(dict.fromkeys(map(do_words, advice)))
+
+
 def to_do(outlook: Outlook, zone: str) -> str:
     """Return all that is advised for a zone in one line; empty where nothing is.
 

@@ -13,7 +13,7 @@ from strandgauge.sheet.record import Record
 from strandgauge.show.terminal.console import Printer
 from strandgauge.words import reading as words
 from strandgauge.words import say
-from strandgauge.words.sheet import advice
+from strandgauge.words.judge import in_one_line
 
 Order = Literal["file", "level", "evenness"]
 MOST_LINES = 40
@@ -69,7 +69,7 @@ def _line(record: Record) -> Line:
         why = "" if record.refusal is None else record.refusal.message
         return Line(file, (), 0.0, 0.0, " ".join(why.split()) or say("sheet.no-reading"))
     reading, wanted = record.reading, record.wanted
-    shade = "" if wanted is None else f"{wanted.saying}: {advice(wanted.verdict, wanted.needs_level)}"
+    shade = "" if wanted is None else f"{wanted.saying}: {in_one_line(wanted.advice)}"
     even, colour = evenness(reading), "; ".join(words.stains(reading)) or words.undertone(reading.overall)
     cells = (words.level_interval(reading.overall), words.evenness_word(even), colour, shade)
     return Line(file, cells, reading.overall.level, even.level_range, "")

@@ -86,9 +86,22 @@ def test_check_lists_every_patch(strandgauge, valid, photo, card):
     assert [patch["id"] for patch in document["patches"]] == [patch.id for patch in card.patches]
     reference = np.array([patch["lab_reference"] for patch in document["patches"]])
     assert np.allclose(reference, card.patch_labs, atol=0.001)
+    assert document["cautions"] == document["remedies"] == []
     words = strandgauge("check", photo).out
-    assert "can be trusted" in words
-    assert all(patch.id in words for patch in card.patches)
+    assert say("check.trusted") in words
+    assert say("check.full") in words
+    assert "D12 " not in words
+    assert all(f"{patch.id} " in strandgauge("check", photo, "--full").out for patch in card.patches)
+
+
+def test_several_photos_are_checked_one_by_one(strandgauge, valid, photo, tmp_path):
+    none, pictures = tmp_path / "none.png", tmp_path / "pictures"
+    Image.new("RGB", (400, 300), (128, 128, 128)).save(none)
+    told = strandgauge("check", none, photo, "--json", "-", "--picture", pictures)
+    failed, good = told.documents()
+    assert (told.code, failed["code"], valid(good)["trusted"]) == (20, "no-card", True)
+    assert [file.name for file in pictures.iterdir()] == ["strand-check.png"]
+    assert strandgauge("check", photo, none, "--picture", tmp_path / "one.png").code == 2
 
 
 def test_the_users_own_card_is_used(strandgauge, photo, card, tmp_path):

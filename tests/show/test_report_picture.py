@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from PIL import Image
@@ -14,9 +16,11 @@ from strandgauge.errors import CannotWriteError
 from strandgauge.hair.levels import load_ladder
 from strandgauge.judge.outlook import Settings, base_zones
 from strandgauge.judge.reach import reach
+from strandgauge.reading.cardcheck import card_check
 from strandgauge.reading.model import COVERAGE
 from strandgauge.reading.pipeline import measure_photo
-from strandgauge.show.picture.canvas import INK, MARGIN, WIDTH
+from strandgauge.show.picture.canvas import GAP, INK, LEADING, MARGIN, PHRASE, WIDTH
+from strandgauge.show.picture.check import draw_check
 from strandgauge.show.picture.outlook import draw_outlook
 from strandgauge.show.picture.reading import draw_picture, write_picture
 from strandgauge.show.picture.technical import SURROUND_MM, draw_technical
@@ -121,3 +125,21 @@ def test_a_failed_write_leaves_the_old_picture(measurement, tmp_path, monkeypatc
         write_picture(file, measurement)
     assert file.read_bytes() == before
     assert [entry.name for entry in tmp_path.iterdir()] == ["result.png"]
+
+
+def test_a_check_shows_what_was_seen_over_what_is_printed_and_crosses_what_is_not_that(measurement):
+    found = measurement.card
+    check = card_check(found)
+    patches = tuple(replace(patch, doubted=patch.id == "A5") for patch in check.patches)
+    picture = np.asarray(draw_check(found, replace(check, patches=patches)))
+    top = MARGIN + round(LEADING * PHRASE) + GAP // 2
+    scale = (WIDTH - 2 * MARGIN) / (found.card.size[0] + 2 * SURROUND_MM)
+    for patch, told in zip(found.card.patches, patches, strict=True):
+        x, y = (SURROUND_MM + place for place in patch.centre)
+        above, below = (lab_around(picture, MARGIN + x * scale, top + (y + dy) * scale) for dy in (-1.6, 1.6))
+        if told.doubted:
+            middle = picture[round(top + y * scale), round(MARGIN + x * scale)]
+            assert middle.max() < 40
+        else:
+            assert delta_e_2000(above, told.lab_corrected) < 2.0
+            assert delta_e_2000(below, patch.lab) < 1.0

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
+from functools import partial
 
 import pytest
 from rich.console import Console
@@ -14,17 +16,17 @@ from strandgauge.show.terminal.reading import print_check, print_reading
 from strandgauge.words import said, say, sentence
 
 
-def printed(result, *, width=100, terminal=False, **options) -> str:
+def printed(result, *, width=100, terminal=False, full=False, **options) -> str:
     file = io.StringIO()
     console = Console(file=file, width=width, force_terminal=terminal, highlight=False, **options)
-    (print_check if hasattr(result, "patches") else print_reading)(result, console)
+    (partial(print_check, full=full) if hasattr(result, "patches") else print_reading)(result, console)
     return file.getvalue()
 
 
 @pytest.mark.parametrize("width", [40, 60, 80, 120])
 def test_no_line_is_wider_than_the_terminal(width):
     for result in (readings.reading(), readings.check()):
-        assert max(map(len, printed(result, width=width).splitlines())) <= width
+        assert max(map(len, printed(result, width=width, full=True).splitlines())) <= width
 
 
 def test_swatches_are_the_colours_read_and_only_where_the_terminal_can():
@@ -60,10 +62,22 @@ def test_stain_wet_hair_and_notes_are_said():
     assert said(readings.reading().notes[0]) in text
 
 
-def test_check_gives_verdict_problems_and_every_patch():
+def test_check_gives_verdict_then_each_problem_with_its_remedy():
     problem = Note("glare", "refusal", (("said", "A lamp mirrors on patch B3."),))
-    text = printed(readings.check(trusted=False, problems=[problem]))
-    assert "cannot be trusted" in text.splitlines()[1]
-    assert said(problem) in text
-    assert all(patch.id in text for patch in readings.check().patches)
-    assert "can be trusted" in printed(readings.check()).splitlines()[1]
+    uneven = Note("uneven", "caution", (("percent", 70.0),))
+    check = replace(readings.check(trusted=False, problems=[problem]), cautions=(uneven,))
+    text = printed(check, width=300)
+    said_in_order = [
+        say("check.not-trusted"),
+        said(problem),
+        say("remedy.glare"),
+        said(uneven),
+        say("mend.uneven"),
+        say("check.found", card=check.card, uneven=12.5),
+        say("check.full"),
+    ]
+    places = [text.index(one) for one in said_in_order]
+    assert places == sorted(places)
+    assert "D12 " not in text
+    assert "D12 " in printed(check, full=True)
+    assert say("check.trusted") in printed(readings.check()).splitlines()[1]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.find import CardView
-from strandgauge.card.model import CardDefinition
+from strandgauge.card.model import Box, CardDefinition
 from strandgauge.colour.arrays import Array
 
 PATCH_CORE = 0.62
@@ -86,15 +86,10 @@ class _Layout:
 
 @lru_cache(maxsize=8)
 def _layout(card: CardDefinition) -> _Layout:
-    boxes = [patch.box for patch in card.patches]
-    ids = [patch.id for patch in card.patches]
-    labs = [patch.lab for patch in card.patches]
-    cores = [_core(box, PATCH_CORE) for box in boxes]
-    if card.paper is not None or card.even_paper:
-        for cell in _paper_cells(card):
-            cores.append(cell)
-            ids.append("paper")
-            labs.append(card.paper or (np.nan, np.nan, np.nan))
+    cores = sampled_boxes(card)
+    bare = len(cores) - len(card.patches)
+    ids = [patch.id for patch in card.patches] + ["paper"] * bare
+    labs = [patch.lab for patch in card.patches] + [card.paper or (np.nan, np.nan, np.nan)] * bare
     ticks = (np.arange(CELLS) + 0.5) / CELLS
     gx, gy = np.meshgrid(ticks, ticks)
     grid = np.c_[gx.ravel(), gy.ravel()]
@@ -105,17 +100,23 @@ def _layout(card: CardDefinition) -> _Layout:
         places=blocks[:, :2] + blocks[:, 2:] / 2,
         points=points.reshape(-1, 2),
         reference=np.asarray(labs, dtype=np.float64),
-        is_patch=np.arange(len(ids)) < len(boxes),
-        smallest_side=float(min(min(box[2:]) for box in boxes)),
+        is_patch=np.arange(len(ids)) < len(card.patches),
+        smallest_side=float(min(min(patch.box[2:]) for patch in card.patches)),
     )
 
 
-def _core(box: tuple[float, float, float, float], share: float) -> tuple[float, float, float, float]:
+def sampled_boxes(card: CardDefinition) -> list[Box]:
+    """Return where a card is sampled, mm: in the middle of each patch, then in cells of its bare paper."""
+    cores = [_core(patch.box, PATCH_CORE) for patch in card.patches]
+    return cores + (_paper_cells(card) if card.paper is not None or card.even_paper else [])
+
+
+def _core(box: Box, share: float) -> Box:
     x, y, width, height = box
     return (x + width * (1 - share) / 2, y + height * (1 - share) / 2, width * share, height * share)
 
 
-def _paper_cells(card: CardDefinition) -> list[tuple[float, float, float, float]]:
+def _paper_cells(card: CardDefinition) -> list[Box]:
     """Return cells of bare paper: clear of patches and markers, and of the window where the strand lies.
 
     Text and rules may still lie in a cell: such cells show a spread and are weighed down later.
@@ -139,9 +140,7 @@ def _paper_cells(card: CardDefinition) -> list[tuple[float, float, float, float]
     return cells
 
 
-def _spread_out(
-    cells: list[tuple[float, float, float, float]], count: int
-) -> list[tuple[float, float, float, float]]:
+def _spread_out(cells: list[Box], count: int) -> list[Box]:
     """Choose `count` cells that lie far from each other (farthest-point order)."""
     places = np.asarray(cells)[:, :2]
     chosen = [0]
@@ -153,14 +152,12 @@ def _spread_out(
     return [cells[i] for i in sorted(chosen)]
 
 
-def _bounding_box(corners: Array) -> tuple[float, float, float, float]:
+def _bounding_box(corners: Array) -> Box:
     low, high = corners.min(0), corners.max(0)
     return (float(low[0]), float(low[1]), float(high[0] - low[0]), float(high[1] - low[1]))
 
 
-def _overlap(
-    a: tuple[float, float, float, float], b: tuple[float, float, float, float], clear: float
-) -> bool:
+def _overlap(a: Box, b: Box, clear: float) -> bool:
     return (
         a[0] < b[0] + b[2] + clear
         and b[0] < a[0] + a[2] + clear

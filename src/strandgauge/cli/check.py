@@ -1,31 +1,76 @@
-"""``strandgauge check``: whether card and light in a photo are fit for a reading."""
+"""``strandgauge check``: whether card and light in photos are fit for a reading."""
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from strandgauge.cli.looks import source
-from strandgauge.cli.options import CardOption, JsonOption, ProfileOption
+from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, check_picture
 from strandgauge.cli.outcome import Session
-from strandgauge.errors import exit_code_of
+from strandgauge.errors import StrandgaugeError, exit_code_of
+from strandgauge.files.endings import WRITTEN_PICTURES
+
+if TYPE_CHECKING:
+    from strandgauge.kit import Kit
 
 
 def check(
     context: typer.Context,
-    photo: Annotated[Path, typer.Argument(metavar="PHOTO", help="A photo of the card; no strand is needed.")],
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO...", help="Photos of the card; no strand is needed.")
+    ],
     json: JsonOption = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Also write a picture of where the card was measured, and what is wrong there. A PNG or JPEG "
+            "file; with several photos, a folder.",
+        ),
+    ] = None,
+    full: Annotated[bool, typer.Option("--full", help="List every patch.")] = False,
     card: CardOption = None,
     profile: ProfileOption = None,
 ) -> int:
-    """Judge card and light alone: could a reading from this photo be trusted?"""
+    """Judge card and light alone: could a reading from these photos be trusted?"""
+    session: Session = context.obj
+    session.several = len(photos) > 1
+    if not session.several:
+        check_picture(picture)
+    elif picture is not None and picture.suffix.lower() in WRITTEN_PICTURES:
+        raise typer.BadParameter(f"With several photos, name a folder, not '{picture}'.")
+    from strandgauge.files.write import make_folder
     from strandgauge.kit import load
 
-    session: Session = context.obj
-    result = load(card=card, profile=profile).check(source(photo))
+    if picture is not None and session.several:
+        make_folder(picture)
+    kit = load(card=card, profile=profile)
+    worst = 0
+    for photo in photos:
+        file = picture / f"{photo.stem}-check.png" if picture is not None and session.several else picture
+        try:
+            worst = max(worst, _check(session, kit, photo, file, full))
+        except StrandgaugeError as error:
+            if not session.several:
+                raise
+            worst = max(worst, session.tell(error))
+    return worst
+
+
+def _check(session: Session, kit: Kit, photo: Path, picture: Path | None, full: bool) -> int:
+    from strandgauge.reading.cardcheck import card_check
+    from strandgauge.reading.pipeline import open_card
     from strandgauge.show.terminal.reading import print_check
 
-    session.show(result, print_check)
+    found = open_card(source(photo), kit.card)
+    result = card_check(found)
+    if picture is not None:
+        from strandgauge.show.picture.check import write_check
+
+        write_check(picture, found, result)
+    session.show(result, partial(print_check, full=full))
     return 0 if result.trusted else exit_code_of(result.problems[0].code)

@@ -130,7 +130,9 @@ class PatchCheck:
     delta_e00: NotNegative
     """Difference after a correction fitted with this patch."""
     delta_e00_leave_one_out: NotNegative
-    """Difference after a correction fitted without it."""
+    """Difference after a correction fitted anew without it."""
+    doubted: bool = False
+    """Not the colour that is printed there: covered, soiled, exchanged or misprinted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,3 +146,5 @@ class CardCheck:
     """What speaks against a reading; each code is that of the error which ``read`` would end in."""
     light_unevenness_percent: NotNegative
     patches: tuple[PatchCheck, ...]
+    cautions: tuple[Note, ...] = ()
+    """What makes a reading less sure, and what should be mended without forbidding one."""

@@ -29,6 +29,7 @@ from strandgauge.show.json.serialiser import Document, filled, shape, short
 from strandgauge.words import judge as outlooks
 from strandgauge.words import lift as lifts
 from strandgauge.words import said
+from strandgauge.words.check import remedies
 
 CODE = {"pattern": "^[a-z0-9-]+$"}
 Texts = tuple[str, ...]
@@ -103,8 +104,12 @@ shape(
     mend=_with_facts,
     more={"properties": {"code": CODE, "message": {"minLength": 1}}},
 )
+
 shape(
-    CardCheck, schema="strandgauge.check/1", title="Whether card and light in a photo are fit for a reading"
+    CardCheck,
+    schema="strandgauge.check/1",
+    title="Whether card and light in a photo are fit for a reading",
+    added={"remedies": (Texts, remedies)},
 )
 shape(
     Told,

@@ -11,6 +11,7 @@ from rich.console import Console
 
 from strandgauge.reading.model import CardCheck, PatchCheck, Reading
 from strandgauge.show.terminal.console import NARROW, Printer
+from strandgauge.words import check as checks
 from strandgauge.words import reading as words
 from strandgauge.words import say
 
@@ -39,21 +40,22 @@ def print_reading(reading: Reading, console: Console | None = None) -> None:
     out.aside(words.provenance(reading), words.caution())
 
 
-def print_check(check: CardCheck, console: Console | None = None) -> None:
-    """Print a card check."""
+def print_check(check: CardCheck, console: Console | None = None, *, full: bool = False) -> None:
+    """Print a card check: what is wrong and what to do about it first; `full` adds the patches one by one."""
     out = Printer(console)
     out.aside(check.photo)
-    out.line(say("check.trusted") if check.trusted else say("check.not-trusted"), style="bold")
-    out.notes(check.problems)
+    out.line(checks.verdict(check), style="bold")
+    for found in (*check.problems, *check.cautions):
+        out.notes([found])
+        out.aside(checks.mending(found))
     out.line()
-    out.line(say("check.found", card=check.card, uneven=check.light_unevenness_percent))
-    if not check.patches:
-        return
-    fitted = sorted(patch.delta_e00 for patch in check.patches)
-    left_out = sum(patch.delta_e00_leave_one_out for patch in check.patches) / len(check.patches)
-    out.line(say("check.patches", median=fitted[len(fitted) // 2], largest=fitted[-1], left_out=left_out))
-    out.line()
-    _print_patches(check.patches, out)
+    for line in checks.summary(check):
+        out.line(line)
+    if check.patches and full:
+        out.line()
+        _print_patches(check.patches, out)
+    elif check.patches:
+        out.aside(say("check.full"))
 
 
 def _print_patches(patches: Sequence[PatchCheck], out: Printer) -> None:

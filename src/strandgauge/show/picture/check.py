@@ -1,0 +1,71 @@
+"""The picture of a check: the card flat, where its colour was measured, and which patches are not as printed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from strandgauge.card.sample import sampled_boxes
+from strandgauge.colour.srgb import srgb_encode
+from strandgauge.light.region import correct_region
+from strandgauge.show.picture.canvas import GAP, LINE, MARGIN, PHRASE, QUIET, SMALL, WIDTH, Canvas, rgb, save
+from strandgauge.words import check as words
+from strandgauge.words import said, say
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+    from strandgauge.reading.model import CardCheck
+    from strandgauge.reading.pipeline import CardReading
+
+SURROUND_MM = 4.0
+"""How much of the table around the card is shown."""
+_LIGHT, _DARK = (255, 255, 255), (20, 20, 20)
+
+
+def write_check(path: Path, found: CardReading, check: CardCheck) -> None:
+    """Draw a check and write it as PNG or, by the file's ending, JPEG.
+
+    Raises
+    ------
+    CannotWriteError : the file cannot be written.
+    """
+    save(path, draw_check(found, check))
+
+
+def draw_check(found: CardReading, check: CardCheck) -> Image:
+    """Return the picture, sRGB."""
+    from PIL import Image
+
+    canvas = Canvas()
+    at = canvas.write((MARGIN, MARGIN), words.verdict(check), PHRASE, bold=True) + GAP // 2
+    width, height = found.card.size
+    box = (-SURROUND_MM, -SURROUND_MM, width + 2 * SURROUND_MM, height + 2 * SURROUND_MM)
+    scale = (WIDTH - 2 * MARGIN) / box[2]
+    flat = correct_region(found.photo.pixels, found.view, found.correction, box, "left", scale)
+    shown = Image.fromarray((255 * srgb_encode(np.clip(flat.linear, 0.0, 1.0)) + 0.5).astype(np.uint8))
+    canvas.image.paste(shown, (MARGIN, at))
+    odd = {row for row, patch in enumerate(check.patches) if patch.doubted}
+    for row, (x, y, w, h) in enumerate(sampled_boxes(found.card)):
+        left, top = MARGIN + (x + SURROUND_MM) * scale, at + (y + SURROUND_MM) * scale
+        right, bottom = left + w * scale, top + h * scale
+        if row < len(found.card.patches):
+            printed = (left, (top + bottom) / 2, right, bottom)
+            canvas.pen.rectangle(printed, fill=rgb(found.card.patches[row].lab))
+        for wider, colour in ((1, _LIGHT), (0, _DARK)):
+            canvas.pen.rectangle((left - wider, top - wider, right + wider, bottom + wider), outline=colour)
+            if row in odd:
+                for ends in ((left, top, right, bottom), (left, bottom, right, top)):
+                    canvas.pen.line(ends, fill=colour, width=4 + 4 * wider)
+    at = (
+        canvas.write((MARGIN, at + shown.height + GAP // 2), say("check.sampled"), SMALL, colour=QUIET)
+        + GAP // 2
+    )
+    for note in (*check.problems, *check.cautions):
+        at = canvas.write((MARGIN, at), f"! {said(note)}", LINE)
+        at = canvas.write((MARGIN, at), words.mending(note), LINE, colour=QUIET) + 10
+    for line in (f"{check.photo}.", *words.summary(check)):
+        at = canvas.write((MARGIN, at), line, SMALL, colour=QUIET) + 6
+    return canvas.down_to(at + MARGIN // 2)

@@ -124,7 +124,7 @@ def test_a_table_reads_back_in_full_and_no_cell_is_a_formula(filled, tmp_path):
     assert content.startswith(b"\xef\xbb\xbfclient,")
     assert content.count(b"\r\n") == 4
     rows = list(csv.DictReader(io.StringIO(content.decode("utf-8-sig"), newline="")))
-    assert all(list(row) == list(COLUMNS) for row in rows)
+    assert all(list(row) == [column.name for column in COLUMNS] for row in rows)
     by_alias = {row["client"]: row for row in rows}
     assert by_alias.keys() == {"Ana [bold]", f"'{FORMULA}"}
     odd = by_alias[f"'{FORMULA}"]

@@ -23,11 +23,12 @@ def check(
     with opened(context, logbook) as book:
         book.verify()
         damaged = 0
-        for client, visit, strand, one in checks_of(book, book.clients()):
+        for found in checks_of(book, book.clients()):
+            one, when = found.check, f"{found.visit.started:%Y-%m-%d}"
             if (damage := damage_of(one)) is None:
                 continue
             damaged += 1
-            print(f"Check {one.id} ({client.alias}, {visit.started:%Y-%m-%d}, {strand.name}): {damage}.")
+            print(f"Check {one.id} ({found.client.alias}, {when}, {found.strand.name}): {damage}.")
             if set_aside:
                 print(f"  set aside; 'strandgauge log restore {book.put_in_bin('check', one.id, 'damaged')}'")
         if not damaged:

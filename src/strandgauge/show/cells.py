@@ -1,13 +1,15 @@
-"""Cells of a table as CSV holds them: read alike by a spreadsheet and by a program, and never a formula."""
+"""Columns of a table, and their cells as CSV holds them: alike to a spreadsheet and a program, never a formula."""
 
 from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Any, Literal
 
+Kind = Literal["text", "number", "flag", "time"]
 Cell = str | float | bool | datetime | None
 Separator = Literal["comma", "semicolon", "tab"]
 
@@ -35,16 +37,44 @@ def cell_text(cell: Cell, separator: Separator = "comma") -> str:
     return f"'{cell}" if cell.startswith(_ACTIVE) else cell
 
 
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its head, what its cells are, and how to get the one of a record."""
+
+    name: str
+    kind: Kind
+    value: Callable[[Any], Cell]
+
+
+def of(path: str, make: Callable[[Any], Cell] | None = None) -> Callable[[Any], Cell]:
+    """Return how to get a cell: what lies on a path of attributes, keys and places, such as ``overall.lab.0``.
+
+    Nothing, where something on the way is None or missing from a document; else what ``make`` makes of it.
+    """
+    steps = path.split(".")
+
+    def get(record: Any) -> Cell:  # noqa: ANN401 - records and documents
+        found = record
+        for step in steps:
+            if isinstance(found, Mapping):
+                found = found.get(step)
+            elif found is not None:
+                found = found[int(step)] if step.isdigit() else getattr(found, step)
+        return found if make is None or found is None else make(found)
+
+    return get
+
+
 def csv_lines(
-    heads: Sequence[str], rows: Iterable[Sequence[Cell]], separator: Separator = "comma"
+    columns: Sequence[Column], records: Iterable[Any], separator: Separator = "comma"
 ) -> Iterator[bytes]:
     """Yield a table as CSV (RFC 4180: double quotes, CRLF; UTF-8 with a byte order mark), line by line."""
     line = io.StringIO(newline="")
     writer = csv.writer(line, delimiter=_SIGNS[separator], lineterminator="\r\n")
-    writer.writerow([cell_text(head) for head in heads])
+    writer.writerow([cell_text(column.name) for column in columns])
     yield BYTE_ORDER_MARK + line.getvalue().encode("utf-8")
-    for row in rows:
+    for record in records:
         line.seek(0)
         line.truncate()
-        writer.writerow([cell_text(cell, separator) for cell in row])
+        writer.writerow([cell_text(column.value(record), separator) for column in columns])
         yield line.getvalue().encode("utf-8")

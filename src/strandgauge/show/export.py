@@ -3,49 +3,26 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
 from strandgauge.reading.model import COVERAGE
 from strandgauge.show import cells
-from strandgauge.show.cells import Cell
+from strandgauge.show.cells import Cell, Column, of
 from strandgauge.show.json.logbook import check_document, client_document
 
-Entry = tuple[Client, Visit, Strand, CheckRecord]
 
-COLUMNS = (
-    "client",
-    "visit_utc",
-    "visit_note",
-    "strand",
-    "target",
-    "lightener_on_utc",
-    "limit_minutes",
-    "check",
-    "time_utc",
-    "minutes",
-    "wet",
-    "level",
-    "level_95",
-    "evenness",
-    "undertone",
-    "L",
-    "a",
-    "b",
-    "root_level",
-    "mids_level",
-    "ends_level",
-    "stain",
-    "wanted",
-    "verdict",
-    "chance_true",
-    "stretch",
-    "note",
-    "photo_kept",
-)
-"""Heads of the table; ``level_95`` is the half-width of the level's 95 % interval."""
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A check, with whose it is."""
+
+    client: Client
+    visit: Visit
+    strand: Strand
+    check: CheckRecord
 
 
 def checks_of(logbook: Logbook, clients: Iterable[Client]) -> Iterator[Entry]:
@@ -54,12 +31,12 @@ def checks_of(logbook: Logbook, clients: Iterable[Client]) -> Iterator[Entry]:
         for visit in reversed(logbook.visits(client.id)):
             for strand in logbook.strands(visit.id):
                 for check in logbook.checks(strand.id):
-                    yield client, visit, strand, check
+                    yield Entry(client, visit, strand, check)
 
 
 def csv_lines(entries: Iterable[Entry]) -> Iterator[bytes]:
     """Yield a table as CSV, line by line; see :mod:`strandgauge.show.cells`."""
-    return cells.csv_lines(COLUMNS, (_row(*entry) for entry in entries))
+    return cells.csv_lines(COLUMNS, entries)
 
 
 def json_lines(logbook: Logbook, clients: Sequence[Client], *, pictures: bool) -> Iterator[bytes]:
@@ -76,53 +53,60 @@ def json_lines(logbook: Logbook, clients: Sequence[Client], *, pictures: bool) -
     """
     for client in clients:
         yield _line(client_document(logbook, client))
-    for client, visit, strand, check in checks_of(logbook, clients):
+    for one in checks_of(logbook, clients):
         shown: Mapping[str, bytes | None] | None = None
         if pictures:
-            shown = {"thumbnail": check.thumbnail, "photo": logbook.photo(check.id)}
-        yield _line(check_document(client, visit, strand, check, shown))
+            shown = {"thumbnail": one.check.thumbnail, "photo": logbook.photo(one.check.id)}
+        yield _line(check_document(one.client, one.visit, one.strand, one.check, shown))
 
 
-def _row(client: Client, visit: Visit, strand: Strand, check: CheckRecord) -> list[Cell]:
-    reading, outlook = check.reading, check.outlook or {}
-    overall = reading.get("overall") or {}
-    lab = overall.get("lab") or (None, None, None)
-    zones = {zone.get("name"): zone.get("level") for zone in reading.get("zones", ())}
-    minutes, spread = strand.minutes_at(check.at), overall.get("level_sd")
-    return [
-        client.alias,
-        _time(visit.started),
-        visit.note,
-        strand.name,
-        strand.target,
-        _time(strand.started),
-        strand.limit_minutes,
-        check.id,
-        _time(check.at),
-        None if minutes is None else round(minutes, 2),
-        "yes" if check.wet else "no",
-        overall.get("level"),
-        None if spread is None else round(COVERAGE * spread, 2),
-        reading.get("evenness", {}).get("word"),
-        overall.get("undertone"),
-        *lab,
-        zones.get("root"),
-        zones.get("mids"),
-        zones.get("ends"),
-        (overall.get("stain") or {}).get("hue"),
-        outlook.get("target", {}).get("name"),
-        outlook.get("verdict"),
-        outlook.get("probability_true"),
-        check.stretch,
-        check.note,
-        "yes" if check.has_photo else "no",
-    ]
+def _minutes(entry: Entry) -> float | None:
+    minutes = entry.strand.minutes_at(entry.check.at)
+    return None if minutes is None else round(minutes, 2)
+
+
+def _zone_level(name: str) -> Callable[[Entry], Cell]:
+    def level(entry: Entry) -> Cell:
+        zones = entry.check.reading.get("zones", ())
+        return next((zone.get("level") for zone in reversed(zones) if zone.get("name") == name), None)
+
+    return level
+
+
+def _time(time: datetime) -> datetime:
+    return time.astimezone(UTC).replace(tzinfo=None)  # spreadsheets know no time zones
+
+
+COLUMNS = (
+    Column("client", "text", of("client.alias")),
+    Column("visit_utc", "time", of("visit.started", _time)),
+    Column("visit_note", "text", of("visit.note")),
+    Column("strand", "text", of("strand.name")),
+    Column("target", "text", of("strand.target")),
+    Column("lightener_on_utc", "time", of("strand.started", _time)),
+    Column("limit_minutes", "number", of("strand.limit_minutes")),
+    Column("check", "number", of("check.id")),
+    Column("time_utc", "time", of("check.at", _time)),
+    Column("minutes", "number", _minutes),
+    Column("wet", "flag", of("check.wet")),
+    Column("level", "number", of("check.reading.overall.level")),
+    Column("level_95", "number", of("check.reading.overall.level_sd", lambda sd: round(COVERAGE * sd, 2))),
+    Column("evenness", "text", of("check.reading.evenness.word")),
+    Column("undertone", "text", of("check.reading.overall.undertone")),
+    Column("L", "number", of("check.reading.overall.lab.0")),
+    Column("a", "number", of("check.reading.overall.lab.1")),
+    Column("b", "number", of("check.reading.overall.lab.2")),
+    *(Column(f"{zone}_level", "number", _zone_level(zone)) for zone in ("root", "mids", "ends")),
+    Column("stain", "text", of("check.reading.overall.stain.hue")),
+    Column("wanted", "text", of("check.outlook.target.name")),
+    Column("verdict", "text", of("check.outlook.verdict")),
+    Column("chance_true", "number", of("check.outlook.probability_true")),
+    Column("stretch", "text", of("check.stretch")),
+    Column("note", "text", of("check.note")),
+    Column("photo_kept", "flag", of("check.has_photo")),
+)
+"""Columns of the table; ``level_95`` is the half-width of the level's 95 % interval."""
 
 
 def _line(document: Mapping[str, object]) -> bytes:
     return json.dumps(document, allow_nan=False).encode("ascii") + b"\n"
-
-
-def _time(time: datetime | None) -> str | None:
-    # The form that spreadsheets take for a time; they know no time zones.
-    return None if time is None else time.astimezone(UTC).strftime("%Y-%m-%d %H:%M:%S")

@@ -2,36 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
-from strandgauge.errors import Told, WorkersUnavailableError
+from strandgauge.errors import WorkersUnavailableError
 from strandgauge.files.write import replacing, write_parts
 from strandgauge.hair.likely import NO_STAIN
 from strandgauge.reading.evenness import evenness
-from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
-from strandgauge.sheet.record import Record, WantedShade
-from strandgauge.show.cells import Cell, Separator, csv_lines
+from strandgauge.reading.model import COVERAGE, Reading
+from strandgauge.sheet.record import Record
+from strandgauge.show.cells import Cell, Column, Kind, Separator, csv_lines, of
 from strandgauge.words import reading as words
 from strandgauge.words.judge import in_one_line
 
 if TYPE_CHECKING:
     import pyarrow
 
-Kind = Literal["text", "number", "flag", "time"]
 _PARQUET_ROWS = 1000
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One column of the table."""
-
-    name: str
-    kind: Kind
-    value: Callable[[Record], Cell]
 
 
 @dataclass(frozen=True)
@@ -55,14 +45,14 @@ class Table:
         """Return the columns; new ones come at the end of the shipped ones."""
         own = (
             *_COLUMNS,
-            Column("undertone_95", "text", _of_reading(_undertones)),
+            Column("undertone_95", "text", of("reading", _undertones)),
             Column("same_as", "text", self._same_as),
             Column("strip", "text", lambda record: self.strip_of(record)),
-            Column("undertone_chance", "number", _of_reading(_undertone_chance)),
-            Column("stain_chance", "number", _of_reading(_stain_chance)),
-            Column("dye_chance", "number", _of_reading(lambda r: r.overall.dye_probability)),
-            Column("white_hair", "text", _of_reading(lambda r: words.white_hair(r.overall) or None)),
-            Column("warmth_beside_level", "text", _of_reading(lambda r: words.warmth_beside(r.overall))),
+            Column("undertone_chance", "number", of("reading", _undertone_chance)),
+            Column("stain_chance", "number", of("reading", _stain_chance)),
+            Column("dye_chance", "number", of("reading.overall.dye_probability")),
+            Column("white_hair", "text", of("reading", lambda r: words.white_hair(r.overall) or None)),
+            Column("warmth_beside_level", "text", of("reading", lambda r: words.warmth_beside(r.overall))),
         )
         named = tuple(Column(self.heads.get(one.name, one.name), one.kind, one.value) for one in own)
         taken = {one.name for one in named}
@@ -71,12 +61,6 @@ class Table:
             for name in next(iter(self.extra.values()), {})
         )
         return (*named, *further)
-
-    def rows(self, records: Iterable[Record]) -> Iterator[list[Cell]]:
-        """Yield each record's cells."""
-        columns = self.columns()
-        for record in records:
-            yield [column.value(record) for column in columns]
 
     def _same_as(self, record: Record) -> str | None:
         first = self.first_of.get(record.digest)
@@ -105,72 +89,51 @@ def _stain_chance(reading: Reading) -> float | None:
     return None if chances is None else round(1.0 - chances.get(NO_STAIN, 0.0), 3)
 
 
-def _of_reading(get: Callable[[Reading], Cell]) -> Callable[[Record], Cell]:
-    return lambda record: None if record.reading is None else get(record.reading)
+def _numbers(name: str, path: str) -> tuple[Column, ...]:
+    """Return the columns of L*, a* and b*."""
+    return tuple(
+        Column(name.format(axis), "number", of(f"{path}.{at}")) for at, axis in enumerate(("L", "a", "b"))
+    )
 
 
-def _of_refusal(get: Callable[[Told], Cell]) -> Callable[[Record], Cell]:
-    return lambda record: None if record.refusal is None else get(record.refusal)
-
-
-def _zone_columns() -> Iterator[Column]:
-    places = tuple(enumerate(("root", "mids", "ends")))
-    for place, zone in places:
-        yield Column(f"{zone}_level", "number", _of_zone(place, lambda z: z.level))
-    for place, zone in places:
-        yield Column(f"{zone}_L", "number", _of_zone(place, lambda z: z.lab[0]))
-        yield Column(f"{zone}_a", "number", _of_zone(place, lambda z: z.lab[1]))
-        yield Column(f"{zone}_b", "number", _of_zone(place, lambda z: z.lab[2]))
-
-
-def _of_zone(place: int, get: Callable[[ZoneReading], Cell]) -> Callable[[Record], Cell]:
-    return _of_reading(lambda reading: get(reading.zones[place]))
-
-
-def _of_wanted(get: Callable[[WantedShade], Cell]) -> Callable[[Record], Cell]:
-    return lambda record: None if record.wanted is None else get(record.wanted)
-
-
+_ZONES = tuple(enumerate(("root", "mids", "ends")))
 _COLUMNS: tuple[Column, ...] = (
-    Column("file", "text", lambda record: record.file),
-    Column("client", "text", lambda record: record.client),
-    Column("group", "text", lambda record: record.group),
-    Column("taken", "time", lambda record: record.taken),
+    Column("file", "text", of("file")),
+    Column("client", "text", of("client")),
+    Column("group", "text", of("group")),
+    Column("taken", "time", of("taken")),
     Column("result", "text", lambda record: "read" if record.reading is not None else "refused"),
-    Column("level", "number", _of_reading(lambda r: r.overall.level)),
-    Column("level_plus_minus", "number", _of_reading(lambda r: round(COVERAGE * r.overall.level_sd, 3))),
-    Column("evenness", "text", _of_reading(lambda r: words.evenness_word(evenness(r)))),
-    Column("level_range", "number", _of_reading(lambda r: round(evenness(r).level_range, 3))),
-    Column("undertone", "text", _of_reading(lambda r: r.overall.undertone)),
-    Column("warmth", "text", _of_reading(lambda r: words.warmth(r.overall))),
-    Column("stain", "text", _of_reading(lambda r: "; ".join(words.stains(r)) or None)),
-    Column("target", "text", _of_wanted(lambda w: w.target)),
-    Column("verdict", "text", _of_wanted(lambda w: w.verdict)),
-    Column("outlook", "text", _of_wanted(lambda w: w.saying)),
-    Column("needs_level", "number", _of_wanted(lambda w: w.needs_level)),
-    Column("L", "number", _of_reading(lambda r: r.overall.lab[0])),
-    Column("a", "number", _of_reading(lambda r: r.overall.lab[1])),
-    Column("b", "number", _of_reading(lambda r: r.overall.lab[2])),
-    Column("L_sd", "number", _of_reading(lambda r: r.overall.lab_sd[0])),
-    Column("a_sd", "number", _of_reading(lambda r: r.overall.lab_sd[1])),
-    Column("b_sd", "number", _of_reading(lambda r: r.overall.lab_sd[2])),
-    Column("chroma", "number", _of_reading(lambda r: r.overall.chroma)),
-    Column("hue_deg", "number", _of_reading(lambda r: r.overall.hue_deg)),
-    Column("yellowness_e313", "number", _of_reading(lambda r: r.overall.yellowness_e313)),
-    *_zone_columns(),
-    Column("wet", "flag", _of_reading(lambda r: r.wet)),
-    Column("card_fit", "number", _of_reading(lambda r: r.card_fit.delta_e00_median)),
-    Column("light_unevenness_percent", "number", _of_reading(lambda r: r.card_fit.light_unevenness_percent)),
-    Column("notes", "text", _of_reading(lambda r: " ".join(note.code for note in r.notes) or None)),
-    Column("refused_because", "text", _of_refusal(lambda r: r.code)),
-    Column("what_is_wrong", "text", _of_refusal(lambda r: r.message)),
-    Column("what_to_do", "text", _of_refusal(lambda r: r.remedy)),
-    Column("ladder", "text", _of_reading(lambda r: r.ladder)),
-    Column("card", "text", _of_reading(lambda r: r.card)),
+    Column("level", "number", of("reading.overall.level")),
+    Column("level_plus_minus", "number", of("reading.overall.level_sd", lambda sd: round(COVERAGE * sd, 3))),
+    Column("evenness", "text", of("reading", lambda r: words.evenness_word(evenness(r)))),
+    Column("level_range", "number", of("reading", lambda r: round(evenness(r).level_range, 3))),
+    Column("undertone", "text", of("reading.overall.undertone")),
+    Column("warmth", "text", of("reading", lambda r: words.warmth(r.overall))),
+    Column("stain", "text", of("reading", lambda r: "; ".join(words.stains(r)) or None)),
+    Column("target", "text", of("wanted.target")),
+    Column("verdict", "text", of("wanted.verdict")),
+    Column("outlook", "text", of("wanted.saying")),
+    Column("needs_level", "number", of("wanted.needs_level")),
+    *_numbers("{}", "reading.overall.lab"),
+    *_numbers("{}_sd", "reading.overall.lab_sd"),
+    Column("chroma", "number", of("reading.overall.chroma")),
+    Column("hue_deg", "number", of("reading.overall.hue_deg")),
+    Column("yellowness_e313", "number", of("reading.overall.yellowness_e313")),
+    *(Column(f"{zone}_level", "number", of(f"reading.zones.{at}.level")) for at, zone in _ZONES),
+    *(column for at, zone in _ZONES for column in _numbers(f"{zone}_{{}}", f"reading.zones.{at}.lab")),
+    Column("wet", "flag", of("reading.wet")),
+    Column("card_fit", "number", of("reading.card_fit.delta_e00_median")),
+    Column("light_unevenness_percent", "number", of("reading.card_fit.light_unevenness_percent")),
+    Column("notes", "text", of("reading", lambda r: " ".join(note.code for note in r.notes) or None)),
+    Column("refused_because", "text", of("refusal.code")),
+    Column("what_is_wrong", "text", of("refusal.message")),
+    Column("what_to_do", "text", of("refusal.remedy")),
+    Column("ladder", "text", of("reading.ladder")),
+    Column("card", "text", of("reading.card")),
     Column("digest", "text", lambda record: record.digest or None),
-    Column("chance_true", "number", _of_wanted(lambda w: w.chance_true)),
-    Column("advice", "text", _of_wanted(lambda w: in_one_line(w.advice) or None)),
-    Column("turned_with", "text", lambda record: None if record.second is None else record.second.file),
+    Column("chance_true", "number", of("wanted.chance_true")),
+    Column("advice", "text", of("wanted.advice", lambda told: in_one_line(told) or None)),
+    Column("turned_with", "text", of("second.file")),
 )
 
 
@@ -181,8 +144,7 @@ def write_csv(path: Path, table: Table, records: Iterable[Record], separator: Se
     ------
     CannotWriteError : no space, no permission.
     """
-    heads = [column.name for column in table.columns()]
-    write_parts(path, csv_lines(heads, table.rows(records), separator))
+    write_parts(path, csv_lines(table.columns(), records, separator))
 
 
 def need_parquet() -> None:
@@ -217,10 +179,9 @@ def write_parquet(path: Path, table: Table, records: Iterable[Record]) -> None:
         "flag": pyarrow.bool_(),
         "time": pyarrow.timestamp("us"),
     }
-    shape: pyarrow.Schema = pyarrow.schema([(one.name, kinds[one.kind]) for one in table.columns()])
-    cells = table.rows(records)
+    columns, rest = table.columns(), iter(records)
+    shape: pyarrow.Schema = pyarrow.schema([(one.name, kinds[one.kind]) for one in columns])
     with replacing(path, on_disk=True) as file, parquet.ParquetWriter(file, shape) as writer:
-        while some := list(islice(cells, _PARQUET_ROWS)):
-            columns = zip(*some, strict=True)
-            arrays = [pyarrow.array(column, field.type) for column, field in zip(columns, shape, strict=True)]
+        while some := list(islice(rest, _PARQUET_ROWS)):
+            arrays = [pyarrow.array(map(one.value, some), kinds[one.kind]) for one in columns]
             writer.write_table(pyarrow.Table.from_arrays(arrays, schema=shape))

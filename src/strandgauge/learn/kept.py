@@ -8,9 +8,11 @@ ladder and the card that are used where no option names others. Dyes are all on 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
 from strandgauge.errors import BadCalibrationError, StrandgaugeError, UnknownCalibrationError
@@ -29,11 +31,8 @@ KINDS: tuple[Kind, ...] = ("levels", "card", "dye")
 IN_USE_SCHEMA = "strandgauge.in-use/1"
 HOME_VARIABLE = "STRANDGAUGE_HOME"
 _FOLDERS: dict[Kind, str] = {"levels": "levels", "card": "cards", "dye": "dyes"}
-_FORBIDDEN = frozenset('/\\:*?"<>|')
-_RESERVED = frozenset(
-    {"con", "prn", "aux", "nul", *(f"{device}{n}" for device in ("com", "lpt") for n in range(10))}
-)
-"""Names that are devices on some systems."""
+_NO_NAME = re.compile(r'\.|.*[/\\:*?"<>|]|.*\.$|(con|prn|aux|nul|(com|lpt)\d)\s*(\.|$)', re.IGNORECASE)
+"""Hidden, a path, or what is a device on some systems."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +63,7 @@ def check_name(name: str) -> str:
     UnknownCalibrationError : it is empty, too long, begins with a dot, or holds what no file's name may hold.
     """
     tidy = name.strip()
-    if (
-        not tidy
-        or len(tidy) > LONGEST_NAME
-        or tidy.startswith(".")
-        or tidy.endswith(".")
-        or tidy.split(".")[0].strip().lower() in _RESERVED
-        or any(sign in _FORBIDDEN or not sign.isprintable() for sign in tidy)
-    ):
+    if not 0 < len(tidy) <= LONGEST_NAME or not tidy.isprintable() or _NO_NAME.match(tidy):
         raise UnknownCalibrationError(
             f"'{name[:LONGEST_NAME]}' cannot be a name here",
             remedy=f"Use up to {LONGEST_NAME} letters, digits, blanks and dashes, such as 'salon ring'.",
@@ -87,11 +79,7 @@ def saved() -> tuple[Learned, ...]:
     BadCalibrationError : ``in-use.toml`` cannot be read; the line is named.
     """
     chosen = _in_use()
-    return tuple(
-        Learned(kind, path.stem, path, kind == "dye" or _same(chosen.get(kind), path.stem))
-        for kind in KINDS
-        for path in _files(kind)
-    )
+    return tuple(one for kind in KINDS for one in _saved(kind, chosen))
 
 
 def find(name: str, kind: Kind | None = None) -> Learned:
@@ -102,9 +90,7 @@ def find(name: str, kind: Kind | None = None) -> Learned:
     UnknownCalibrationError : nothing has that name, or several have and no kind was told.
     """
     wanted = check_name(name)
-    everything = [
-        Learned(k, path.stem, path, k == "dye") for k in KINDS if kind in (None, k) for path in _files(k)
-    ]
+    everything = [one for each in KINDS if kind in (None, each) for one in _saved(each)]
     matching = [one for one in everything if _same(wanted, one.name)]
     if len(matching) > 1:
         kinds = " and ".join(one.kind for one in matching)
@@ -119,9 +105,9 @@ def find(name: str, kind: Kind | None = None) -> Learned:
             if names
             else "Nothing was learned yet: see 'strandgauge learn --help'.",
         )
-    chosen = {} if matching[0].kind == "dye" else _in_use()
-    return replace(
-        matching[0], in_use=matching[0].in_use or _same(chosen.get(matching[0].kind), matching[0].name)
+    found = matching[0]
+    return (
+        found if found.kind == "dye" else replace(found, in_use=_same(_in_use().get(found.kind), found.name))
     )
 
 
@@ -136,8 +122,7 @@ def save(kind: Kind, name: str, text: str) -> Learned:
     tidy = check_name(name)
     folder = home() / _FOLDERS[kind]
     make_folder(folder)
-    same = [path for path in _files(kind) if _same(tidy, path.stem)]
-    path = same[0] if same else folder / f"{tidy}.toml"
+    path = next((one.path for one in _saved(kind) if _same(tidy, one.name)), folder / f"{tidy}.toml")
     write_whole(path, text.encode())
     return Learned(kind, path.stem, path, kind == "dye")
 
@@ -182,7 +167,12 @@ def put_in_use(learned: Learned) -> None:
     """
     if learned.kind == "dye":
         return  # dyes are all on the shelf
-    _load(learned)
+    if learned.kind == "levels":
+        from strandgauge.hair.levels import load_ladder
+
+        load_ladder(learned.path)
+    else:
+        _own_print(learned.path)
     _write_in_use({**_readable_in_use(), learned.kind: learned.name})
 
 
@@ -194,9 +184,9 @@ def use_shipped(kinds: Iterable[Kind] = ("levels", "card")) -> None:
     CannotWriteError : the choice cannot be written.
     """
     chosen = _readable_in_use()
-    left: dict[Kind, str] = {kind: name for kind, name in chosen.items() if kind not in tuple(kinds)}
-    if left or (home() / "in-use.toml").exists():
-        _write_in_use(left)
+    if _choice().exists():
+        going = tuple(kinds)
+        _write_in_use({kind: name for kind, name in chosen.items() if kind not in going})
 
 
 def current_ladder() -> Ladder:
@@ -208,8 +198,7 @@ def current_ladder() -> Ladder:
     """
     from strandgauge.hair.levels import load_ladder
 
-    own = _chosen("levels")
-    return load_ladder(None if own is None else own.path)
+    return load_ladder(_chosen("levels"))
 
 
 def current_card() -> CardDefinition:
@@ -224,64 +213,57 @@ def current_card() -> CardDefinition:
         from strandgauge.reading.pipeline import default_card
 
         return default_card()
-    return load_learned_card(own.path)
+    return _own_print(own)
 
 
-def load_learned_card(path: Path) -> CardDefinition:
-    """Return a card that `learn card` saved, its print profile named after the file."""
+def current_dyes() -> tuple[Path, ...]:
+    """Return the files of the dyes that were learned; they come to the shelf after those that ship."""
+    return tuple(one.path for one in _saved("dye"))
+
+
+def _own_print(path: Path) -> CardDefinition:
+    """Return a card that was learned, its print profile named after the file."""
     from strandgauge.card.definition import load_card
 
     return replace(load_card(path), profile_name=f"own print '{path.stem}'")
 
 
-def current_dyes() -> tuple[Path, ...]:
-    """Return the files of the dyes that were learned; they come to the shelf after those that ship."""
-    return tuple(_files("dye"))
-
-
-def _load(learned: Learned) -> object:
-    if learned.kind == "levels":
-        from strandgauge.hair.levels import load_ladder
-
-        return load_ladder(learned.path)
-    return load_learned_card(learned.path)
-
-
-def _files(kind: Kind) -> list[Path]:
+def _saved(kind: Kind, chosen: Mapping[Kind, str] = MappingProxyType({})) -> list[Learned]:
     folder = home() / _FOLDERS[kind]
     try:
-        return sorted((p for p in folder.glob("*.toml") if p.is_file()), key=lambda p: p.stem.casefold())
+        files = sorted((p for p in folder.glob("*.toml") if p.is_file()), key=lambda p: p.stem.casefold())
     except OSError:
         return []
+    return [Learned(kind, p.stem, p, kind == "dye" or _same(chosen.get(kind), p.stem)) for p in files]
 
 
 def _same(one: str | None, other: str) -> bool:
     return one is not None and one.casefold() == other.casefold()
 
 
-def _chosen(kind: Kind) -> Learned | None:
-    """Return what ``in-use.toml`` names of a kind."""
-    path = home() / "in-use.toml"
-    if not path.exists():
+def _choice() -> Path:
+    return home() / "in-use.toml"
+
+
+def _chosen(kind: Kind) -> Path | None:
+    """Return the file of what is named as in use."""
+    if (name := _in_use().get(kind)) is None:
         return None
-    name = _in_use().get(kind)
-    if name is None:
-        return None
-    for file in _files(kind):
-        if _same(name, file.stem):
-            return Learned(kind, file.stem, file, in_use=True)
-    table = read_calibration(path, IN_USE_SCHEMA)
-    error = table.error(f"there is no '{name}' among what was learned", kind)
+    for one in _saved(kind):
+        if _same(name, one.name):
+            return one.path
+    error = read_calibration(_choice(), IN_USE_SCHEMA).error(
+        f"there is no '{name}' among what was learned", kind
+    )
     error.remedy = "Go back to what ships with strandgauge: 'strandgauge learn use --shipped'."
     raise error
 
 
 def _in_use() -> dict[Kind, str]:
-    path = home() / "in-use.toml"
-    if not path.exists():
+    if not _choice().exists():
         return {}
     try:
-        table = read_calibration(path, IN_USE_SCHEMA)
+        table = read_calibration(_choice(), IN_USE_SCHEMA)
         return {kind: table.text(kind) for kind in KINDS if table.get(kind) is not None}
     except BadCalibrationError as error:
         error.remedy = "Correct the line named, or start afresh with 'strandgauge learn use --shipped'."
@@ -297,8 +279,10 @@ def _readable_in_use() -> dict[Kind, str]:
 
 
 def _write_in_use(chosen: dict[Kind, str]) -> None:
-    text = toml_text(
-        {"schema": IN_USE_SCHEMA, **{str(kind): name for kind, name in chosen.items()}},
-        "What strandgauge uses where no option names another ladder or card.",
+    about = "What strandgauge uses where no option names another ladder or card."
+    write_whole(
+        _choice(),
+        toml_text(
+            {"schema": IN_USE_SCHEMA, **{str(kind): name for kind, name in chosen.items()}}, about
+        ).encode(),
     )
-    write_whole(home() / "in-use.toml", text.encode())

@@ -16,7 +16,7 @@ from playwright.sync_api import expect
 
 from browser import DESK, PHONE, barriers, sideways
 from strandgauge.errors import CannotWriteError
-from strandgauge.show.pages.cards import Card, class_sheet, make_card
+from strandgauge.show.pages.cards import Card, class_sheet
 from strandgauge.show.pages.gallery import write_gallery
 from strandgauge.words import say, sentence
 
@@ -225,7 +225,7 @@ def card(number: int, client: str, spread: float, minute: float | None = None, *
     taken = None if minute is None else START + timedelta(minutes=minute)
     record = read(f"{number}.jpg", 8.0, spread, client=client, group="class", taken=taken)
     zones = tuple(replace(zone, level_sd=sd) for zone in record.reading.zones)
-    return make_card(number, replace(record, reading=replace(record.reading, zones=zones)))
+    return Card(number, replace(record, reading=replace(record.reading, zones=zones)))
 
 
 def test_ranks_are_shared_where_only_noise_tells_apart():
@@ -245,7 +245,7 @@ def test_ranks_are_shared_where_only_noise_tells_apart():
 
 
 def test_a_students_latest_reading_counts():
-    torn = make_card(3, refused("3.jpg", client="A", group="class", taken=START + timedelta(minutes=40)))
+    torn = Card(3, refused("3.jpg", client="A", group="class", taken=START + timedelta(minutes=40)))
     sheet = class_sheet("class", [card(1, "A", 0.2, 30.0), card(2, "A", 2.0, 20.0), torn, card(4, "B", 0.5)])
     assert [(line.student, line.row.number, line.first.number, line.photos) for line in sheet.lines] == [
         ("A", 1, 2, 3),
@@ -385,10 +385,10 @@ def test_a_strand_stained_throughout_has_no_warmth_to_sort_by():
 
     made = strand(8.0)
     stained = replace(made, zones=tuple(replace(zone, stain=STAIN) for zone in made.zones))
-    card = make_card(1, replace(SOME[0], reading=stained))
-    assert card.undertone == ""
-    assert card.warmth == say("warmth.hidden")
-    assert card.stains == (say("reading.throughout", what=say("reading.stain", hue="violet")),)
+    card = Card(1, replace(SOME[0], reading=stained))
+    assert card.shown.undertone == ""
+    assert card.shown.warmth == say("warmth.hidden")
+    assert card.shown.stains == (say("reading.throughout", what=say("reading.stain", hue="violet")),)
 
 
 def test_any_time_a_camera_writes_can_be_sorted_by():
@@ -398,6 +398,6 @@ def test_any_time_a_camera_writes_can_be_sorted_by():
         datetime(2026, 3, 2, tzinfo=UTC),
         datetime(9999, 12, 31),
     )
-    ranks = [make_card(1, replace(SOME[0], taken=taken)).time_rank for taken in times]
+    ranks = [Card(1, replace(SOME[0], taken=taken)).time_rank for taken in times]
     assert ranks == sorted(ranks)
     assert ranks[1] == 86400.0

@@ -178,6 +178,47 @@ def zones(reading: Reading) -> tuple[ZoneInWords, ...]:
     return tuple(zone_in_words(zone) for zone in (*reading.zones, reading.overall))
 
 
+@dataclass(frozen=True, slots=True)
+class InShort:
+    """A reading as the row of a list or the card of a gallery shows it."""
+
+    interval: str
+    """The level with the half-width of its 95 % interval."""
+    evenness: str
+    stands_out: str
+    level_range: float
+    undertone: str
+    """Empty where stains hide it all over."""
+    warmth: str
+    chroma: float
+    """0 where no warmth is left."""
+    stains: tuple[str, ...]
+    zones: tuple[ZoneInWords, ...]
+
+    @property
+    def colour(self) -> str:
+        """Stains, or else the undertone."""
+        return "; ".join(self.stains) or self.undertone
+
+
+def in_short(reading: Reading) -> InShort:
+    """Return a reading in a few words."""
+    even, overall = evenness(reading), reading.overall
+    hidden = all(zone.stain for zone in reading.zones)
+    left = warmth_left(overall.chroma, overall.hue_deg)
+    return InShort(
+        interval=level_interval(overall),
+        evenness=evenness_word(even),
+        stands_out=stands_out(even),
+        level_range=even.level_range,
+        undertone="" if hidden else undertone(overall),
+        warmth=say("warmth.hidden") if hidden else say(f"warmth.{left}"),
+        chroma=0.0 if left == "none" and not hidden else overall.chroma,
+        stains=stains(reading),
+        zones=tuple(zone_in_words(zone) for zone in reading.zones),
+    )
+
+
 def provenance(reading: Reading) -> str:
     """Say what the numbers of a reading rest on."""
     fit = reading.card_fit

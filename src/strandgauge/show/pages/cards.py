@@ -2,39 +2,32 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cached_property
 from pathlib import PurePosixPath
 
 from strandgauge.change.classroom import ranks
-from strandgauge.colour.srgb import hex_colour
-from strandgauge.hair.warmth import warmth_left
-from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import Reading
 from strandgauge.sheet.record import Record
-from strandgauge.words import reading as words
 from strandgauge.words import say
+from strandgauge.words.reading import InShort, in_short
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Card:
     """One photo as its card shows it."""
 
     number: int
-    folder: str
-    name: str
+    """Tells cards apart."""
     record: Record
-    level: str
-    evenness: str
-    evenness_detail: str
-    level_range: float
-    undertone: str
-    warmth: str
-    warmth_size: float
-    stains: tuple[str, ...]
-    time: str
-    time_rank: float | None
+
+    @cached_property
+    def shown(self) -> InShort | None:
+        """The reading in words, where there is one."""
+        return None if self.record.reading is None else in_short(self.record.reading)
 
     @property
     def reading(self) -> Reading | None:
@@ -47,17 +40,39 @@ class Card:
         return "" if self.record.refusal is None else self.record.refusal.message
 
     @property
-    def zones(self) -> list[tuple[str, str, str]]:
-        """Name, colour and level of root, mids and ends."""
-        zones = () if self.reading is None else self.reading.zones
-        return [(words.zone_name(zone.name), hex_colour(zone.lab), f"{zone.level:.1f}") for zone in zones]
+    def folder(self) -> str:
+        """Where the photo lies, with a slash behind it; empty for the batch's own folder."""
+        parent = str(PurePosixPath(self.record.file).parent)
+        return "" if parent == "." else f"{parent}/"
+
+    @property
+    def name(self) -> str:
+        """The photo's name, or those of two that are one reading."""
+        files = [self.record.file, *([] if self.record.second is None else [self.record.second.file])]
+        return " + ".join(PurePosixPath(file).name for file in files)
+
+    @property
+    def time(self) -> str:
+        """When it was taken; empty where that is not known."""
+        return "" if self.record.taken is None else self.record.taken.strftime("%Y-%m-%d %H:%M")
+
+    @property
+    def time_rank(self) -> float | None:
+        """Seconds since 1970; cameras write any year, with which `datetime.timestamp` would fail."""
+        taken = self.record.taken
+        if taken is None:
+            return None
+        return (
+            taken - datetime(1970, 1, 1, tzinfo=UTC if taken.tzinfo is not None else None)
+        ).total_seconds()
 
     @property
     def picture_words(self) -> str:
         """What the strip shows, for those who do not see it."""
-        return f"The strand, root end on the left: level {self.level}, {self.evenness}" + (
-            f", {self.undertone}" if self.undertone else ""
-        )
+        if self.shown is None:
+            return say("card.strip-refused")
+        parts = (self.shown.evenness, self.shown.undertone)
+        return say("card.strip", level=self.shown.interval, colour=", ".join(filter(None, parts)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,36 +96,6 @@ class ClassSheet:
     lines: tuple[Ranked, ...]
 
 
-def make_card(number: int, record: Record) -> Card:
-    """Put a record into words; ``number`` tells cards apart."""
-    place = PurePosixPath(record.file)
-    reading = record.reading
-    overall = reading.overall if reading is not None else None
-    even = evenness(reading) if reading is not None else None
-    hidden = reading is not None and all(zone.stain for zone in reading.zones)
-    warmth = (
-        "hidden" if hidden else warmth_left(overall.chroma, overall.hue_deg) if overall is not None else ""
-    )
-    return Card(
-        number=number,
-        folder="" if str(place.parent) == "." else f"{place.parent}/",
-        name=place.name
-        if record.second is None
-        else f"{place.name} + {PurePosixPath(record.second.file).name}",
-        record=record,
-        level=words.level_interval(reading.overall) if reading is not None else "",
-        evenness=words.evenness_word(even) if even is not None else "",
-        evenness_detail=words.stands_out(even) if even is not None else "",
-        level_range=even.level_range if even is not None else 0.0,
-        undertone=words.undertone(reading.overall) if reading is not None and not hidden else "",
-        warmth=say(f"warmth.{warmth}") if warmth else "",
-        warmth_size=reading.overall.chroma if reading is not None and warmth != "none" else 0.0,
-        stains=words.stains(reading) if reading is not None else (),
-        time=_time(record.taken),
-        time_rank=_seconds(record.taken),
-    )
-
-
 def class_sheet(name: str, cards: Iterable[Card]) -> ClassSheet:
     """Rank a class by evenness; a student's latest reading counts, and what only noise tells apart shares a rank.
 
@@ -122,17 +107,21 @@ def class_sheet(name: str, cards: Iterable[Card]) -> ClassSheet:
     counted = {student: _in_time(theirs) for student, theirs in students.items()}
     read = [(student, looks) for student, looks in counted.items() if looks[-1].reading is not None]
     places = ranks([looks[-1].reading for _, looks in read if looks[-1].reading is not None])
+    ranked = dict(zip((student for student, _ in read), places, strict=True))
     lines = [
-        Ranked(str(place), student, looks[-1], looks[0], len(students[student]))
-        for place, (student, looks) in zip(places, read, strict=True)
-    ]
-    lines.sort(key=lambda line: (int(line.rank), line.row.level_range, line.student.casefold()))
-    lines += [
-        Ranked("–", student, looks[-1], looks[0], len(students[student]))
+        Ranked(str(ranked.get(student, "–")), student, looks[-1], looks[0], len(students[student]))
         for student, looks in counted.items()
-        if looks[-1].reading is None
     ]
-    return ClassSheet(name, tuple(lines))
+
+    def order(line: Ranked) -> tuple[float, float, str]:
+        shown = line.row.shown
+        return (
+            (math.inf, 0.0, "")
+            if shown is None
+            else (int(line.rank), shown.level_range, line.student.casefold())
+        )
+
+    return ClassSheet(name, tuple(sorted(lines, key=order)))
 
 
 def _in_time(cards: list[Card]) -> list[Card]:
@@ -144,14 +133,3 @@ def _in_time(cards: list[Card]) -> list[Card]:
 def when(card: Card) -> tuple[bool, float]:
     """Return what sorts photos by time, those without one last."""
     return card.time_rank is None, card.time_rank or 0.0
-
-
-def _time(taken: datetime | None) -> str:
-    return taken.strftime("%Y-%m-%d %H:%M") if taken is not None else ""
-
-
-def _seconds(taken: datetime | None) -> float | None:
-    """Return seconds since 1970; cameras write any year, with which `datetime.timestamp` would fail."""
-    if taken is None:
-        return None
-    return (taken - datetime(1970, 1, 1, tzinfo=UTC if taken.tzinfo is not None else None)).total_seconds()

@@ -12,7 +12,7 @@ from strandgauge.change.classroom import reached
 from strandgauge.change.compare import compare
 from strandgauge.files.write import write_whole
 from strandgauge.sheet.record import Record
-from strandgauge.show.pages.cards import Card, Ranked, class_sheet, make_card
+from strandgauge.show.pages.cards import Card, Ranked, class_sheet
 from strandgauge.show.pages.head import Head
 from strandgauge.show.pages.render import minutes as time_words
 from strandgauge.show.pages.render import render
@@ -86,7 +86,7 @@ def class_page(
     minutes: Mapping[str, float] | None = None,
 ) -> str:
     """Return the sheet of one class."""
-    cards = [make_card(number, record) for number, record in enumerate(records, start=1)]
+    cards = [Card(number, record) for number, record in enumerate(records, start=1)]
     sheet = class_sheet(name, cards)
     read = [line for line in sheet.lines if line.row.reading is not None]
     days = sorted({card.time[:10] for card in cards if card.time})

@@ -23,7 +23,7 @@ from strandgauge.judge.outlook import VERDICTS
 from strandgauge.lift.curve import LiftCurve
 from strandgauge.reading.evenness import EvennessCode
 from strandgauge.sheet.record import Record
-from strandgauge.show.pages.cards import Card, class_sheet, make_card, when
+from strandgauge.show.pages.cards import Card, class_sheet, when
 from strandgauge.show.pages.charts import lift_chart
 from strandgauge.show.pages.render import environment, minutes
 from strandgauge.words import say
@@ -48,14 +48,14 @@ class _Kept:
     def add(self, card: Card) -> None:
         record = card.record
         self.total += 1
-        if record.reading is None:
+        if card.shown is None:
             self.refused += 1
         else:
-            self.evenness[card.evenness] += 1
-            self.warmth[card.warmth] += 1
+            self.evenness[card.shown.evenness] += 1
+            self.warmth[card.shown.warmth] += 1
             if record.wanted is not None:
                 self.verdicts[record.wanted.verdict] += 1
-        light = replace(card, record=replace(record, strip=None))
+        light = Card(card.number, replace(record, strip=None))
         if record.group:
             self.groups.setdefault(record.group, []).append(light)
         if record.client:
@@ -125,21 +125,17 @@ def _lift(curve: LiftCurve, ladder: Ladder) -> tuple[str, Markup, Markup]:
     return saying(curve), roomy, Markup(lift_chart(curve, width=340, height=250, ladder=ladder))
 
 
-_AT_THE_END = {
-    "first look": "",
-    "lifting": "still lifting",
-    "slowing": "slowing down",
-    "stalled": "hardly lifting any more",
-    "light enough": "light enough for what was wished",
-    "time is up": "at the time limit",
-}
-
-
 def saying(curve: LiftCurve) -> str:
     """Say in one sentence how a lift went. A batch is looked at afterwards: what to do next is for its own time."""
     first, last = curve.looks[0], curve.looks[-1]
-    gone = f"From level {first.level:.1f} to {last.level:.1f} in {minutes(last.minutes - first.minutes)}"
-    return f"{gone}; {_AT_THE_END[curve.state]} at the last look." if len(curve.looks) > 1 else f"{gone}."
+    state = curve.state.replace(" ", "-")
+    return say(
+        "gallery.lift",
+        low=first.level,
+        high=last.level,
+        time=minutes(last.minutes - first.minutes),
+        state=state,
+    )
 
 
 def _without_curve(clients: Mapping[str, list[Card]], curves: Mapping[str, LiftCurve]) -> list[Card]:
@@ -157,7 +153,7 @@ def _spool_cards(records: Iterable[Record], spool: IO[str], path: Path) -> _Kept
     kept = _Kept()
     template = environment().get_template("gallerycard.html.j2")
     for number, record in enumerate(records, start=1):
-        card = make_card(number, record)
+        card = Card(number, record)
         kept.add(card)
         html = template.render(card=card, verdicts=VERDICTS)
         try:

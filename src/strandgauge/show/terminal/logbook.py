@@ -58,7 +58,7 @@ def print_client(logbook: Logbook, client: Client, console: Console | None = Non
 def print_entered(client: Client, strand: Strand, check: CheckRecord, console: Console | None = None) -> None:
     """Print a check that was entered."""
     out = Printer(console)
-    told = f"{_day(check.at)} {_clock(check.at)}  {say('reading.level', interval=_level(check.reading['overall']))}"
+    told = f"{_day(check.at)} {_clock(check.at)}  {say('log.level', level=_level(check.reading['overall']))}"
     if check.outlook:
         told += f"  ·  {_verdict(check.outlook, None)}"
     out.line(say("log.entered", client=client.alias, strand=strand.name, what=told))

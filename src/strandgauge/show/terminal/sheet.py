@@ -8,12 +8,11 @@ from typing import Literal
 
 from rich.console import Console
 
-from strandgauge.reading.evenness import evenness
 from strandgauge.sheet.record import Record
 from strandgauge.show.terminal.console import Printer
-from strandgauge.words import reading as words
 from strandgauge.words import say
 from strandgauge.words.judge import in_one_line
+from strandgauge.words.reading import in_short
 
 Order = Literal["file", "level", "evenness"]
 MOST_LINES = 40
@@ -68,8 +67,7 @@ def _line(record: Record) -> Line:
     if record.reading is None:
         why = "" if record.refusal is None else record.refusal.message
         return Line(file, (), 0.0, 0.0, " ".join(why.split()) or say("sheet.no-reading"))
-    reading, wanted = record.reading, record.wanted
+    shown, wanted = in_short(record.reading), record.wanted
     shade = "" if wanted is None else f"{wanted.saying}: {in_one_line(wanted.advice)}"
-    even, colour = evenness(reading), "; ".join(words.stains(reading)) or words.undertone(reading.overall)
-    cells = (words.level_interval(reading.overall), words.evenness_word(even), colour, shade)
-    return Line(file, cells, reading.overall.level, even.level_range, "")
+    cells = (shown.interval, shown.evenness, shown.colour, shade)
+    return Line(file, cells, record.reading.overall.level, shown.level_range, "")

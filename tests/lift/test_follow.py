@@ -18,6 +18,7 @@ from strandgauge.errors import BadTimesError
 from strandgauge.hair.levels import load_ladder
 from strandgauge.judge import follow as following
 from strandgauge.judge.lifting import Facts, Moment, load_rules, state_of
+from strandgauge.judge.nextstep import next_step
 from strandgauge.lift.curve import Estimate
 from strandgauge.lift.kinetics import Lifts, pigment_scale
 from strandgauge.show.json import document_of
@@ -283,19 +284,25 @@ def test_no_course_leaves_lightener_on_past_the_ceiling_or_a_gummy_answer(
         assert found.next_look is None
         assert "lift" not in doing
         assert "rinse" in doing
+        assert next_step(None, found, stretch).kind in ("stop", "ready")
     if not found.stop:
         assert minutes[-1] + found.next_look <= (60.0 if limit is None else limit) + 1e-9
 
 
 @pytest.mark.whole
 def test_simulated_lifts_also_past_ten_are_called_in_time_and_not_given_up_early():
-    """Lifts of known course, a look every five minutes: 'light enough' within one look of the truth in 90 of 100 (95
-    is the aim; 189 of 200 were, the others called two or three looks early, where a lift is slow), and 'stalled' said
-    wrongly in fewer than 2 of 100. (What all photos of a strand are off by together is not in it: it moves the
-    level aimed at, not the moment.)"""
+    """Lifts of known course, a look every five minutes, with the error that is told of them: half of its variance
+    each look's own, half shared by all. 'Light enough' within one look of the truth in 80 of 100, 'stalled' said
+    wrongly in fewer than 3 of 100.
+
+    95 is the aim and cannot be had: who knows the curve exactly, but not what all looks are off by together, is in
+    time in 93 of 100, since that error moves the level aimed at by a look or two where a lift is slow. Of 150, 87 in
+    100 were in time here, and of the rest four in five called early, the side on which less lightener is used.
+    Without the shared error 95 in 100 were.
+    """
     ladder, generator = load_ladder(), np.random.default_rng(5)
-    scale = pigment_scale(ladder)
-    in_time = given_up = rounds = 0
+    scale, sd = pigment_scale(ladder), 0.25
+    in_time = known = given_up = rounds = 0
     while rounds < 50:
         needs = generator.uniform(7.0, 11.5)
         start, plateau = needs - generator.uniform(1.5, 4.0), min(needs + generator.uniform(0.4, 1.5), 12.4)
@@ -304,18 +311,22 @@ def test_simulated_lifts_also_past_ten_are_called_in_time_and_not_given_up_early
         if not 12.0 < reached < 55.0:
             continue
         rounds += 1
+        shared = generator.normal(0, sd * np.sqrt(0.5))
         minutes, levels, found = [], [], None
         while (found is None or not found.stop) and len(minutes) < 14:
             minutes.append(5.0 + 5.0 * len(minutes))
             true = float(lifts.levels_at(minutes[-1], scale)[0])
-            levels.append(min(true + generator.normal(0, 0.15), 12.0))
-            looks = [seen(level, sd=0.25) for level in levels]
+            levels.append(min(true + shared + generator.normal(0, sd * np.sqrt(0.5)), 12.0))
+            looks = [seen(level, sd=sd) for level in levels]
             found = follow(looks, minutes, needs_level=needs, limit=75, by_zone=False)
         given_up += found.state == "stalled"
-        due = 5.0 * math.ceil(reached / 5.0)
-        in_time += found.state == "light enough" and abs(minutes[-1] - due) <= 5.0
-    assert in_time >= 0.90 * rounds
-    assert given_up < 0.02 * rounds
+        due = math.ceil(reached / 5.0)
+        in_time += found.state == "light enough" and abs(minutes[-1] / 5.0 - due) <= 1.0
+        seems = float(lifts.minutes_when(np.array([needs - shared]), scale)[0])
+        known += math.isfinite(seems) and abs(math.ceil(seems / 5.0) - due) <= 1
+    assert known < 0.98 * rounds  # else the aim could be had after all, and were to be held here
+    assert in_time >= 0.8 * rounds
+    assert given_up < 0.03 * rounds
 
 
 @pytest.mark.parametrize(("needs", "state"), [(9.75, "light enough"), (9.9, "lifting")])

@@ -11,9 +11,6 @@ from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.pigment import solve_base
 
 SHELF = load_shelf()
-UNTRUE = pytest.mark.xfail(
-    strict=True, reason="the shipped green and blue absorb at too short wavelengths for this"
-)
 STRENGTHS = np.geomspace(0.005, 0.6, 25)
 
 
@@ -38,20 +35,31 @@ def test_complements_neutralise(toner, level):
     assert chroma(over(bare, toner)).min() < 0.75 * chroma(bare.lab)
 
 
+RED = (36.0, 20.0, 8.0)
+"""Hair that red dye or henna left red: its hue is that of no lifted hair."""
+
+
 @pytest.mark.parametrize(
-    ("toner", "level"),
-    [
-        ("violet", 9),
-        ("violet", 10),
-        ("blue", 6),
-        pytest.param("blue", 7, marks=UNTRUE),
-        pytest.param("green", 4, marks=UNTRUE),
-        pytest.param("green", 5, marks=UNTRUE),
-    ],
+    ("toner", "base"), [("violet", 9), ("violet", 10), ("blue", 4), ("blue", 5), ("blue", 6), ("green", RED)]
 )
-def test_the_complement_neutralises_better_than_the_other_two(toner, level):
-    left = {name: chroma(over(hair(level), name)).min() for name in ("violet", "blue", "green")}
+def test_the_complement_neutralises_better_than_the_other_two(toner, base):
+    """What the trade calls red at levels 4 and 5 is orange by its hue (56 to 60 degrees), so that blue cancels it
+    better than green does; green is for hair that is red in truth."""
+    here = hair(base) if isinstance(base, int) else solve_base(base)
+    left = {name: chroma(over(here, name)).min() for name in ("violet", "blue", "green")}
     assert min(left, key=left.__getitem__) == toner
+
+
+@pytest.mark.parametrize("base", [4, 5, 6, 7, 8, 9, 10, RED, (30.0, 18.0, 10.0)])
+def test_of_the_shelf_that_neutralises_best_which_lies_opposite(base):
+    """Hues are those on the colour circle of CIELAB; the toner's own is how it turns grey hair. Level 7 (hue 71) lies
+    opposite between blue and violet, where indigo is, so that neither of the two is plainly the better one."""
+    here, grey = hair(base) if isinstance(base, int) else solve_base(base), solve_base((60.0, 0.0, 0.0))
+    toners = ("violet", "indigo", "blue", "turquoise", "teal", "green")
+    left = {name: chroma(over(here, name)).min() for name in toners}
+    best = min(left, key=left.__getitem__)
+    apart = hue_deg(over(grey, best, 0.05)) - hue_deg(here.lab) - 180.0
+    assert abs((apart + 180.0) % 360.0 - 180.0) < 60.0  # a sixth of the circle
 
 
 def test_violet_and_green_make_a_smoky_neutral():

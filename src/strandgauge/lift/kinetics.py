@@ -244,18 +244,19 @@ def fit_lift(
     kinetics = kinetics or load_kinetics()
     scale = pigment_scale(ladder)
     times, seen = np.asarray(minutes, dtype=float), np.asarray(levels, dtype=float)
-    sds = np.maximum(np.asarray(level_sds, dtype=float), 0.02)
+    told = np.maximum(np.asarray(level_sds, dtype=float), 0.02)
+    sds = told * np.sqrt(1.0 - kinetics.shared_error)  # what they are off by together moves all looks alike
     box = _Box(
-        (max(1.0, float(np.min(seen - 4.0 * sds))), min(scale.lightest, float(np.max(seen + 4.0 * sds)))),
+        (max(1.0, float(np.min(seen - 4.0 * told))), min(scale.lightest, float(np.max(seen + 4.0 * told)))),
         (0.0, 1.0),
         (-3.0, 3.0),
     )
     # Once over everything, then once more, finer, where it matters.
-    grid = _weighed(box, _COARSE, times, seen, sds, scale, kinetics)
+    grid = _weighed(box, _COARSE, times, seen, told, scale, kinetics)
     grid = _weighed(grid.narrowed(), _FINE, times, seen, sds, scale, kinetics)
 
     generator = np.random.default_rng(seed)
-    shared = float(np.sqrt(kinetics.shared_error * np.mean(sds**2)))
+    shared = float(np.sqrt(kinetics.shared_error * np.mean(told**2)))
     return LiftFit(
         scale,
         grid.lifts.at(_systematic(grid.weight.ravel(), _SAMPLES, generator)),

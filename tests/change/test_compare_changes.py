@@ -17,6 +17,8 @@ from strandgauge.errors import NotComparableError
 from strandgauge.hair.levels import load_ladder
 from strandgauge.hair.stain import Stain
 from strandgauge.reading.model import Reading, ZoneReading
+from strandgauge.words import change as words
+from strandgauge.words import say
 
 LADDER = load_ladder()
 
@@ -173,3 +175,74 @@ def test_a_reading_that_claims_to_be_exact_is_taken_at_its_word():
     exact = [dataclasses.replace(strand([lab] * 4, sd=(0, 0, 0))) for lab in ((60, 5, 30), (60, 5, 30.01))]
     assert compare([exact[0], exact[0]]).since_first[0].overall.colour.verdict == "no-change"
     assert compare(exact).since_first[0].overall.colour.verdict == "changed"
+
+
+BLUE, FADED = (42.0, -8.0, -25.0), (55.0, -12.0, -14.0)
+
+
+def test_dyed_hair_is_compared_by_lightness_and_hue_and_by_no_level():
+    """Common practice, no source: a vivid blue that fades has not been lifted."""
+    before, after = (
+        reading(
+            zones=tuple(seen(lab, name=name, dye_probability=0.99) for name in ("root", "mids", "ends")),
+            overall=seen(lab, dye_probability=0.99),
+        )
+        for lab in (BLUE, FADED)
+    )
+    change = compare([before, after])
+    zone_change = change.since_first[0].overall
+    assert zone_change.dyed
+    assert zone_change.depth.change == pytest.approx(13.0)
+    one = words.shown(change, change.since_first[0])
+    assert words.gained(zone_change) in words.headline(one)
+    assert not [text for text in words.sentences(one) if words.levels_gained(zone_change.level) in text]
+    assert words.depths(zone_change)[:2] == ("L* 42", "L* 55")
+    plain = compare([strand([(40, 12, 31)] * 4), strand([(66, 5, 32)] * 4)]).since_first[0].overall
+    assert not plain.dyed
+    assert plain.depth is plain.level
+
+
+def grown(root_shares, mids_shares=None, **changes) -> Reading:
+    shares = (root_shares, mids_shares or {"9": 1.0}, {"9": 1.0})
+    labs = ((29, 6, 12), (66.5, 4.5, 32.0), (66.5, 4.5, 32.0))
+    names = ("root", "mids", "ends")
+    zones = [
+        seen(lab, name=name, level_shares=share, **changes)
+        for lab, name, share in zip(labs, names, shares, strict=True)
+    ]
+    return reading(zones=tuple(zones), overall=seen((60, 5, 30)))
+
+
+def test_regrowth_is_named_with_its_length_in_share_of_the_strand():
+    light = strand([(66.5, 4.5, 32.0)] * 4)
+    step = compare([light, grown({"5": 1.0})]).since_first[0]
+    assert step.regrowth is not None
+    assert step.regrowth.darker == pytest.approx(4.0, abs=0.1)
+    assert (step.regrowth.low, step.regrowth.high) == pytest.approx((0.25, 0.41))
+    further = compare([light, grown({"5": 1.0}, {"5": 0.5, "9": 0.5})]).since_first[0].regrowth
+    assert further is not None
+    assert further.high == pytest.approx(0.50)
+    short = compare([light, grown({"5": 0.5, "9": 0.5})]).since_first[0].regrowth
+    assert short is not None
+    assert short.low == short.high == pytest.approx(0.165)
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        (strand([(66.5, 4.5, 32.0)] * 4), strand([(29, 6, 12)] * 4)),  # darkened throughout
+        (grown({"5": 1.0}), grown({"5": 1.0})),  # it was there already
+        (strand([(66.5, 4.5, 32.0)] * 4), grown({"5": 1.0}, dye_probability=0.9)),  # a root that was coloured
+        (strand([(36, 13, 28)] * 4), strand([(36, 13, 28), (66, 5, 32), (66, 5, 32), (56, 8, 31)])),  # lifted
+    ],
+    ids=["all darker", "before", "dyed root", "lengths lifted"],
+)
+def test_what_is_no_regrowth_is_not_called_so(before, after):
+    assert compare([before, after]).since_first[0].regrowth is None
+
+
+def test_regrowth_comes_first_and_a_step_without_it_says_nothing_of_it():
+    change = compare([strand([(66.5, 4.5, 32.0)] * 4), grown({"5": 1.0})])
+    one = words.shown(change, change.since_first[0])
+    reach = say("change.reach-between", low=25, high=41)
+    assert words.headline(one)[0] == say("change.regrowth", levels=one.step.regrowth.darker, reach=reach)

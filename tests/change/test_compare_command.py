@@ -112,7 +112,9 @@ def test_the_photo_is_not_written_over(strandgauge, tmp_path):
 def test_the_words_say_which_zone_stayed_behind_and_what_became_of_a_stain():
     stuck = dataclasses.replace(LIGHT, zones=(DARK.zones[0], *LIGHT.zones[1:]))
     one = compare([DARK, stuck])
-    assert sentence(say("change.zone-unchanged", zone="root")) in sentences(shown(one, one.since_first[0]))
+    assert sentence(say("change.zone-unchanged", zone="root", what="level")) in sentences(
+        shown(one, one.since_first[0])
+    )
     violet = dataclasses.replace(
         DARK, zones=(zone("root", 5.1, (30.0, 14.0, -9.0), stain=STAIN), *DARK.zones[1:])
     )

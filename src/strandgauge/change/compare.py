@@ -16,15 +16,16 @@ from typing import Annotated, Literal
 import numpy as np
 from annotated_types import Ge, MinLen
 
-from strandgauge.codes.facts import Note, NotNegative, note
+from strandgauge.codes.facts import Note, NotNegative, Share, note
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import chroma, delta_e_2000, delta_e_2000_terms, hue_deg
 from strandgauge.errors import NotComparableError
 from strandgauge.hair.stain import Stain, off_path
 from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.hair.words import load_words
+from strandgauge.reading.evenness import difference_sd
 from strandgauge.reading.model import Reading, ZoneReading
-from strandgauge.strand.names import ZoneName
+from strandgauge.strand.names import ZONES, ZoneName
 
 ChangeCode = Literal[
     "no-change",
@@ -54,6 +55,8 @@ DRAWS = 2000
 _SEED = 1931
 LEAST_SD = 1e-6
 """Keeps a reading that claims to be exact from dividing by zero."""
+ROUGHLY = 0.02
+"""Share of the strand's length within which an end of the root zone counts as reached."""
 RED_TO_GREEN = (0.0, 130.0)
 """Hue angles, degrees, over which a rising angle means yellower and a falling one redder."""
 
@@ -138,12 +141,33 @@ class ZoneChange:
 
     name: ZoneName
     level: Quantity
+    """For what it is worth where ``dyed``."""
     colour: ColourChange
     chroma: Quantity
     """C*ab: the warmth, as long as the hue is one that lifted hair shows."""
     yellowness_e313: Quantity
     stain: StainChange | None
     """None where neither reading saw a stain."""
+    lightness: Quantity | None = None
+    """L*; None in changes saved before it was told."""
+    dyed: bool = False
+    """Toner, dye or stain lies on it before or after: its lightness is compared, not its level."""
+
+    @property
+    def depth(self) -> Quantity:
+        """What tells how light it is: L* where it is dyed, otherwise the level."""
+        return self.lightness if self.dyed and self.lightness is not None else self.level
+
+
+@dataclass(frozen=True, slots=True)
+class Regrowth:
+    """Hair that has grown since: a root darker than it was, while the lengths are not."""
+
+    darker: NotNegative
+    """By how many levels the root is darker than the mids now."""
+    low: Share
+    high: Share
+    """How much of the strand's length it takes, between what its zones can tell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +182,7 @@ class Step:
     """Root, mids and ends."""
     evenness: Quantity
     """Lightest zone's level minus the darkest one's; smaller is more even."""
+    regrowth: Regrowth | None = None
 
     @property
     def anything(self) -> bool:
@@ -165,7 +190,7 @@ class Step:
         zones = (*self.zones, self.overall)
         judged: list[Quantity | ColourChange] = [self.evenness]
         for zone in zones:
-            judged += (zone.level, zone.chroma, zone.yellowness_e313, zone.colour)
+            judged += (zone.depth, zone.chroma, zone.yellowness_e313, zone.colour)
             judged += [zone.stain.strength] if zone.stain is not None else []
         return any(each.measurable for each in judged)
 
@@ -213,7 +238,28 @@ def _step(readings: Sequence[Reading], before: int, after: int) -> Step:
     first, second = readings[before], readings[after]
     pairs = zip((*first.zones, first.overall), (*second.zones, second.overall), strict=True)
     root, mids, ends, overall = (_zone_change(one, two) for one, two in pairs)
-    return Step(before, after, overall, (root, mids, ends), _evenness(first, second))
+    regrowth = _regrowth(second, root, mids)
+    return Step(before, after, overall, (root, mids, ends), _evenness(first, second), regrowth)
+
+
+def _regrowth(after: Reading, root: ZoneChange, mids: ZoneChange) -> Regrowth | None:
+    """Find regrowth: an undyed root that got darker by more than its noise, and by a level more than the mids did."""
+    now, lengths, _ = after.zones
+    darker = lengths.level - now.level
+    grown = root.level.verdict == "darker" and mids.level.change - root.level.change > 1.0
+    if now.is_dyed or not grown or darker <= max(1.0, TWO_SIDED_95 * difference_sd(after, now, lengths)):
+        return None
+    cut = (now.level + lengths.level) / 2.0
+    near, far = (_dark_until(zone, cut) for zone in (now, lengths))
+    all_of_it = near > ZONES["root"][1] - ROUGHLY
+    return Regrowth(darker, near, far if all_of_it else near)
+
+
+def _dark_until(zone: ZoneReading, cut: float) -> float:
+    """Return to which share of the length hair below a level reaches, as far as this zone shows it."""
+    low, high = ZONES[zone.name]
+    dark = sum(share for level, share in zone.level_shares.items() if int(level) <= cut)
+    return low + (high - low) * min(dark, 1.0)
 
 
 def _zone_change(before: ZoneReading, after: ZoneReading) -> ZoneChange:
@@ -234,6 +280,8 @@ def _zone_change(before: ZoneReading, after: ZoneReading) -> ZoneChange:
         of(chroma, ("stronger-colour", "weaker-colour")),
         of(yellowness_e313, ("yellower", "less-yellow")),
         _stain_change(before, after),
+        of(lambda lab: lab[..., 0], ("lighter", "darker")),
+        before.is_dyed or after.is_dyed,
     )
 
 

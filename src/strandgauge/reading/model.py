@@ -64,6 +64,11 @@ class ZoneReading:
     warmth: WarmthBeside | None = None
     """Warmth beside what is usual at this level; None where a stain hides it, or in readings saved before."""
 
+    @property
+    def is_dyed(self) -> bool:
+        """Whether toner, dye or stain is likelier than not: its lightness then is no level."""
+        return (self.dye_probability or 0.0) >= 0.5
+
 
 @dataclass(frozen=True, slots=True)
 class CardFit:

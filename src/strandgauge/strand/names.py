@@ -5,3 +5,10 @@ from __future__ import annotations
 from typing import Literal
 
 ZoneName = Literal["overall", "root", "mids", "ends"]
+ZONES: dict[ZoneName, tuple[float, float]] = {
+    "overall": (0.08, 0.90),
+    "root": (0.08, 0.25),
+    "mids": (0.41, 0.59),
+    "ends": (0.75, 0.90),
+}
+"""Part of the visible length, from the root end, that each zone takes; gaps keep transitions out of the zones."""

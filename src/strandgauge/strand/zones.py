@@ -12,15 +12,8 @@ from strandgauge.colour.arrays import Array
 from strandgauge.errors import OverexposedError, StrandTooThinError
 from strandgauge.light.region import Region
 from strandgauge.strand.isolate import Isolated
-from strandgauge.strand.names import ZoneName
+from strandgauge.strand.names import ZONES, ZoneName
 
-ZONES: dict[ZoneName, tuple[float, float]] = {
-    "overall": (0.08, 0.90),
-    "root": (0.08, 0.25),
-    "mids": (0.41, 0.59),
-    "ends": (0.75, 0.90),
-}
-"""Part of the visible length, from the root end, that each zone takes; gaps keep transitions out of the zones."""
 MIDDLE = 0.60
 """Share of the strand's width, in its middle, over which colour is averaged."""
 MOST_CLIPPED = 0.10

@@ -54,12 +54,45 @@ def headline(one: ShownStep) -> tuple[str, ...]:
     if not step.anything:
         return (say("change.nothing"),)
     overall = step.overall
-    phrases = [levels_gained(overall.level)]
+    phrases = _regrowth(step) or [gained(overall)]
     if overall.colour.hue.measurable:
         phrases.append(verdict(overall.colour.hue))
     phrases.append(warmth(one))
     phrases.append(verdict(step.evenness) if step.evenness.measurable else _unchanged("evenness"))
     return (*phrases, *stains(one))
+
+
+def _regrowth(step: Step) -> list[str]:
+    """Name regrowth and how far it reaches, where there is some."""
+    grown = step.regrowth
+    if grown is None:
+        return []
+    low, high = (round(100 * end) for end in (grown.low, grown.high))
+    reach = say("change.reach", low=low) if low == high else say("change.reach-between", low=low, high=high)
+    return [say("change.regrowth", levels=grown.darker, reach=reach)]
+
+
+def gained(zone: ZoneChange) -> str:
+    """Write what a zone gained: levels, or where it is dyed lightness, which then is no level."""
+    depth = zone.depth
+    if depth is zone.level:
+        return levels_gained(depth)
+    if not depth.measurable:
+        return _unchanged(_depth_name(zone))
+    low, high = sorted((abs(depth.low), abs(depth.high)))
+    return say("change.lightness", by=abs(depth.change), verdict=depth.verdict, low=low, high=high)
+
+
+def _depth_name(zone: ZoneChange) -> str:
+    return "level" if zone.depth is zone.level else "lightness"
+
+
+def depths(zone: ZoneChange) -> tuple[str, str, str]:
+    """Write a zone's level before and after and what it gained, or where it is dyed its lightness."""
+    depth = zone.depth
+    if depth is zone.level:
+        return f"{depth.before:.1f}", f"{depth.after:.1f}", signed(depth)
+    return f"L* {depth.before:.0f}", f"L* {depth.after:.0f}", f"L* {signed(depth, 0)}"
 
 
 def levels_gained(level: Quantity) -> str:
@@ -77,7 +110,8 @@ def _unchanged(what: str) -> str:
 def warmth_name(one: ShownStep) -> str:
     """Return the code of what C*ab is here: warmth, or where there is a stain or a pastel, strength of colour."""
     zones = (one.before.overall, one.after.overall)
-    return "warmth" if all(is_warm(zone.hue_deg) and zone.stain is None for zone in zones) else "strength"
+    plain = all(is_warm(zone.hue_deg) and zone.stain is None and not zone.is_dyed for zone in zones)
+    return "warmth" if plain else "strength"
 
 
 def _warmth_verdict(one: ShownStep) -> str:
@@ -114,12 +148,12 @@ def _stain_phrase(zone: ZoneChange) -> str:
 
 def laggards(step: Step) -> list[str]:
     """Name the zones whose level went another way than the strand's, such as a root that did not lift."""
-    odd = [zone for zone in step.zones if zone.level.verdict != step.overall.level.verdict]
+    odd = [zone for zone in step.zones if zone.depth.verdict != step.overall.depth.verdict]
     return [
         sentence(
-            say("change.zone-changed", zone=zone.name, levels=levels_gained(zone.level))
-            if zone.level.measurable
-            else say("change.zone-unchanged", zone=zone.name)
+            say("change.zone-changed", zone=zone.name, levels=gained(zone))
+            if zone.depth.measurable
+            else say("change.zone-unchanged", zone=zone.name, what=_depth_name(zone))
         )
         for zone in odd
     ]
@@ -128,7 +162,8 @@ def laggards(step: Step) -> list[str]:
 def sentences(one: ShownStep) -> list[str]:
     """Return what an educator would say beside the two strands, a sentence each, most important first."""
     step, before, after = one.step, one.before, one.after
-    told = [_level_sentence(step.overall.level), *laggards(step)]
+    told = [f"{sentence(phrase)}." for phrase in _regrowth(step)] or [_level_sentence(step.overall)]
+    told += laggards(step)
     tones = (before.overall.undertone, after.overall.undertone)
     if step.overall.colour.measurable and tones[0] != tones[1]:
         told.append(say("change.undertone-changed", before=tones[0], after=tones[1]))
@@ -151,10 +186,12 @@ def sentences(one: ShownStep) -> list[str]:
     return [*told, *(f"{sentence(phrase)}." for phrase in stains(one))]
 
 
-def _level_sentence(level: Quantity) -> str:
+def _level_sentence(zone: ZoneChange) -> str:
+    level = zone.depth
+    if level is not zone.level:
+        return say("change.lightness-seen", before=level.before, after=level.after, gained=gained(zone))
     if level.measurable:
-        gained = levels_gained(level)
-        return say("change.level-changed", before=level.before, after=level.after, levels=gained)
+        return say("change.level-changed", before=level.before, after=level.after, levels=gained(zone))
     low, high = (f"{end:+.1f}".replace("-", "−") for end in (level.low, level.high))
     return say("change.level-unchanged", before=level.before, after=level.after, low=low, high=high)
 

@@ -64,7 +64,7 @@ def level_interval(zone: ZoneReading) -> str:
 
 def depth(zone: ZoneReading) -> str:
     """Write a zone's level, or where dye lies on it its lightness, which then is no level."""
-    return lightness(zone) if is_coloured(zone) else level_interval(zone)
+    return lightness(zone) if zone.is_dyed else level_interval(zone)
 
 
 def lightness(zone: ZoneReading) -> str:
@@ -88,16 +88,11 @@ def on_it(zone: ZoneReading) -> str:
     return ", ".join(filter(None, (stain(zone) or on_top(zone), white_hair(zone))))
 
 
-def is_coloured(zone: ZoneReading) -> bool:
-    """Tell whether toner, dye or stain is likelier than not, so that its lightness is no level."""
-    return (zone.dye_probability or 0.0) >= 0.5
-
-
 def on_top(zone: ZoneReading) -> str:
     """Say that toner or dye lies on a zone without a stain; empty where that is unlikely."""
     if zone.stain is not None or (zone.dye_probability or 0.0) < NEAR:
         return ""
-    return say("reading.on-top" if is_coloured(zone) else "reading.on-top-perhaps")
+    return say("reading.on-top" if zone.is_dyed else "reading.on-top-perhaps")
 
 
 def white_hair(zone: ZoneReading) -> str:
@@ -143,8 +138,9 @@ class ZoneInWords:
     name: str
     lab: Lab
     level: str
+    """Or, on dyed hair, the lightness."""
     interval: str
-    """The level, or on dyed hair the lightness, with the half-width of its 95 % interval."""
+    """The same with the half-width of its 95 % interval."""
     tone: str
     """Undertone, what lies on it, and how much of it is white."""
     shares: str
@@ -158,7 +154,7 @@ def zone_in_words(zone: ZoneReading) -> ZoneInWords:
     return ZoneInWords(
         name=zone_name(zone.name),
         lab=zone.lab,
-        level=f"{zone.level:.1f}",
+        level=f"L* {lightness:.0f}" if zone.is_dyed else f"{zone.level:.1f}",
         interval=depth(zone),
         tone=tone(zone),
         shares=shares(zone),
@@ -244,7 +240,7 @@ def headline(reading: Reading) -> tuple[str, ...]:
     whole = reading.overall
     answer = [
         say("reading.lightness", lightness=lightness(whole))
-        if all(is_coloured(zone) for zone in (*reading.zones, whole))
+        if all(zone.is_dyed for zone in (*reading.zones, whole))
         else say("reading.level", interval=level_interval(whole)),
         say("reading.uneven", evenness=even.code, stands_out=odd) if odd else evenness_word(even),
     ]

@@ -53,8 +53,10 @@ def compare_page(change: Change, strips: Mapping[str, bytes], head: Head | None 
 
 def answer(step: Step) -> tuple[str, str]:
     """Return the shape (of the macro ``icon``) and the word of the answer."""
-    level = step.overall.level
-    if level.measurable:
+    if step.regrowth is not None:
+        return "turn", sentence(say("verdict.regrowth"))
+    level = step.overall.depth
+    if level.measurable and not step.overall.dyed:
         return ("go" if level.change > 0 else "turn"), sentence(comparewords.verdict(level))
     return ("turn", sentence(say("verdict.changed"))) if step.anything else ("near", say("change.same"))
 

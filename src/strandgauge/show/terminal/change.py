@@ -71,13 +71,14 @@ def _print_zones(one: ShownStep, out: Printer) -> None:
         (
             before.name,
             before.lab,
-            f"{before.level} {before.tone}",
+            f"{was} {before.tone}",
             after.lab,
-            f"{after.level} {after.tone}",
-            words.signed(zone.level),
-            words.verdict(zone.level),
+            f"{now} {after.tone}",
+            gained,
+            words.verdict(zone.depth),
         )
         for zone, before, after in one.zones
+        for was, now, gained in [words.depths(zone)]
     ]
     even, (was, now) = one.step.evenness, one.evenness_words
     out.table(

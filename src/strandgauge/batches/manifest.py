@@ -8,6 +8,7 @@ import os
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -15,6 +16,7 @@ from pathlib import Path
 from strandgauge.dye.targets import Target, find_target
 from strandgauge.errors import BadManifestError, StrandgaugeError
 from strandgauge.files.names import shown_name
+from strandgauge.files.read import read_file
 
 COLUMNS = {
     "file": "file",
@@ -45,17 +47,17 @@ class ManifestRow:
     file: str
     """Its name in the results: below the batch's folder, with forward slashes."""
     path: Path
-    line: int
-    client: str | None
-    group: str | None
-    taken: datetime | None
+    line: int = 0
+    client: str | None = None
+    group: str | None = None
+    taken: datetime | None = None
     """Without a time zone: the local time as written."""
-    wet: bool | None
+    wet: bool | None = None
     """None where the manifest leaves it to the options."""
-    target: str | None
-    pair: bool
+    target: str | None = None
+    pair: bool = True
     """Whether it may be read as one with another photo of its strand."""
-    further: Mapping[str, str]
+    further: Mapping[str, str] = field(default_factory=dict)
     """Cells of columns that mean nothing here, by their heads."""
 
 
@@ -87,49 +89,37 @@ def read_manifest(path: Path, folder: Path, files: Iterable[str], targets: Seque
     BadManifestError : it cannot be read; the line at fault is named.
     """
     text = _text_of(path)
-    reader = csv.reader(io.StringIO(text, newline=""), _dialect(text), strict=True)
-    places: dict[str, int] = {}
-    further: dict[str, int] = {}
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=_separator(text), strict=True)
     finder = _Finder(folder, path.parent, files)
     rows: dict[str, ManifestRow] = {}
-    heads: dict[str, str] = {}
+    columns: _Columns | None = None
     line = 1
     try:
-        for cells in reader:
-            if not any(cell.strip() for cell in cells):
+        for row in reader:
+            cells = [cell.strip() for cell in row]
+            if not any(cells):
                 pass
-            elif not places:
-                places = _columns(cells, path, line)
-                heads = {meaning: cells[place].strip() for meaning, place in places.items()}
-                further = _further(cells, places)
+            elif columns is None:
+                columns = _columns(cells)
             else:
-                row = _row(cells, places, further, finder, targets, path, line)
-                if row.file in rows:
-                    raise _fault(path, line, f"'{row.file}' was in line {rows[row.file].line} already")
-                rows[row.file] = row
+                found = _row(columns, cells, line, finder, targets)
+                if found.file in rows:
+                    raise BadManifestError(f"'{found.file}' was in line {rows[found.file].line} already")
+                rows[found.file] = found
             line = reader.line_num + 1
+        if columns is None:
+            line = 1
+            raise BadManifestError("it is empty")
     except csv.Error as error:
-        raise _fault(path, line, f"this is not proper CSV ({error})") from error
-    if not places:
-        raise _fault(path, 1, "it is empty")
-    return Manifest(tuple(rows.values()), heads)
-
-
-def _fault(path: Path, line: int, message: str) -> BadManifestError:
-    return BadManifestError(message, where=f"{path}:{line}")
+        raise BadManifestError(f"this is not proper CSV ({error})", where=f"{path}:{line}") from error
+    except BadManifestError as error:
+        error.place = f"{path}:{line}"
+        raise
+    return Manifest(tuple(rows.values()), columns.heads)
 
 
 def _text_of(path: Path) -> str:
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise BadManifestError("it is too large to be a list of photos", where=str(path))
-        data = path.read_bytes()
-    except OSError as error:
-        raise BadManifestError(
-            f"it cannot be read ({(error.strerror or str(error)).lower()})",
-            where=str(path),
-            remedy="Check its name and whether you may read it.",
-        ) from error
+    data = read_file(path, BadManifestError, "list of photos", MOST_BYTES)
     encoding = "utf-16" if data.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig"
     try:
         return data.decode(encoding)
@@ -142,104 +132,86 @@ def _text_of(path: Path) -> str:
         ) from error
 
 
-def _dialect(text: str) -> type[csv.Dialect]:
-    """Take for the separator whichever of the three is most frequent in the first line that is not empty."""
+def _separator(text: str) -> str:
+    """Return whichever of the three is most frequent in the first line that is not empty."""
     first = next((line for line in text.splitlines() if line.strip()), "")
-    bare = re.sub(r'"[^"]*"', "", first)
-    separator = max(",;\t", key=bare.count)
-
-    class Dialect(csv.excel):
-        delimiter = separator
-
-    return Dialect
+    return max(",;\t", key=re.sub(r'"[^"]*"', "", first).count)
 
 
-def _columns(cells: Sequence[str], path: Path, line: int) -> dict[str, int]:
+@dataclass(frozen=True, slots=True)
+class _Columns:
+    """Where the columns are: of those that are understood by meaning, of the others by their heads."""
+
+    places: Mapping[str, int]
+    heads: Mapping[str, str]
+    further: Mapping[str, int]
+
+
+def _columns(cells: Sequence[str]) -> _Columns:
     places: dict[str, int] = {}
+    further: dict[str, int] = {}
     for place, cell in enumerate(cells):
-        meaning = COLUMNS.get(cell.strip().casefold())
+        meaning = COLUMNS.get(cell.casefold())
         if meaning is None:
-            continue
-        if meaning in places:
-            first = cells[places[meaning]].strip()
-            raise _fault(path, line, f"'{first}' and '{cell.strip()}' are the same column")
-        places[meaning] = place
+            further |= {cell: place} if cell else {}
+        elif meaning in places:
+            raise BadManifestError(f"'{cells[places[meaning]]}' and '{cell}' are the same column")
+        else:
+            places[meaning] = place
     if "file" not in places:
-        raise _fault(path, line, "no column is called 'file'")
-    return places
-
-
-def _further(cells: Sequence[str], places: dict[str, int]) -> dict[str, int]:
-    """Return the places of columns that mean nothing here, by their heads; those without one are passed over."""
-    understood = set(places.values())
-    return {
-        cell.strip(): place for place, cell in enumerate(cells) if cell.strip() and place not in understood
-    }
+        raise BadManifestError("no column is called 'file'")
+    return _Columns(places, {meaning: cells[place] for meaning, place in places.items()}, further)
 
 
 def _row(
-    cells: Sequence[str],
-    places: dict[str, int],
-    further: dict[str, int],
-    finder: _Finder,
-    targets: Sequence[Target],
-    path: Path,
-    line: int,
+    columns: _Columns, cells: Sequence[str], line: int, finder: _Finder, targets: Sequence[Target]
 ) -> ManifestRow:
-    values = {name: cells[place].strip() if place < len(cells) else "" for name, place in places.items()}
+    def at(place: int | None) -> str:
+        return "" if place is None or place >= len(cells) else cells[place]
+
+    values = {meaning: at(columns.places.get(meaning)) for meaning in COLUMNS.values()}
     if not values["file"]:
-        raise _fault(path, line, "no file is named")
+        raise BadManifestError("no file is named")
+    file, real = finder.find(values["file"])
     try:
-        file, real = finder.find(values["file"])
-    except ValueError as error:
-        raise _fault(path, line, str(error)) from error
-    target = values.get("target") or None
-    if target is not None:
-        try:
-            target = find_target(target, targets).name
-        except StrandgaugeError as error:
-            raise BadManifestError(error.message, where=f"{path}:{line}", remedy=error.remedy) from error
+        target = find_target(values["target"], targets).name if values["target"] else None
+    except StrandgaugeError as error:
+        raise BadManifestError(error.message, remedy=error.remedy) from error
     return ManifestRow(
         file=file,
         path=real,
         line=line,
-        client=values.get("client") or None,
-        group=values.get("group") or None,
-        taken=_time(values.get("time", ""), path, line),
-        wet=_flag("wet", values, path, line),
+        client=values["client"] or None,
+        group=values["group"] or None,
+        taken=_time(values["time"]),
+        wet=_flag("wet", values),
         target=target,
-        pair=_flag("pair", values, path, line) is not False,
-        further={head: cells[place].strip() if place < len(cells) else "" for head, place in further.items()},
+        pair=_flag("pair", values) is not False,
+        further={head: at(place) for head, place in columns.further.items()},
     )
 
 
-def _flag(name: str, values: Mapping[str, str], path: Path, line: int) -> bool | None:
-    text = values.get(name, "")
+def _flag(name: str, values: Mapping[str, str]) -> bool | None:
+    text = values[name]
     if not text:
         return None
     if text.casefold() in YES | NO:
         return text.casefold() in YES
-    raise _fault(path, line, f"{name} is '{text}', neither yes nor no")
+    raise BadManifestError(f"{name} is '{text}', neither yes nor no")
 
 
-def _time(text: str, path: Path, line: int) -> datetime | None:
+def _time(text: str) -> datetime | None:
     if not text:
         return None
-    try:
-        # A date alone would put all photos of a day at midnight.
-        if len(text) > 10:
+    # A date alone would put all photos of a day at midnight.
+    if len(text) > 10:
+        with suppress(ValueError):
             return datetime.fromisoformat(text).replace(tzinfo=None)
-    except ValueError:
-        pass
     for form in _TIMES:
-        try:
+        with suppress(ValueError):
             return datetime.strptime(text, form)
-        except ValueError:
-            continue
     raise BadManifestError(
-        f"the time '{text}' cannot be told",
-        where=f"{path}:{line}",
-        remedy="Write day and time as 2026-11-25 14:30.",
+        f"the time '{text}' cannot be told", remedy="Write day and time as 2026-11-25 14:30."
     )
 
 
@@ -259,17 +231,13 @@ class _Finder:
 
         Raises
         ------
-        ValueError : it lies outside the batch's folder.
+        BadManifestError : it lies outside the batch's folder.
         """
         if "\0" in text:
-            raise ValueError("the file's name holds a character that no name can")
-        names = [text] if "\\" not in text else [text, text.replace("\\", "/")]
-        candidates: list[str] = []
-        for name in names:
-            for base in self._bases:
-                below = self._below(base / name)
-                if below is not None and below not in candidates:
-                    candidates.append(below)
+            raise BadManifestError("the file's name holds a character that no name can")
+        names = dict.fromkeys((text, text.replace("\\", "/")))
+        places = (self._below(base / name) for name in names for base in self._bases)
+        candidates = list(dict.fromkeys(below for below in places if below is not None))
         for below in candidates:
             if below in self._exact:
                 return below, self._folder / below
@@ -278,7 +246,7 @@ class _Finder:
             if len(alike) == 1:
                 return alike[0], self._folder / alike[0]
         if not candidates:
-            raise ValueError(f"'{text}' lies outside the folder of photos")
+            raise BadManifestError(f"'{text}' lies outside the folder of photos")
         return candidates[0], self._folder / candidates[0]
 
     def _below(self, path: Path) -> str | None:

@@ -174,50 +174,34 @@ def _join_pairs(
                 store.add(row)
 
 
+_NOT_LISTABLE = Told(
+    "unreadable-file",
+    "This folder cannot be looked into.",
+    "Give yourself permission to list it, then go on with --resume.",
+)
+
+
 def plan(walk: Walk, listed: Iterable[ManifestRow], options: Options) -> list[Task]:
     """Return what there is to do, in the order of the files' names: photos found, and files only listed."""
-    wet, target = options.wet, options.target
     rows = {row.file: row for row in listed}
-    paths = {photo.file: photo.path for photo in walk.photos}
+    found = {photo.file: ManifestRow(photo.file, photo.path) for photo in walk.photos}
     tasks = [
-        Task(
-            one.file,
-            one.path,
-            wet,
-            target,
-            trouble=Told(
-                "unreadable-file",
-                "This folder cannot be looked into.",
-                "Give yourself permission to list it, then go on with --resume.",
-            ),
-        )
+        Task(one.file, one.path, options.wet, options.target, trouble=_NOT_LISTABLE)
         for one in walk.unreadable
     ]
-    for file in paths.keys() | rows.keys():
-        row = rows.get(file)
-        path = paths[file] if file in paths else rows[file].path
+    for file in found.keys() | rows.keys():
+        row = rows.get(file) or found[file]
+        path = found[file].path if file in found else row.path
         missing = None
-        if row is not None and file not in paths and not path.exists():
+        if file not in found and not path.exists():
             missing = Told(
                 "unreadable-file",
                 f"There is no such file; line {row.line} of the manifest names it.",
                 "Correct the manifest, or put the photo there, then go on with --resume.",
             )
-        tasks.append(
-            Task(file, path, wet, target, trouble=missing, pair=options.pairs)
-            if row is None
-            else Task(
-                file,
-                path,
-                wet if row.wet is None else row.wet,
-                row.target or target,
-                row.client,
-                row.group,
-                row.taken,
-                missing,
-                pair=options.pairs and row.pair,
-            )
-        )
+        wet = options.wet if row.wet is None else row.wet
+        target, pair = row.target or options.target, options.pairs and row.pair
+        tasks.append(Task(file, path, wet, target, row.client, row.group, row.taken, missing, pair=pair))
     return sorted(tasks, key=lambda task: task.file)
 
 

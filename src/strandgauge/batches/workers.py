@@ -10,7 +10,7 @@ import pickle
 import signal
 import threading
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Future, ProcessPoolExecutor, wait
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Protocol
@@ -319,7 +319,19 @@ def read_all(
     pool = start()
     running: dict[Future[Row | None], Task] = {}
     suspects: deque[Task] = deque()
+    lost: list[Task] = []
     alone = False
+
+    def settled(futures: Iterable[Future[Row | None]]) -> Iterator[tuple[Task, Row | None]]:
+        for future in futures:
+            task = running.pop(future)
+            try:
+                row = _row_from(future, task)
+            except Died:
+                lost.append(task)
+            else:
+                yield task, row
+
     try:
         while True:
             if not running:
@@ -336,31 +348,17 @@ def read_all(
             if not running:
                 return
             done, _ = wait(running, timeout=LOOK_UP_SECONDS, return_when=FIRST_COMPLETED)
-            lost: list[Task] = []
-            for future in done:
-                task = running.pop(future)
-                try:
-                    row = _row_from(future, task)
-                except Died:
-                    lost.append(task)
-                else:
-                    yield task, row
+            yield from settled(done)
             if not lost:
                 continue
             # Whatever else was in hand is lost with them, unless it was done already.
             wait(running, timeout=START_SECONDS)
-            for future, task in running.items():
-                try:
-                    row = _row_from(future, task)
-                except Died:
-                    lost.append(task)
-                else:
-                    yield task, row
-            running.clear()
+            yield from settled(list(running))
             if alone:
                 yield lost[0], _dead_row(lost[0])
             else:
                 suspects.extend(sorted(lost, key=lambda one: one.file))
+            lost.clear()
             pool.close()
             if not stopped():
                 pool = start()

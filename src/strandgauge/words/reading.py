@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 
 from strandgauge.colour.cielab import Lab
 from strandgauge.hair.likely import NO_STAIN
@@ -141,11 +142,22 @@ class ZoneInWords:
     """Or, on dyed hair, the lightness."""
     interval: str
     """The same with the half-width of its 95 % interval."""
-    tone: str
-    """Undertone, what lies on it, and how much of it is white."""
+    undertone: str
+    on_it: str
+    """What lies on it, and how much of it is white; empty where there is nothing to tell."""
     shares: str
     numbers: tuple[str, str, str, str, str, str]
     """L*, a*, b*, C*ab, hue and yellowness."""
+
+    @property
+    def tone(self) -> str:
+        """Undertone, what lies on it, and how much of it is white."""
+        return ", ".join(filter(None, (self.undertone, self.on_it)))
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """What is written beside the zone, a line each."""
+        return tuple(filter(None, (self.interval, self.undertone, self.on_it)))
 
 
 def zone_in_words(zone: ZoneReading) -> ZoneInWords:
@@ -156,7 +168,8 @@ def zone_in_words(zone: ZoneReading) -> ZoneInWords:
         lab=zone.lab,
         level=f"L* {lightness:.0f}" if zone.is_dyed else f"{zone.level:.1f}",
         interval=depth(zone),
-        tone=tone(zone),
+        undertone=undertone(zone),
+        on_it=on_it(zone),
         shares=shares(zone),
         numbers=(
             f"{lightness:.1f}",
@@ -213,6 +226,11 @@ def in_short(reading: Reading) -> InShort:
         stains=stains(reading),
         zones=tuple(zone_in_words(zone) for zone in reading.zones),
     )
+
+
+def photo_line(reading: Reading, taken: datetime | None) -> str:
+    """Name the photo, and when it was taken where that is known."""
+    return f"{reading.photo}, {taken:%d %B %Y, %H:%M}." if taken else f"{reading.photo}."
 
 
 def provenance(reading: Reading) -> str:

@@ -6,6 +6,7 @@ because what surrounds a colour changes how it looks.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cache
 from io import BytesIO
 from pathlib import Path
@@ -69,9 +70,13 @@ class Canvas:
             y = bottom - 8 - row * round(LEADING * size)
             self.pen.text((left + 12, y), line, font=font(size), fill=ink_on(lab))
 
-    def down_to(self, bottom: int) -> Image:
-        """Return the picture down to a row."""
-        return self.image.crop((0, 0, WIDTH, bottom))
+    def foot(self, at: int, texts: Iterable[str]) -> Image:
+        """Write small texts below a rule, and return the picture down to there."""
+        self.pen.line((MARGIN, at, WIDTH - MARGIN, at), fill=EDGE, width=2)
+        at += 14
+        for text in texts:
+            at = self.write((MARGIN, at), text, SMALL, colour=QUIET) + 6
+        return self.image.crop((0, 0, WIDTH, at + MARGIN // 2))
 
 
 def save(path: Path, picture: Image) -> None:

@@ -66,6 +66,4 @@ def draw_check(found: CardReading, check: CardCheck) -> Image:
     for note in (*check.problems, *check.cautions):
         at = canvas.write((MARGIN, at), f"! {said(note)}", LINE)
         at = canvas.write((MARGIN, at), words.mending(note), LINE, colour=QUIET) + 10
-    for line in (f"{check.photo}.", *words.summary(check)):
-        at = canvas.write((MARGIN, at), line, SMALL, colour=QUIET) + 6
-    return canvas.down_to(at + MARGIN // 2)
+    return canvas.foot(at, (f"{check.photo}.", *words.summary(check)))

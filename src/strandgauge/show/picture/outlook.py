@@ -12,13 +12,11 @@ from typing import TYPE_CHECKING
 from strandgauge.colour.cielab import Lab
 from strandgauge.judge.outlook import Outlook, ZoneOutlook
 from strandgauge.show.picture.canvas import (
-    EDGE,
     GAP,
     INK,
     LINE,
     MARGIN,
     NAME,
-    QUIET,
     SMALL,
     WIDTH,
     Canvas,
@@ -81,11 +79,7 @@ def draw_outlook(outlook: Outlook, measurement: Measurement | None = None) -> Im
     at = _by_level(canvas, outlook, at) + GAP
     if outlook.verdict != "true" and outlook.instead:
         at = _instead(canvas, outlook, at) + GAP
-    canvas.pen.line((MARGIN, at, WIDTH - MARGIN, at), fill=EDGE, width=2)
-    at += 14
-    cautions = " ".join(said(caution) for caution in outlook.cautions)
-    at = canvas.write((MARGIN, at), cautions, SMALL, colour=QUIET)
-    return canvas.down_to(at + MARGIN // 2)
+    return canvas.foot(at, [" ".join(said(caution) for caution in outlook.cautions)])
 
 
 def _side_by_side(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from strandgauge.colour.cielab import Lab
 from strandgauge.dye.targets import Target
 from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
+from strandgauge.reading.model import COVERAGE, Reading
 from strandgauge.show.picture.canvas import (
     EDGE,
     GAP,
@@ -33,6 +33,7 @@ from strandgauge.show.picture.canvas import (
 from strandgauge.show.picture.upright import upright
 from strandgauge.words import reading as words
 from strandgauge.words import say, sentence
+from strandgauge.words.reading import ZoneInWords
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -96,11 +97,13 @@ def draw_picture(
             (right, at, right + _WISH, at + picture.height), wish.lab, say("picture.wish", shade=wish.name)
         )
         right += _WISH
-    for zone in reading.zones:
-        _zone(canvas, zone, (right + GAP, at + round(strand.rows[zone.name])))
+    for zone, shown in zip(reading.zones, words.zones(reading), strict=False):
+        _zone(canvas, shown, (right + GAP, at + round(strand.rows[zone.name])))
     bottom = at + max(picture.height, 900)
     _ladder(canvas, reading, ladder or load_ladder(), at, bottom)
-    return canvas.down_to(_foot(canvas, measurement, reading, bottom + GAP) + MARGIN // 2)
+    about = f"{words.photo_line(reading, measurement.card.photo.taken_at)} {say('picture.interval')}"
+    wet = [say("picture.wet")] if reading.wet else []
+    return canvas.foot(bottom + GAP, [about, *wet, words.caution()])
 
 
 def _headline(canvas: Canvas, reading: Reading) -> int:
@@ -115,15 +118,14 @@ def _headline(canvas: Canvas, reading: Reading) -> int:
     return at
 
 
-def _zone(canvas: Canvas, zone: ZoneReading, at: tuple[int, int]) -> None:
+def _zone(canvas: Canvas, zone: ZoneInWords, at: tuple[int, int]) -> None:
     """Write a zone's name, level and colour beside its place on the strand."""
     x, middle = at
     width = WIDTH - MARGIN - _BAR - 4 * _COLUMN - x
     y = middle - 70
     canvas.pen.line((x - GAP, middle, x - 10, middle), fill=INK, width=3)
-    y = canvas.write((x, y), words.zone_name(zone.name).capitalize(), NAME, bold=True)
-    y = canvas.write((x, y), words.depth(zone), LINE)
-    for text in filter(None, (words.undertone(zone), words.on_it(zone))):
+    y = canvas.write((x, y), sentence(zone.name), NAME, bold=True)
+    for text in zone.lines:
         y = canvas.write((x, y), text, LINE, width=width)
 
 
@@ -160,15 +162,3 @@ def _ladder(canvas: Canvas, reading: Reading, ladder: Ladder, top: int, bottom: 
         pen.ellipse(
             (x - radius, y - radius, x + radius, y + radius), fill=rgb(zone.lab), outline=INK, width=3
         )
-
-
-def _foot(canvas: Canvas, measurement: Measurement, reading: Reading, at: int) -> int:
-    canvas.pen.line((MARGIN, at, WIDTH - MARGIN, at), fill=EDGE, width=2)
-    at += 14
-    taken = measurement.card.photo.taken_at
-    texts = [f"{reading.photo}{f', {taken:%d %B %Y, %H:%M}' if taken else ''}. {say('picture.interval')}"]
-    if reading.wet:
-        texts.append(say("picture.wet"))
-    for text in (*texts, words.caution()):
-        at = canvas.write((MARGIN, at), text, SMALL, colour=QUIET) + 6
-    return at

@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.srgb import srgb_encode
 from strandgauge.light.region import Region, correct_region
-from strandgauge.reading.model import Reading, ZoneReading
+from strandgauge.reading.model import Reading
 from strandgauge.show.picture.canvas import (
-    EDGE,
     GAP,
     INK,
     LINE,
@@ -27,7 +26,8 @@ from strandgauge.show.picture.canvas import (
     font,
 )
 from strandgauge.words import reading as words
-from strandgauge.words import said, say
+from strandgauge.words import said, say, sentence
+from strandgauge.words.reading import ZoneInWords
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -62,7 +62,7 @@ def draw_technical(measurement: Measurement, reading: Reading) -> Image:
     canvas.image.paste(Image.fromarray(pixels), (MARGIN, at))
     for name, outline in outlines.items():
         middle, bottom = _placed(outline, to_pixels).mean(axis=0)[0], _placed(outline, to_pixels)[:, 1].max()
-        label, letters = words.zone_name(name).capitalize(), font(LINE, bold=True)
+        label, letters = sentence(words.zone_name(name)), font(LINE, bold=True)
         place = (MARGIN + middle, at + bottom + 24)
         canvas.pen.text(
             place, label, font=letters, fill=_DARK, anchor="mm", stroke_width=6, stroke_fill=_LIGHT
@@ -70,7 +70,16 @@ def draw_technical(measurement: Measurement, reading: Reading) -> Image:
     at = _zone_columns(canvas, reading, at + pixels.shape[0] + GAP) + GAP
     for note in reading.notes:
         at = canvas.write((MARGIN, at), f"! {said(note)}", LINE) + 10
-    return canvas.down_to(_footer(canvas, measurement, reading, at) + MARGIN // 2)
+    fit = reading.card_fit
+    told = say(
+        "picture.technical",
+        card=reading.card,
+        ladder=reading.ladder,
+        fit=fit.delta_e00_median,
+        uneven=fit.light_unevenness_percent,
+    )
+    about = words.photo_line(reading, measurement.card.photo.taken_at)
+    return canvas.foot(at, [about, told, words.caution()])
 
 
 def _flat_card(measurement: Measurement) -> Region:
@@ -100,7 +109,7 @@ def _outline(pixels: NDArray[np.uint8], points: Array, *, dark: bool = True) -> 
 
 def _zone_columns(canvas: Canvas, reading: Reading, top: int) -> int:
     """Draw the three zones and the whole side by side, in the order in which they lie on the strand."""
-    columns = (*reading.zones, reading.overall)
+    columns = words.zones(reading)
     width = (WIDTH - 2 * MARGIN - (len(columns) - 1) * GAP) // len(columns)
     bottoms = []
     for place, zone in enumerate(columns):
@@ -115,33 +124,12 @@ def _zone_columns(canvas: Canvas, reading: Reading, top: int) -> int:
     return max(bottoms)
 
 
-def _zone_lines(zone: ZoneReading) -> list[tuple[str, int, bool]]:
+def _zone_lines(zone: ZoneInWords) -> list[tuple[str, int, bool]]:
+    lightness, a, b, *_ = zone.numbers
     return [
-        (words.zone_name(zone.name).capitalize(), NAME, True),
-        (words.depth(zone), LINE, False),
-        *((text, LINE, False) for text in (words.undertone(zone), words.on_it(zone)) if text),
+        (sentence(zone.name), NAME, True),
+        *((text, LINE, False) for text in zone.lines),
         # Broken between levels, not between a level and its share.
-        (words.shares(zone).replace(": ", ":\u00a0").replace(" %", "\u00a0%"), SMALL, False),
-        ("L* {:.1f} a* {:.1f} b* {:.1f}".format(*zone.lab).replace("* ", "*\u00a0"), SMALL, False),
+        (zone.shares.replace(": ", ":\u00a0").replace(" %", "\u00a0%"), SMALL, False),
+        (f"L*\u00a0{lightness} a*\u00a0{a} b*\u00a0{b}", SMALL, False),
     ]
-
-
-def _footer(canvas: Canvas, measurement: Measurement, reading: Reading, at: int) -> int:
-    canvas.pen.line((MARGIN, at, WIDTH - MARGIN, at), fill=EDGE, width=2)
-    at += 14
-    taken = measurement.card.photo.taken_at
-    fit = reading.card_fit
-    texts = [
-        f"{reading.photo}{f', {taken:%d %B %Y, %H:%M}' if taken else ''}.",
-        say(
-            "picture.technical",
-            card=reading.card,
-            ladder=reading.ladder,
-            fit=fit.delta_e00_median,
-            uneven=fit.light_unevenness_percent,
-        ),
-        words.caution(),
-    ]
-    for text in texts:
-        at = canvas.write((MARGIN, at), text, SMALL, colour=QUIET) + 6
-    return at

@@ -176,7 +176,7 @@ def make_sieve(base: Base, grid: Grid) -> Sieve:
     """Lay the coarse mixes over bases (B,)."""
     from scipy.spatial import KDTree
 
-    coarse = base.at((slice(None), None)).dyed(grid.absorption)
+    coarse = _laid(base, grid)
     return Sieve(base, grid, coarse, tuple(KDTree(colours, balanced_tree=False) for colours in coarse))
 
 
@@ -206,9 +206,14 @@ def survey_mixes(sieve: Sieve, targets: Array) -> Solutions:
 
 def _followed(base: Base, wanted: Array, grid: Grid) -> Candidates:
     """Return the most promising subsets of each base (B,) and target (T, 3), followed to the end."""
-    coarse = base.at((slice(None), None)).dyed(grid.absorption)  # (B, G, 3)
+    coarse = _laid(base, grid)
     refined = _refine(base, wanted, grid, _starts(coarse, wanted, grid), _ROUNDS)
     return _without_traces(base, wanted, grid, refined)
+
+
+def _laid(base: Base, grid: Grid) -> Array:
+    """Return the colours (B, G, 3) of the coarse mixes, base by base: spectra of all at once would fill memory."""
+    return np.stack([base.at(place).dyed(grid.absorption) for place in range(len(base.amounts))])
 
 
 def _starts(coarse: Array, wanted: Array, grid: Grid) -> Candidates:

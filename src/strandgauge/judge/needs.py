@@ -7,7 +7,6 @@ is stricter and laxer by what a prediction is usually off.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -56,32 +55,19 @@ def _ladder_sieve(shelf: Shelf, rungs: tuple[tuple[float, ...], ...]) -> Sieve:
     return make_sieve(solve_base(np.array(rungs)), grid_for(shelf))
 
 
-def paths_of(targets: Sequence[Target], shelf: Shelf, ladder: Ladder) -> tuple[Path, ...]:
-    """Return what shades give at each level, many at once."""
-    rungs = tuple(map(tuple, ladder.lab[DARKEST - 1 :].tolist()))
-    sieve = _ladder_sieve(shelf, rungs)
-    regions = [region_of(one) for one in targets]
-    found = survey_mixes(sieve, np.concatenate([region.anchors for region in regions]))
-    levels, rows = ladder.rungs[DARKEST - 1 :], np.arange(len(rungs))
-    paths, start = [], 0
-    for region in regions:
-        end = start + len(region.anchors)
-        away = region.away(found.lab[:, start:end])
-        best = np.argmin(away, axis=1)
-        lab, shares = found.lab[rows, start + best], found.shares[rows, start + best]
-        paths.append(Path(levels, np.array(rungs), lab, away[rows, best], shares))
-        start = end
-    return tuple(paths)
-
-
 @lru_cache(maxsize=256)
-def _path_of(target: Target, shelf: Shelf, rungs: bytes, size: int) -> Path:
-    return paths_of((target,), shelf, Ladder("", np.frombuffer(rungs).reshape(size, 3)))[0]
+def _path_on(target: Target, shelf: Shelf, rungs: tuple[tuple[float, ...], ...]) -> Path:
+    region = region_of(target)
+    found = survey_mixes(_ladder_sieve(shelf, rungs), region.anchors)
+    away, rows = region.away(found.lab), np.arange(len(rungs))
+    best = np.argmin(away, axis=1)
+    levels = DARKEST + np.arange(float(len(rungs)))
+    return Path(levels, np.array(rungs), found.lab[rows, best], away[rows, best], found.shares[rows, best])
 
 
 def path_of(target: Target, shelf: Shelf, ladder: Ladder) -> Path:
     """Return what a shade gives at each level."""
-    return _path_of(target, shelf, ladder.lab.tobytes(), len(ladder.lab))
+    return _path_on(target, shelf, tuple(map(tuple, ladder.lab[DARKEST - 1 :].tolist())))
 
 
 def needs_on(path: Path, within: float) -> Needs | None:

@@ -91,6 +91,15 @@ class Settings:
     """Whether the shade is to go from deep at the root to sheer at the ends."""
 
 
+def verdict_of(chance: float, away: float, settings: Settings) -> Verdict:
+    """Return the verdict for a chance of reading true, and for a CIEDE2000 where the chance is small."""
+    if chance >= LIKELY:
+        return "true"
+    if chance >= POSSIBLE:
+        return "may"
+    return "close" if away <= settings.close_within else "turns" if away <= settings.turns_within else "out"
+
+
 @dataclass(frozen=True, slots=True)
 class Needs:
     """The level from which a shade reads true, on the ladder."""

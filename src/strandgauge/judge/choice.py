@@ -1,0 +1,330 @@
+"""The mix chosen for each zone of hair: the one most likely to read true, of few dyes, as it can be weighed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import as_lab, delta_e_2000
+from strandgauge.dye.formula import SMALL_STEPS, FormulaPart, weigh
+from strandgauge.dye.region import Region
+from strandgauge.dye.shelf import Shelf
+from strandgauge.dye.solve import Grid, best_mixes, ranked_mixes
+from strandgauge.dye.targets import Target
+from strandgauge.hair.levels import Ladder
+from strandgauge.hair.pigment import Base, solve_around
+from strandgauge.judge.chance import MOST_OF_IT, Draws, share_true
+from strandgauge.judge.hairkind import Hair, what_hair
+from strandgauge.judge.history import History
+from strandgauge.judge.outlook import (
+    BaseZone,
+    Pretone,
+    Settings,
+)
+
+PRETONE_GAIN = 0.5
+"""CIEDE2000 that a pre-tone must win to be worth a second round on the hair."""
+THINNEST_TONER = 1.0 / 60.0
+"""Share of dye in a pre-tone below which nobody would mix it: one gram in a bowl; own choice."""
+RANKED = 3
+"""Mixes of unlike dyes that are weighed against each other for each colour aimed at."""
+DEEPER_COST = 0.08
+"""Chance that the next deeper variant of a shade must win to be chosen over the clearer one ..."""
+DYE_COST = (0.0, 0.0, 0.03, 0.13)
+"""... that a mix of so many dyes must win against one of none ..."""
+OTHER_DYES_COST = 0.1
+"""... and that other dyes than those of the strand as a whole must win."""
+MELT = {"root": 1.0, "ends": 0.0}
+"""How deep a melt is at each zone, see `Region.at`; half-way between for the others."""
+MELT_COST = 0.1
+"""Chance that a step of CIEDE2000 away from that depth must win ..."""
+MELT_DYES_COST = 0.5
+"""... and that dyes must win that the rest of the melt is not made of."""
+FULLER = (1.3, 1.7)
+"""Factors by which a mix is made fuller for zones with darker pieces in them."""
+LEAST_SPREAD = 0.35
+"""Levels by which a zone's pieces must differ, noise taken off, to be judged one by one."""
+PIXEL_NOISE = 0.25
+"""Levels by which places of one colour differ as read: light and shade between fibres."""
+
+
+@dataclass(frozen=True, eq=False)
+class Work:
+    """What stays the same for all zones."""
+
+    target: Target
+    region: Region
+    shelf: Shelf
+    grid: Grid
+    ladder: Ladder
+    settings: Settings
+
+    def aim(self, zone: str) -> Array:
+        """Return the colour (3,) of a melt at a zone."""
+        return self.region.at(MELT.get(zone, 0.5))
+
+
+@dataclass(frozen=True, eq=False)
+class Head:
+    """One zone, ready to be dyed."""
+
+    zone: BaseZone
+    level: float
+    level_sd: float
+    hair: Hair
+    shares: tuple[float, ...]
+    """Of its pieces, dark to light."""
+    levels: tuple[float, ...]
+    pieces: Base
+    """(P, 7) pieces and their neighbours."""
+    whole: Base
+    """(7,) the zone's mean and its neighbours."""
+
+    @property
+    def base(self) -> Base:
+        """The zone's mean."""
+        return self.whole.at(0)
+
+
+def head_of(zone: BaseZone, ladder: Ladder, history: History) -> Head:
+    """Return a zone with its pieces and pigments.
+
+    Raises
+    ------
+    OutsideModelError : no hair has its colour.
+    """
+    colour = np.asarray(zone.lab, dtype=float)
+    level = float(ladder.level_of(colour)) if zone.level is None else zone.level
+    sd = (
+        float(ladder.level_sd(colour, np.diag(np.square(zone.lab_sd))))
+        if zone.level_sd is None
+        else zone.level_sd
+    )
+    found = _pieces(zone, level)
+    levels = np.array([one[0] for one in found])
+    labs = colour + ladder.lab_at(levels) - ladder.lab_at(level)
+    labs[:, 0] = np.clip(labs[:, 0], 2.0, 100.0)
+    whole = solve_around(colour, zone.lab_sd)
+    pieces = (
+        Base(whole.pigments, whole.amounts[None], whole.floor[None])
+        if len(found) == 1
+        else solve_around(labs, np.broadcast_to(zone.lab_sd, labs.shape))
+    )
+    return Head(
+        zone,
+        level,
+        sd,
+        what_hair(zone, ladder, history),
+        tuple(share for _, share in found),
+        tuple(levels.tolist()),
+        pieces,
+        whole,
+    )
+
+
+def _pieces(zone: BaseZone, level: float) -> list[tuple[float, float]]:
+    """Return levels and shares of a zone's pieces, dark to light: one piece where it is even within the noise.
+
+    Whole levels make an even zone look like two; their rounding and the pixels' noise are taken off the spread.
+    """
+    shares = sorted((whole, share) for whole, share in zone.level_shares if share >= 0.03)
+    if len(shares) < 2:
+        return [(level, 1.0)]
+    at, much = np.array(shares, dtype=float).T
+    much = much / much.sum()
+    mean = float(at @ much)
+    spread = float(much @ (at - mean) ** 2)
+    true = spread - 1.0 / 12.0 - PIXEL_NOISE**2
+    if true < LEAST_SPREAD**2:
+        return [(level, 1.0)]
+    kept = np.sqrt(true / spread)
+    return [(level + kept * (one - mean), float(share)) for one, share in zip(at, much, strict=True)]
+
+
+@dataclass(frozen=True, eq=False)
+class Choice:
+    """The mix chosen for a zone."""
+
+    held: Array
+    """(D,)"""
+    lab: Array
+    """(3,) on the zone's mean, pre-tone included."""
+    formula: tuple[FormulaPart, ...]
+    share: Array
+    """(S,) of the hair that reads true in each draw; draws of other zones are of the same heads."""
+    alone: Array
+    """(S,) the same by draws that are those of any other zone, so that zones alike are told alike."""
+    pretone: Pretone | None = None
+    first: Array | None = None
+    """(31,) what the pre-tone adds."""
+
+    @property
+    def true(self) -> NDArray[np.bool_]:
+        """(S,) whether the zone reads true."""
+        return np.asarray(self.share >= MOST_OF_IT - 1e-9)
+
+    @property
+    def chance(self) -> float:
+        """Chance that the zone reads true."""
+        return float(np.mean(self.alone >= MOST_OF_IT - 1e-9))
+
+
+def choose_mixes(heads: Sequence[Head], whole: int, drawn: Draws, work: Work) -> list[Choice]:
+    """Choose a mix for each zone: that of the strand as a whole first, the others rather from the same dyes.
+
+    A melt starts from its deepest mix, which takes most.
+    """
+    means, aims = stack([head.base for head in heads]), work.region.anchors
+    if work.settings.melt:
+        aims = np.vstack([aims, [work.aim(head.zone.name) for head in heads]])
+        whole = next((place for place, head in enumerate(heads) if head.zone.name == "root"), whole)
+    ranked = ranked_mixes(means, aims, work.grid, RANKED)
+    first = _choose(heads[whole], whole, ranked[whole], None, drawn, work)
+    dyes = first.held > 0.0
+    same = _few(work.grid, dyes)
+    shared = None if same is None or len(heads) == 1 else best_mixes(means, aims, same)
+    chosen = []
+    for place, head in enumerate(heads):
+        mine = ranked[place]
+        if shared is not None and place != whole:
+            mine = [np.vstack([mixes, shared.shares[place, k]]) for k, mixes in enumerate(mine)]
+        chosen.append(first if place == whole else _choose(head, place, mine, dyes, drawn, work))
+    return chosen
+
+
+def stack(bases: Sequence[Base]) -> Base:
+    """Return bases as one (B,)."""
+    return Base(
+        bases[0].pigments, np.stack([one.amounts for one in bases]), np.stack([one.floor for one in bases])
+    )
+
+
+def _few(grid: Grid, dyes: NDArray[np.bool_]) -> Grid | None:
+    """Return the coarse mixes of some dyes (D,) only; None where there is none."""
+    rows = np.flatnonzero(np.all(np.append(dyes, True)[grid.members], axis=1))  # the last does nothing
+    if rows.size == 0:
+        return None
+    return replace(
+        grid,
+        members=grid.members[rows],
+        shares=grid.shares[rows],
+        size=grid.size[rows],
+        subset=grid.subset[rows],
+        absorption=grid.absorption[rows],
+    )
+
+
+def _choose(
+    head: Head, place: int, ranked: list[Array], dyes: NDArray[np.bool_] | None, drawn: Draws, work: Work
+) -> Choice:
+    """Choose among mixes by the chance of success, then by fewer dyes; where none has a chance, by the colour."""
+    shelf, region, settings = work.shelf, work.region, work.settings
+    mixes, depth = [np.zeros((1, len(shelf.dyes)))], [0]
+    for anchor, some in enumerate(ranked):
+        mixes.append(some)
+        depth += [anchor] * len(some)
+        if len(head.shares) > 1:
+            # Pieces that are darker take a fuller mix, which may serve more of the hair.
+            most = 1.0 / np.maximum(some.sum(axis=1, keepdims=True), 1e-9)
+            mixes += [some * np.minimum(factor, most) for factor in FULLER]
+            depth += [anchor] * (2 * len(some))
+    held = np.vstack(mixes)
+    given = head.base.dyed(held @ shelf.curves)
+    away = region.away(given)
+    steps = shelf.bowl(held) * settings.bowl / settings.scale
+    rough = np.any((steps > 0.0) & (steps < SMALL_STEPS), axis=1) & ((held > 0.0).sum(axis=1) > 1)
+    if settings.melt:
+        deeper = MELT_COST * delta_e_2000(given, work.aim(head.zone.name))
+    else:
+        deeper = DEEPER_COST * np.array(depth)
+    worth = np.flatnonzero(~rough & (away <= away[~rough].min() + 3.0))
+    pieces = weighted(head)
+    shares = [
+        share_true(pieces, held[one], shelf.curves, region, settings.true_within, drawn, 0) for one in worth
+    ]
+    counts = (held[worth] > 0.0).sum(axis=1)
+    alone = MELT_DYES_COST if settings.melt else OTHER_DYES_COST
+    other = 0.0 if dyes is None else alone * np.any((held[worth] > 0.0) & ~dyes, axis=1)
+    score = np.array([np.mean(one >= MOST_OF_IT - 1e-9) + 0.2 * np.mean(one) for one in shares])
+    score = score - deeper[worth] - np.take(DYE_COST, counts) - other - 0.02 * away[worth]
+    best = int(worth[int(np.argmax(score))])
+    # Where no mix comes near, none is shown: what it would give is nobody's wish.
+    return _weighed(head, place, held[best if away[best] <= settings.turns_within else 0], drawn, work)
+
+
+def weighted(head: Head) -> list[tuple[float, Base]]:
+    """Return the share and the base (7,) of each of a zone's pieces."""
+    return [(share, head.pieces.at(k)) for k, share in enumerate(head.shares)]
+
+
+def _weighed(head: Head, place: int, held: Array, drawn: Draws, work: Work) -> Choice:
+    """Weigh a mix for a zone, with a pre-tone where that is worth a second round."""
+    shelf, settings = work.shelf, work.settings
+    lab = head.base.dyed(held @ shelf.curves)
+    weighed = weigh(head.base, lab, shelf.bowl(held), shelf, settings.bowl, settings.scale)
+    choice = Choice(shelf.held(weighed.shares), weighed.lab, weighed.parts, np.zeros(1), np.zeros(1))
+    away = float(work.region.away(choice.lab))
+    if settings.pretone and settings.true_within < away <= settings.turns_within:
+        choice = _pretoned(head, choice, away, work)
+    pieces = [
+        (share, piece if choice.first is None else piece.over(choice.first))
+        for share, piece in weighted(head)
+    ]
+    return in_draws(choice, pieces, drawn, place, work)
+
+
+def in_draws(
+    choice: Choice, pieces: list[tuple[float, Base]], drawn: Draws, place: int, work: Work
+) -> Choice:
+    """Return a choice with the share of hair that reads true in each draw: of its own zone, and of any."""
+    own, any_zone = (
+        share_true(
+            pieces,
+            choice.held,
+            work.shelf.curves,
+            work.region,
+            work.settings.true_within,
+            drawn,
+            zone,
+        )
+        for zone in (place, 0)
+    )
+    return replace(choice, share=own, alone=any_zone)
+
+
+def _pretoned(head: Head, plain: Choice, away: float, work: Work) -> Choice:
+    """Return the choice after a pre-tone that wins enough; else the plain one.
+
+    What a toner takes out of the light adds to what the formula takes out, and the places it fills are not free for
+    the formula: it can only help where three dyes, or the strength of the bowl, were the limit.
+    """
+    shelf, region, settings = work.shelf, work.region, work.settings
+    strengths = np.geomspace(0.01, 0.6, 7)
+    toners = strengths[:, None, None] * shelf.curves
+    quick = region.away(head.base.dyed(toners + plain.held @ shelf.curves))
+    strength, dye = np.unravel_index(int(np.argmin(quick)), quick.shape)
+    if quick[strength, dye] > away - PRETONE_GAIN / 2.0:
+        return plain
+    toner = np.zeros(len(shelf.dyes))
+    toner[dye] = strengths[strength]
+    lab = head.base.dyed(toner @ shelf.curves)
+    whole = weigh(head.base, lab, shelf.bowl(toner), shelf, settings.bowl, settings.scale)
+    if float(whole.shares.sum()) < THINNEST_TONER:
+        return plain
+    before = shelf.held(whole.shares)
+    first, room = before @ shelf.curves, shelf.room(before)
+    over = head.base.over(first)
+    found = best_mixes(over.at((None,)), region.anchors, work.grid)
+    aim = int(np.argmin(region.away(found.lab[0])))
+    bowl = shelf.bowl(found.shares[0, aim] / max(room, 1e-6))
+    after = weigh(over, found.lab[0, aim], bowl, shelf, settings.bowl, settings.scale, room)
+    if float(region.away(after.lab)) > away - PRETONE_GAIN:
+        return plain
+    pretone = Pretone(shelf.names[dye], whole.parts, as_lab(whole.lab), away)
+    return Choice(
+        room * shelf.held(after.shares), after.lab, after.parts, plain.share, plain.alone, pretone, first
+    )

@@ -80,22 +80,45 @@ class StrandgaugeError(Exception):
 
     Parameters
     ----------
-    message : what is wrong, one sentence, in plain words.
+    message : what is wrong, one sentence; what the catalogue has for the code, told by the facts, when left out.
     where : the file, line, patch or side of the card concerned.
     remedy : what to do about it; what the catalogue has for the code when left out.
+    facts : codes and numbers; ``fault`` tells apart the ways in which one code comes about.
     """
 
     code: ClassVar[str] = "error"
     exit_code: ClassVar[int] = 1
+    places_named: ClassVar[bool] = False
+    """Whether ``where`` is a code of the catalogue's places, not a name."""
 
-    def __init__(self, message: str, *, where: str | None = None, remedy: str | None = None) -> None:
-        super().__init__(message)
+    def __init__(
+        self,
+        message: str | None = None,
+        *,
+        where: str | None = None,
+        remedy: str | None = None,
+        **facts: Fact,
+    ) -> None:
+        self.facts = tuple(facts.items()) if message is None else (("said", message),)
+        if message is None:
+            message = say(f"refusal.{self.code}", **facts)
+            where = say(f"place.{where}", **facts) if where and self.places_named else where
         # One line is made of the message and the remedy: each is a sentence.
         self.message = message if message.endswith((".", "!", "?")) else f"{message}."
+        super().__init__(self.message)
         self.place = where
         self.photo: str | None = None
         """Name of the photo concerned, where a place in it is named."""
-        self.remedy = say(f"remedy.{self.code}") if remedy is None else remedy
+        self.remedy = say(f"remedy.{self.code}", **facts) if remedy is None else remedy
+
+    def __init_subclass__(cls, *, code: str | None = None, exit_code: int = 1) -> None:
+        if code is not None:
+            cls.code, cls.exit_code = code, exit_code
+
+    @property
+    def note(self) -> Note:
+        """The refusal as a note."""
+        return Note(self.code, "refusal", self.facts)
 
     @property
     def where(self) -> str | None:
@@ -115,38 +138,15 @@ class StrandgaugeError(Exception):
 
 
 class PhotoError(StrandgaugeError):
-    """The photo gives no reading: its file, its card, its light or its strand.
+    """The photo gives no reading: its file, its card, its light or its strand."""
 
-    Parameters
-    ----------
-    message : a sentence of its own; else the catalogue's for the code, which is given the facts.
-    where : the place, as the catalogue names it; as it stands where there is a message.
-    facts : codes and numbers; ``fault`` tells apart the ways in which one code comes about.
-    """
-
-    def __init__(
-        self,
-        message: str | None = None,
-        *,
-        where: str | None = None,
-        remedy: str | None = None,
-        **facts: Fact,
-    ) -> None:
-        self.facts = tuple(facts.items()) if message is None else (("said", message),)
-        if message is None:
-            message = say(f"refusal.{self.code}", **facts)
-            where = where and say(f"place.{where}", **facts)
-            remedy = say(f"remedy.{self.code}", **facts)
-        super().__init__(message, where=where, remedy=remedy)
-
-    @property
-    def note(self) -> Note:
-        """The refusal as a note."""
-        return Note(self.code, "refusal", self.facts)
+    places_named = True
 
 
 class PhotoFileError(PhotoError):
     """The photo's file cannot be opened."""
+
+    places_named = False
 
 
 class CardError(PhotoError):
@@ -196,370 +196,226 @@ class ServerError(StrandgaugeError):
 # --- the file -------------------------------------------------------------------------------------------
 
 
-class UnreadableFileError(PhotoFileError):
+class UnreadableFileError(PhotoFileError, code="unreadable-file", exit_code=10):
     """The file is missing, empty, damaged, cut short or not a picture."""
 
-    code = "unreadable-file"
-    exit_code = 10
 
-
-class FileTooLargeError(PhotoFileError):
+class FileTooLargeError(PhotoFileError, code="file-too-large", exit_code=11):
     """The file or the picture inside it is larger than any phone photo."""
-
-    code = "file-too-large"
-    exit_code = 11
 
 
 # --- the card in the photo ------------------------------------------------------------------------------
 
 
-class NoCardError(CardUnseenError):
+class NoCardError(CardUnseenError, code="no-card", exit_code=20):
     """No marker of a known card was found."""
 
-    code = "no-card"
-    exit_code = 20
 
-
-class CardCutOffError(CardUnseenError):
+class CardCutOffError(CardUnseenError, code="card-cut-off", exit_code=21):
     """Part of the card lies outside the picture or under something."""
 
-    code = "card-cut-off"
-    exit_code = 21
 
-
-class CardFoldedError(CardError):
+class CardFoldedError(CardError, code="card-folded", exit_code=22):
     """The card is bent or folded: its marks do not lie in one plane."""
 
-    code = "card-folded"
-    exit_code = 22
 
-
-class WrongCardVersionError(CardError):
+class WrongCardVersionError(CardError, code="wrong-card-version", exit_code=23):
     """A card of another version than the definition in use."""
 
-    code = "wrong-card-version"
-    exit_code = 23
 
-
-class CardMismatchError(CardError):
+class CardMismatchError(CardError, code="card-mismatch", exit_code=24):
     """The colours found do not fit the card's definition, whatever the light."""
-
-    code = "card-mismatch"
-    exit_code = 24
 
 
 # --- light and sharpness --------------------------------------------------------------------------------
 
 
-class OverexposedError(LightError):
+class OverexposedError(LightError, code="overexposed", exit_code=30):
     """Patches or hair are clipped to white in at least one channel."""
 
-    code = "overexposed"
-    exit_code = 30
 
-
-class UnderexposedError(LightError):
+class UnderexposedError(LightError, code="too-dark", exit_code=31):
     """The picture is too dark for the dark steps to be told apart."""
 
-    code = "too-dark"
-    exit_code = 31
 
-
-class GlareError(LightError):
+class GlareError(LightError, code="glare", exit_code=32):
     """A lamp mirrors on the card."""
 
-    code = "glare"
-    exit_code = 32
 
-
-class BlurError(LightError, CardUnseenError):
+class BlurError(LightError, CardUnseenError, code="blur", exit_code=33):
     """The picture is out of focus or shaken."""
 
-    code = "blur"
-    exit_code = 33
 
-
-class UnevenLightError(LightError):
+class UnevenLightError(LightError, code="uneven-light", exit_code=34):
     """The light changes too much across the card."""
 
-    code = "uneven-light"
-    exit_code = 34
 
-
-class MixedLightError(LightError):
+class MixedLightError(LightError, code="mixed-light", exit_code=35):
     """Two kinds of light fall on different parts of the card."""
-
-    code = "mixed-light"
-    exit_code = 35
 
 
 # --- the strand -----------------------------------------------------------------------------------------
 
 
-class NoStrandError(StrandError):
+class NoStrandError(StrandError, code="no-strand", exit_code=40):
     """Nothing that looks like hair lies in the window."""
 
-    code = "no-strand"
-    exit_code = 40
 
-
-class NotHairError(StrandError):
+class NotHairError(StrandError, code="not-hair", exit_code=45):
     """What lies in the window has no fibres to be seen."""
 
-    code = "not-hair"
-    exit_code = 45
 
-
-class StrandTooThinError(StrandError):
+class StrandTooThinError(StrandError, code="strand-too-thin", exit_code=41):
     """Too little hair to hide the paper below it."""
 
-    code = "strand-too-thin"
-    exit_code = 41
 
-
-class StrandOffWindowError(StrandError):
+class StrandOffWindowError(StrandError, code="strand-off-window", exit_code=42):
     """The strand lies largely outside the window, or across it."""
 
-    code = "strand-off-window"
-    exit_code = 42
 
-
-class DifferentStrandsError(StrandError):
+class DifferentStrandsError(StrandError, code="different-strands", exit_code=43):
     """Photos that were to be read as one show different hair."""
 
-    code = "different-strands"
-    exit_code = 43
 
-
-class SamePhotoError(StrandError):
+class SamePhotoError(StrandError, code="same-photo", exit_code=44):
     """One photo and a copy of it were given where two of one strand were wanted."""
-
-    code = "same-photo"
-    exit_code = 44
 
 
 # --- files the user brings ------------------------------------------------------------------------------
 
 
-class BadCardDefinitionError(FileError):
+class BadCardDefinitionError(FileError, code="bad-card-definition", exit_code=50):
     """A card definition cannot be used; ``where`` names file and line."""
 
-    code = "bad-card-definition"
-    exit_code = 50
 
-
-class BadProfileError(FileError):
+class BadProfileError(FileError, code="bad-profile", exit_code=51):
     """A print profile cannot be used; ``where`` names file and line."""
 
-    code = "bad-profile"
-    exit_code = 51
 
-
-class BadCalibrationError(FileError):
+class BadCalibrationError(FileError, code="bad-calibration", exit_code=52):
     """A ladder or another calibration file cannot be used."""
 
-    code = "bad-calibration"
-    exit_code = 52
 
-
-class CannotWriteError(FileError):
+class CannotWriteError(FileError, code="cannot-write", exit_code=60):
     """A result cannot be written where it was asked for."""
-
-    code = "cannot-write"
-    exit_code = 60
 
 
 # --- the outlook ----------------------------------------------------------------------------------------
 
 
-class OutsideModelError(OutlookError):
+class OutsideModelError(OutlookError, code="outside-model", exit_code=62):
     """A colour that no mix of the model's pigments gives."""
 
-    code = "outside-model"
-    exit_code = 62
 
-
-class BadColourError(OutlookError):
+class BadColourError(OutlookError, code="bad-colour", exit_code=63):
     """A colour typed in that is none."""
 
-    code = "bad-colour"
-    exit_code = 63
 
-
-class UnknownTargetError(OutlookError):
+class UnknownTargetError(OutlookError, code="unknown-target", exit_code=64):
     """No wanted shade of that name."""
 
-    code = "unknown-target"
-    exit_code = 64
 
-
-class UnknownDyeError(OutlookError):
+class UnknownDyeError(OutlookError, code="unknown-dye", exit_code=65):
     """No dye of that name on the shelf."""
 
-    code = "unknown-dye"
-    exit_code = 65
 
-
-class BadMixError(OutlookError):
+class BadMixError(OutlookError, code="bad-mix", exit_code=66):
     """A mix that cannot be weighed out."""
 
-    code = "bad-mix"
-    exit_code = 66
 
-
-class BadHistoryError(OutlookError):
+class BadHistoryError(OutlookError, code="bad-history", exit_code=85):
     """A history that cannot be used."""
 
-    code = "bad-history"
-    exit_code = 85
 
-
-class BadReadingError(FileError):
+class BadReadingError(FileError, code="bad-reading", exit_code=67):
     """A file that is not a reading saved by this program."""
 
-    code = "bad-reading"
-    exit_code = 67
 
-
-class CannotLearnError(LearningError):
+class CannotLearnError(LearningError, code="cannot-learn", exit_code=68):
     """Colours from which no dye can be learned."""
-
-    code = "cannot-learn"
-    exit_code = 68
 
 
 # --- readings side by side ------------------------------------------------------------------------------
 
 
-class NotComparableError(LooksError):
+class NotComparableError(LooksError, code="not-comparable", exit_code=84):
     """Readings that cannot be put side by side."""
-
-    code = "not-comparable"
-    exit_code = 84
 
 
 # --- the logbook ----------------------------------------------------------------------------------------
 
 
-class UnknownEntryError(LogbookError):
+class UnknownEntryError(LogbookError, code="unknown-entry", exit_code=74):
     """No such client, visit, strand or check in the logbook."""
 
-    code = "unknown-entry"
-    exit_code = 74
 
-
-class BadEntryError(LogbookError):
+class BadEntryError(LogbookError, code="bad-entry", exit_code=75):
     """Something that cannot stand in the logbook: an alias taken, empty or too long, an impossible time."""
 
-    code = "bad-entry"
-    exit_code = 75
 
-
-class UnusableLogbookError(LogbookError):
+class UnusableLogbookError(LogbookError, code="unusable-logbook", exit_code=76):
     """A file that is no logbook, is damaged, or was written by a newer version."""
 
-    code = "unusable-logbook"
-    exit_code = 76
 
-
-class LogbookNotWrittenError(LogbookError):
+class LogbookNotWrittenError(LogbookError, code="logbook-not-written", exit_code=77):
     """The logbook could not be reached or written: busy, a full disk, no permission."""
-
-    code = "logbook-not-written"
-    exit_code = 77
 
 
 # --- a strand over time ---------------------------------------------------------------------------------
 
 
-class BadTimesError(LooksError):
+class BadTimesError(LooksError, code="bad-times", exit_code=71):
     """The times of the looks are missing or cannot be."""
-
-    code = "bad-times"
-    exit_code = 71
 
 
 # --- many strands ---------------------------------------------------------------------------------------
 
 
-class WorkersUnavailableError(BatchError):
+class WorkersUnavailableError(BatchError, code="workers-unavailable", exit_code=69):
     """What a batch was asked to use is not there: worker processes, a cluster, an optional package."""
 
-    code = "workers-unavailable"
-    exit_code = 69
 
-
-class NoPhotosError(BatchError):
+class NoPhotosError(BatchError, code="no-photos", exit_code=86):
     """A folder in which there is nothing to read."""
 
-    code = "no-photos"
-    exit_code = 86
 
-
-class BadManifestError(BatchError, FileError):
+class BadManifestError(BatchError, FileError, code="bad-manifest", exit_code=72):
     """A manifest that cannot be used; ``where`` names file and line."""
 
-    code = "bad-manifest"
-    exit_code = 72
 
-
-class BatchFolderError(BatchError):
+class BatchFolderError(BatchError, code="batch-folder", exit_code=73):
     """A result folder that holds other results already, other settings', or is in use."""
-
-    code = "batch-folder"
-    exit_code = 73
 
 
 # --- the server -----------------------------------------------------------------------------------------
 
 
-class CannotServeError(ServerError):
+class CannotServeError(ServerError, code="cannot-serve", exit_code=80):
     """The address cannot be listened on: the port is taken, or there is no network."""
 
-    code = "cannot-serve"
-    exit_code = 80
 
-
-class PhotoTooHardError(PhotoFileError):
+class PhotoTooHardError(PhotoFileError, code="photo-too-hard", exit_code=81):
     """Reading the photo took more time or memory than a photo may."""
 
-    code = "photo-too-hard"
-    exit_code = 81
 
-
-class ServerBusyError(ServerError):
+class ServerBusyError(ServerError, code="server-busy", exit_code=82):
     """More photos at once than the server can read."""
 
-    code = "server-busy"
-    exit_code = 82
 
-
-class UnknownLookError(ServerError):
+class UnknownLookError(ServerError, code="unknown-look", exit_code=83):
     """A look that the server does not remember."""
-
-    code = "unknown-look"
-    exit_code = 83
 
 
 # --- what the user teaches ------------------------------------------------------------------------------
 
 
-class UnknownCalibrationError(LearningError):
+class UnknownCalibrationError(LearningError, code="unknown-calibration", exit_code=61):
     """Nothing learned has that name, or it cannot be a name."""
 
-    code = "unknown-calibration"
-    exit_code = 61
 
-
-class CannotLearnLevelsError(LearningError):
+class CannotLearnLevelsError(LearningError, code="cannot-learn-levels", exit_code=78):
     """Swatches from which no ladder can be made."""
 
-    code = "cannot-learn-levels"
-    exit_code = 78
 
-
-class CannotLearnCardError(LearningError):
+class CannotLearnCardError(LearningError, code="cannot-learn-card", exit_code=79):
     """Photos from which a print's true colours cannot be learned well enough."""
-
-    code = "cannot-learn-card"
-    exit_code = 79

@@ -16,14 +16,14 @@ import strandgauge
 from strandgauge import errors, words
 from strandgauge.codes import catalogue
 from strandgauge.codes.facts import caution, note
-from strandgauge.errors import PhotoError, error_classes
+from strandgauge.errors import error_classes
 from strandgauge.reading.model import ZoneName
 
 SOURCE = Path(strandgauge.__file__).parent
 SAYERS = {"say": "", "note": "note.", "caution": "note."}
 """Functions whose first argument is a key, and the table that it stands in."""
 
-REFUSALS = {each.__name__: each.code for each in error_classes() if issubclass(each, PhotoError)}
+REFUSALS = {each.__name__: each for each in error_classes()}
 
 
 @dataclass(frozen=True)
@@ -57,11 +57,14 @@ def uses() -> Iterator[Use]:
 
 
 def refusal_of(call: ast.Call, where: str) -> Iterator[Use]:
-    """Yield what a photo's error says, and where: the fault is given as it stands, so that a wrong one is seen."""
+    """Yield what an error says, and where: the fault is given as it stands, so that a wrong one is seen."""
     given = {k.arg: k.value for k in call.keywords if k.arg not in ("where", "remedy", None)}
-    code = REFUSALS[call.func.id]
+    kind = REFUSALS[call.func.id]
     fault = ast.literal_eval(given["fault"]) if "fault" in given else None
-    yield Use(f"refusal.{code}", True, frozenset(given), where, fault)
+    yield Use(f"refusal.{kind.code}", True, frozenset(given), where, fault)
+    yield Use(f"remedy.{kind.code}", True, frozenset(given), where, fault)
+    if not kind.places_named:
+        return
     for place in (
         k.value.value for k in call.keywords if k.arg == "where" and isinstance(k.value, ast.Constant)
     ):
@@ -125,19 +128,20 @@ def test_what_is_said_has_a_sentence_and_its_facts(said, request):
             assert wanted_by(key) <= use.facts, f"{use.where} says {key} without {wanted_by(key) - use.facts}"
         if use.whole and use.facts is not None:
             unused = use.facts - wanted_by(use.key)
-            assert not unused or use.key.startswith(("note.", "refusal.", "place.")), (
+            assert not unused or use.key.startswith(("note.", "refusal.", "remedy.", "place.")), (
                 f"{use.where} gives {use.key} {unused} for nothing"
             )
 
 
-def test_every_fault_of_a_photo_has_its_sentence_and_every_such_sentence_its_fault(said, request):
+def test_every_fault_has_its_sentence_and_every_such_sentence_its_fault(said, request):
     """Of the ways in which a code comes about, one is the 'other'."""
     if request.config.getoption("--wordless"):
         pytest.skip("codes are no choices")
     faults: dict[str, set[str | None]] = {}
-    for use in (use for use in said if use.key.startswith("refusal.")):
+    for use in (use for use in said if use.whole and use.key.startswith(("refusal.", "remedy."))):
         entry = words.entries()[use.key]
-        faults.setdefault(use.key, set()).add(use.fault)
+        if use.key.startswith("refusal."):
+            faults.setdefault(use.key, set()).add(use.fault)
         text = entry if isinstance(entry, str) else entry.get(use.fault, entry["other"])
         assert fields(text) <= use.facts, f"{use.where} does not give {fields(text) - use.facts}"
     for key, raised in faults.items():

@@ -74,17 +74,9 @@ def _refuse_what_is_there(out: Path) -> None:
     if SETTINGS in there and set(there) <= OWN_FILES and not _size(out / ROWS):
         return
     if SETTINGS in there:
-        raise BatchFolderError(
-            "This folder holds a batch already.",
-            where=str(out),
-            remedy="Go on with --resume, or name a new folder with --out.",
-        )
+        raise BatchFolderError(where=str(out), fault="holds-batch")
     if there:
-        raise BatchFolderError(
-            f"This folder is not empty ({there[0]}).",
-            where=str(out),
-            remedy="Name a new or empty folder with --out.",
-        )
+        raise BatchFolderError(where=str(out), fault="not-empty", there=there[0])
 
 
 def _size(path: Path) -> int:
@@ -107,15 +99,7 @@ def _take_up(out: Path, settings: Mapping[str, Any]) -> None:
         if not isinstance(before, dict) or before.get("schema") != SCHEMA:
             raise ValueError("another schema")
     except (OSError, ValueError) as error:
-        raise BatchFolderError(
-            "It cannot be told how this batch was begun.",
-            where=str(path),
-            remedy="Name a new folder with --out.",
-        ) from error
+        raise BatchFolderError(where=str(path), fault="unknown") from error
     differing = [words for key, words in _WORDS.items() if before.get(key) != settings[key]]
     if differing:
-        raise BatchFolderError(
-            f"This batch was begun with {', '.join(differing)}.",
-            where=str(out),
-            remedy="Give the same options as then, or name a new folder with --out.",
-        )
+        raise BatchFolderError(where=str(out), fault="differs", differing=", ".join(differing))

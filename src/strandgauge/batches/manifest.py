@@ -125,11 +125,7 @@ def _text_of(path: Path) -> str:
         return data.decode(encoding)
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise BadManifestError(
-            "it is not saved as UTF-8",
-            where=f"{path}:{line}",
-            remedy="Save it again from the spreadsheet as 'CSV UTF-8'.",
-        ) from error
+        raise BadManifestError(where=f"{path}:{line}", fault="encoding") from error
 
 
 def _separator(text: str) -> str:
@@ -210,9 +206,7 @@ def _time(text: str) -> datetime | None:
     for form in _TIMES:
         with suppress(ValueError):
             return datetime.strptime(text, form)
-    raise BadManifestError(
-        f"the time '{text}' cannot be told", remedy="Write day and time as 2026-11-25 14:30."
-    )
+    raise BadManifestError(fault="time", text=text)
 
 
 class _Finder:

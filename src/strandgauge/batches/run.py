@@ -100,7 +100,7 @@ def run_batch(
         listed = read_manifest(options.manifest, folder, (photo.file for photo in walk.photos), kit.targets)
     tasks = plan(walk, listed.rows, options)
     if not tasks:
-        raise NoPhotosError("There is no photo in this folder.", where=str(folder))
+        raise NoPhotosError(where=str(folder))
 
     def start() -> Pool:
         if options.cluster is not None:

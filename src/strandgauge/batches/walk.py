@@ -56,15 +56,11 @@ def find_photos(folder: Path, results: Path | None = None) -> Walk:
     try:
         start = _identity(folder.stat())
         if not folder.is_dir():
-            raise UnreadableFileError(
-                "This is not a folder.", where=str(folder), remedy="Name the folder that holds the photos."
-            )
+            raise UnreadableFileError(where=str(folder), fault="no-folder")
         os.scandir(folder).close()
     except OSError as error:
         raise UnreadableFileError(
-            f"The folder cannot be read ({(error.strerror or str(error)).lower()}).",
-            where=str(folder),
-            remedy="Check the name of the folder and whether you may read it.",
+            where=str(folder), fault="folder", reason=(error.strerror or str(error)).lower()
         ) from error
     photos: list[Found] = []
     unreadable: list[Found] = []

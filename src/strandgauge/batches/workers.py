@@ -161,10 +161,7 @@ class Processes:
                 one.result(START_SECONDS)
         except (BrokenExecutor, TimeoutError, OSError) as error:
             self.close()
-            raise WorkersUnavailableError(
-                "The worker processes cannot be started.",
-                remedy="A script that calls strandgauge.batch must do so under: if __name__ == '__main__'.",
-            ) from error
+            raise WorkersUnavailableError(fault="processes") from error
         except BaseException:
             self.close()
             raise
@@ -221,17 +218,11 @@ class Cluster:
         try:
             distributed: Any = import_module("distributed")
         except ImportError as error:
-            raise WorkersUnavailableError(
-                "A cluster needs a package that is not installed.",
-                remedy="Run: pip install 'strandgauge[cluster]'",
-            ) from error
+            raise WorkersUnavailableError(fault="no-package") from error
         try:
             self._client = distributed.Client(address, timeout=seconds, set_as_default=False)
         except Exception as error:  # an address can be wrong in many ways, each with its own exception
-            raise WorkersUnavailableError(
-                f"No cluster answers at '{address}'.",
-                remedy="Check the address of the scheduler, such as tcp://host:8786.",
-            ) from error
+            raise WorkersUnavailableError(fault="no-answer", address=address) from error
         self._own: Kit = kit
         try:
             self._check(address)
@@ -246,22 +237,16 @@ class Cluster:
 
         cores: dict[str, int] = self._client.ncores()
         if not cores:
-            raise WorkersUnavailableError(
-                f"The cluster at '{address}' has no workers.", remedy="Start workers, then try again."
-            )
+            raise WorkersUnavailableError(fault="no-workers", address=address)
         self.in_flight = 2 * sum(cores.values())
         try:
             answers: dict[str, str] = self._client.run(version_here)
         except Exception as error:  # whatever a worker without this package raises
-            raise WorkersUnavailableError(
-                "The cluster's workers cannot run strandgauge.",
-                remedy=f"Install strandgauge {__version__} in the workers' environment.",
-            ) from error
+            raise WorkersUnavailableError(fault="not-installed", version=__version__) from error
         others = sorted({version for version in answers.values() if version != __version__})
         if others:
             raise WorkersUnavailableError(
-                f"The cluster's workers have strandgauge {', '.join(others)}, not {__version__}.",
-                remedy=f"Install strandgauge {__version__} in the workers' environment.",
+                fault="other-version", others=", ".join(others), version=__version__
             )
 
     def submit(self, task: Task) -> Future[Row | None]:
@@ -384,10 +369,7 @@ def _row_from(future: Future[Row | None], task: Task) -> Row | None:
     except Exception as error:
         if type(error).__name__ == "KilledWorker":  # the cluster has tried it on several workers
             return _dead_row(task)
-        raise WorkersUnavailableError(
-            f"The workers were lost ({type(error).__name__}).",
-            remedy="See that they run, then go on with --resume.",
-        ) from error
+        raise WorkersUnavailableError(fault="lost", error=type(error).__name__) from error
 
 
 def _dead_row(task: Task) -> Row:

@@ -123,10 +123,7 @@ def _page_size(card: CardDefinition, paper: str) -> tuple[float, float]:
     for width, height in ((short, long), (long, short)):
         if card.size[0] <= width - free and card.size[1] <= height - free:
             return width, height
-    raise CannotWriteError(
-        f"the card of {card.size[0]:g} x {card.size[1]:g} mm does not fit on {paper.upper()} paper.",
-        remedy="Print the picture written by --png with a larger printer.",
-    )
+    raise CannotWriteError(fault="paper", width=card.size[0], height=card.size[1], paper=paper.upper())
 
 
 def _cut_box(card: CardDefinition) -> tuple[float, float, float, float]:

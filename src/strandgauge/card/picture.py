@@ -52,9 +52,7 @@ def card_png(card: CardDefinition, pixels_per_mm: float = DEFAULT_PIXELS_PER_MM)
     megapixels = card.size[0] * card.size[1] * pixels_per_mm**2 / 1e6
     if megapixels > MAX_MEGAPIXELS:
         raise CannotWriteError(
-            f"a picture of this card at {pixels_per_mm:g} pixels per mm would have {megapixels:.0f} "
-            f"megapixels, more than {MAX_MEGAPIXELS}.",
-            remedy="Give a smaller --scale.",
+            fault="pixels", scale=pixels_per_mm, megapixels=megapixels, most=MAX_MEGAPIXELS
         )
     return np.array(_painted(draw_card(card), pixels_per_mm))
 

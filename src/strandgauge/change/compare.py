@@ -219,13 +219,11 @@ def compare(readings: Sequence[Reading]) -> Change:
     NotComparableError : fewer than two readings, or their levels are of different ladders.
     """
     if len(readings) < 2:
-        raise NotComparableError("A comparison needs at least two readings")
+        raise NotComparableError(fault="one")
     ladders = list(dict.fromkeys(reading.ladder for reading in readings))
     if len(ladders) > 1:
         other = next(reading for reading in readings if reading.ladder != ladders[0])
-        raise NotComparableError(
-            f"The levels are of different ladders: '{ladders[0]}' and '{other.ladder}'", where=other.photo
-        )
+        raise NotComparableError(where=other.photo, fault="ladders", ladder=ladders[0], other=other.ladder)
     since_first = tuple(_step(readings, 0, after) for after in range(1, len(readings)))
     since_previous = (
         since_first[0],

@@ -89,9 +89,7 @@ def _share(text: str, name: str) -> float:
     parts = dict(parse_mix([text]).parts)
     other = set(parts) - {"dye", name, "clear"}
     if other:
-        raise BadMixError(
-            f"'{text}' holds {', '.join(sorted(other))}; only the dye and clear can be learned from"
-        )
+        raise BadMixError(fault="others", text=text, others=", ".join(sorted(other)))
     return (parts.get("dye", 0.0) + (parts.get(name, 0.0) if name != "dye" else 0.0)) / sum(parts.values())
 
 

@@ -104,13 +104,11 @@ def _by_level(files: list[Path], told: list[int] | None) -> dict[int, list[Path]
     for place, file in enumerate(files):
         number = told[place] if told else level_in_name(file.stem)
         if number is None or not 1 <= number <= MOST_LEVELS:
-            said = "no level" if number is None else f"level {number}, which is none from 1 to {MOST_LEVELS}"
             raise CannotLearnLevelsError(
-                f"The file's name tells {said}"
-                if not told
-                else f"{number} is no level from 1 to {MOST_LEVELS}",
                 where=file.name,
-                remedy="Call it level-7.jpg, 7.jpg or 7b.jpg, or give --level once for each photo.",
+                most=MOST_LEVELS,
+                fault="name",
+                tells="no level" if number is None else f"level {number}",
             )
         found.setdefault(number, []).append(file)
     return dict(sorted(found.items()))

@@ -88,11 +88,7 @@ def _enter(
     content = read_bytes(photo)
     digest = hashlib.sha256(content).hexdigest()
     if (before := logbook.find_check(digest)) is not None:
-        raise BadEntryError(
-            f"This photo is in the logbook already, as check {before.id}.",
-            where=str(photo),
-            remedy="Enter another photo, or take that one out first.",
-        )
+        raise BadEntryError(where=str(photo), fault="known-photo", check=before.id)
     measurement = kit.measure(photo, wet=wet)
     at = _in_utc(measurement.card.photo.taken_at)
     # All that can fail of what was asked for has its turn before anything is entered.

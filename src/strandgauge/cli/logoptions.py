@@ -52,7 +52,6 @@ def client_called(logbook: Logbook, alias: str) -> Client:
     if client is not None:
         return client
     near = difflib.get_close_matches(alias, [one.alias for one in logbook.clients()], n=1)
-    raise UnknownEntryError(
-        f"The logbook has no client called '{alias}'.",
-        remedy=f"Did you mean '{near[0]}'? See 'strandgauge log'." if near else None,
-    )
+    if near:
+        raise UnknownEntryError(fault="near-client", alias=alias, near=near[0])
+    raise UnknownEntryError(fault="no-client", alias=alias)

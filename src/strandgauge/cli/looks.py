@@ -25,11 +25,7 @@ def source(photo: Path) -> Path | bytes:
         return photo
     if content := sys.stdin.buffer.read():
         return content
-    raise UnreadableFileError(
-        "Nothing came through the pipe.",
-        where="standard input",
-        remedy="Send a photo into it, or name a file.",
-    )
+    raise UnreadableFileError(where="standard input", fault="pipe")
 
 
 def strip_of(look: Look) -> bytes | None:

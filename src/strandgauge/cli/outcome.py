@@ -99,7 +99,7 @@ def describe(error: BaseException) -> Told:
     if _is_broken_pipe(error):
         return Told("broken-pipe", "")
     if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return describe(CannotWriteError("There is no space left to write to."))
+        return describe(CannotWriteError(fault="full"))
     if isinstance(error, MemoryError):
         return Told("out-of-memory", "There is not enough memory.", "Close other programs.")
     return unforeseen(error, "Run the same line again with --debug, and report what it prints.")

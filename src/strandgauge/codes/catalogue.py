@@ -19,7 +19,7 @@ Entry = str | Mapping[str, str]
 """A sentence, or a choice of sentences by one fact."""
 
 
-def say(key: str, **facts: object) -> str:
+def say(key: str, /, **facts: object) -> str:
     """Return the sentence that the catalogue has for a key, with its facts put in.
 
     Raises

@@ -53,10 +53,7 @@ def weigh(
     BadMixError : the bowl or the step is not above zero, or the bowl is below ten steps.
     """
     if not (np.isfinite(bowl) and np.isfinite(scale) and scale > 0.0 and bowl >= 10.0 * scale):
-        raise BadMixError(
-            f"{bowl:g} g cannot be weighed in steps of {scale:g} g",
-            remedy="Mix at least ten times the smallest step of the scale.",
-        )
+        raise BadMixError(fault="scale", bowl=bowl, scale=scale)
     total = round(bowl / scale)
     # A dye of which there is too little to be weighed well is left out, unless it is all there is.
     used = np.flatnonzero((shares > 0.0) & (shares >= min(SMALL_STEPS / total, np.max(shares, initial=0.0))))

@@ -96,17 +96,17 @@ def parse_mix(texts: Iterable[str]) -> Mix:
         for piece in text.split(":"):
             found = _PART.match(piece.strip())
             if found is None:
-                raise BadMixError(f"'{piece}' is no part of a mix")
+                raise BadMixError(fault="no-part", piece=piece)
             name = found["name"].strip()
             try:
                 amount = float(found["amount"])
             except ValueError:
-                raise BadMixError(f"'{found['amount']}' in '{piece}' is no number") from None
+                raise BadMixError(fault="no-number", amount=found["amount"], piece=piece) from None
             if not np.isfinite(amount) or amount < 0.0:
-                raise BadMixError(f"'{piece}' asks for {amount:g} parts; parts are numbers from 0 up")
+                raise BadMixError(fault="parts", piece=piece, amount=amount)
             parts[name] = parts.get(name, 0.0) + amount
     if not parts or not sum(parts.values()) > 0.0:
-        raise BadMixError("The mix is empty")
+        raise BadMixError(fault="empty")
     return Mix(tuple(MixPart(*part) for part in parts.items()))
 
 

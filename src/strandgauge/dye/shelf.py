@@ -104,10 +104,7 @@ class Shelf:
         for place, known in enumerate(self.names):
             if known.casefold() == wanted:
                 return place
-        raise UnknownDyeError(
-            f"There is no dye called '{name}'",
-            remedy="These are on the shelf: " + ", ".join((*self.names, self.clear)) + ".",
-        )
+        raise UnknownDyeError(fault="named", name=name, shelf=", ".join((*self.names, self.clear)))
 
 
 def load_shelf(path: Path | None = None, extra: Iterable[Path] = ()) -> Shelf:

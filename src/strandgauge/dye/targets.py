@@ -95,7 +95,7 @@ def parse_colour(text: str) -> Lab | None:
     if found := _LAB.match(text):
         lightness, a, b = (float(value) for value in found.groups())
         if not (0.0 <= lightness <= 100.0 and abs(a) <= 128.0 and abs(b) <= 128.0):
-            raise BadColourError(f"'{text}' is no colour: L* goes from 0 to 100, a* and b* from -128 to 128")
+            raise BadColourError(fault="out-of-range", text=text)
         return lightness, a, b
     if found := _HEX.match(text):
         digits = found.group(1)
@@ -103,7 +103,7 @@ def parse_colour(text: str) -> Lab | None:
         rgb = np.array([int(full[i : i + 2], 16) for i in (0, 2, 4)]) / 255.0
         return as_lab(lab_from_srgb(rgb))
     if text.startswith("#") or text.count(",") == 2:
-        raise BadColourError(f"'{text}' is no colour")
+        raise BadColourError(fault="none", text=text)
     return None
 
 
@@ -142,7 +142,4 @@ def find_target(text: str, targets: Iterable[Target]) -> Target:
 
     near = get_close_matches(wanted, [target.name for target in shades], n=3, cutoff=0.7)
     hint = f"Did you mean {', '.join(near[:-1])}{' or ' if near[1:] else ''}{near[-1]}? " if near else ""
-    raise UnknownTargetError(
-        f"There is no shade called '{text}'",
-        remedy=f"{hint}See 'strandgauge targets', or give L,a,b or #rrggbb or a photo of a swatch.",
-    )
+    raise UnknownTargetError(fault="named", text=text, hint=hint)

@@ -29,11 +29,7 @@ def held(folder: Path) -> Iterator[None]:
     try:
         lock.acquire()
     except Timeout as error:
-        raise BatchFolderError(
-            "Another run is writing into this folder.",
-            where=str(folder),
-            remedy="Wait until it has ended, or name another folder with --out.",
-        ) from error
+        raise BatchFolderError(where=str(folder), fault="in-use") from error
     except NotImplementedError:
         yield
         return

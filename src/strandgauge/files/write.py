@@ -33,7 +33,7 @@ def replacing(path: Path, *, on_disk: bool = False) -> Iterator[IO[bytes]]:
     try:
         if path.exists() and not path.is_file():
             if path.is_dir():
-                raise CannotWriteError("This is a folder.", where=str(path))
+                raise CannotWriteError(where=str(path), fault="folder")
             with path.open("wb") as device:
                 yield device
             return
@@ -89,4 +89,4 @@ def make_folder(folder: Path) -> None:
 def cannot_write(path: Path | str, error: OSError | ValueError) -> CannotWriteError:
     """Turn the system's refusal into an error of the family."""
     reason = getattr(error, "strerror", None) or str(error)
-    return CannotWriteError(f"It cannot be written ({reason.lower()}).", where=str(path))
+    return CannotWriteError(where=str(path), fault="system", reason=reason.lower())

@@ -82,10 +82,7 @@ def follow(
     """
     _check_times(readings, minutes, limit)
     if limit is not None and not from_start:
-        raise BadTimesError(
-            "A time limit counts from when the lightener went on, which is not known",
-            remedy="Give that time with --start HH:MM, or each photo's minutes with --at.",
-        )
+        raise BadTimesError(fault="no-start")
     rules = load_rules()
     order = sorted(range(len(minutes)), key=lambda place: minutes[place])
     shown = [readings[place] for place in order]
@@ -159,16 +156,14 @@ def zone_of(reading: Reading, name: ZoneName) -> ZoneReading:
 
 def _check_times(readings: Sequence[Reading], minutes: Sequence[float], limit: float | None) -> None:
     if not readings:
-        raise BadTimesError("There is no reading to follow", remedy="Name at least one photo.")
+        raise BadTimesError(fault="nothing")
     if len(minutes) != len(readings):
-        raise BadTimesError(f"There are {len(readings)} photos and {len(minutes)} times")
+        raise BadTimesError(fault="count", photos=len(readings), times=len(minutes))
     for value in minutes:
         if not math.isfinite(value) or value < 0:
-            raise BadTimesError(f"'{value:g}' is no time since the lightener went on")
+            raise BadTimesError(fault="no-minutes", value=value)
     if limit is not None and not (math.isfinite(limit) and 0 < limit <= LONGEST_LIMIT):
-        raise BadTimesError(
-            f"'{limit:g}' is no time limit", remedy="Give the maker's limit in minutes, such as --limit 45."
-        )
+        raise BadTimesError(fault="no-limit", limit=limit)
 
 
 def _part(

@@ -98,7 +98,7 @@ def load_history(path: Path) -> History:
     """
     file = read_toml(path, BadHistoryError, "history file", name=str(path))
     if file.data.get("schema") != SCHEMA:
-        raise BadHistoryError(f'the file must say schema = "{SCHEMA}"', where=file.where("schema"))
+        raise BadHistoryError(where=file.where("schema"), fault="schema", schema=SCHEMA)
     told = {key: value for key, value in file.data.items() if key != "schema"}
     history = NOTHING_TOLD
     for key, value in told.items():
@@ -149,7 +149,7 @@ def history_from(told: Mapping[str, Any], before: History = NOTHING_TOLD) -> His
     found: dict[str, Any] = {}
     for key, value in told.items():
         if key not in kinds:
-            raise BadHistoryError(f"'{key}' is nothing that is asked; known: {', '.join(kinds)}")
+            raise BadHistoryError(fault="unknown", key=key, known=", ".join(kinds))
         found[key] = _checked(key, kinds[key], value)
     if "porosity" in found:
         found["porosity"] = tuple({**dict(before.porosity), **dict(found["porosity"])}.items())
@@ -163,20 +163,20 @@ def _checked(key: str, kind: str, value: object) -> object:
         return _porosity(value)
     if key in _WORDS:
         if value not in _WORDS[key]:
-            raise BadHistoryError(f"'{key}' is one of: {', '.join(_WORDS[key])}")
+            raise BadHistoryError(fault="no-choice", key=key, known=", ".join(_WORDS[key]))
         return value
     if key == "direct_dye":
         if isinstance(value, bool):
             return "yes" if value else None
         if isinstance(value, str) and value.strip():
             return value.strip()
-        raise BadHistoryError("'direct_dye' is its colour, or yes")
+        raise BadHistoryError(fault="direct-dye")
     if kind.startswith("bool"):
         if not isinstance(value, bool):
-            raise BadHistoryError(f"'{key}' is yes (true) or no (false)")
+            raise BadHistoryError(fault="yes-no", key=key)
         return value
     if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 <= value < 5000.0:
-        raise BadHistoryError(f"'{key}' is a number from 0 up")
+        raise BadHistoryError(fault="number", key=key)
     return int(value) if kind.startswith("int") else float(value)
 
 
@@ -185,7 +185,7 @@ def _zones(value: object) -> tuple[ZoneName, ...]:
         return ZONES if value else ()
     names = value if isinstance(value, list) else [value]
     if not all(name in ZONES for name in names):
-        raise BadHistoryError(f"'lightened' lists zones: {', '.join(ZONES)}")
+        raise BadHistoryError(fault="zones", known=", ".join(ZONES))
     return tuple(zone for zone in ZONES if zone in names)
 
 
@@ -194,5 +194,5 @@ def _porosity(value: object) -> tuple[tuple[ZoneName, Porosity], ...]:
     if value in words:
         value = dict.fromkeys(ZONES, value)
     if not isinstance(value, Mapping) or not all(z in ZONES and w in words for z, w in value.items()):
-        raise BadHistoryError(f"'porosity' tells for root, mids or ends one of: {', '.join(words)}")
+        raise BadHistoryError(fault="porosity", known=", ".join(words))
     return tuple(value.items())

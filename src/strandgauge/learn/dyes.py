@@ -61,14 +61,14 @@ def learn_dye(name: str, observations: Sequence[Observation]) -> Dye:
     OutsideModelError : no hair has the base's colour.
     """
     if not observations:
-        raise CannotLearnError("There is nothing to learn from")
+        raise CannotLearnError(fault="nothing")
     for one in observations:
         if not 0.0 < one.share <= 1.0:
-            raise BadMixError("The mix holds none of the dye that is to be learned")
+            raise BadMixError(fault="none-of-it")
         if delta_e_2000(one.base, one.dyed) < max(LEAST_CHANGE, one.sd):
-            raise CannotLearnError("Base and dyed hair hardly differ in colour")
+            raise CannotLearnError(fault="alike")
         if one.dyed[0] > one.base[0] + 2.0:
-            raise CannotLearnError("The dyed hair is lighter than its base; a dye cannot lighten")
+            raise CannotLearnError(fault="lighter")
     # What hair holds of each, since uptake levels off as the bath grows stronger.
     alone = Shelf((), "")
     bases = solve_base([one.base for one in observations])

@@ -64,10 +64,7 @@ def check_name(name: str) -> str:
     """
     tidy = name.strip()
     if not 0 < len(tidy) <= LONGEST_NAME or not tidy.isprintable() or _NO_NAME.match(tidy):
-        raise UnknownCalibrationError(
-            f"'{name[:LONGEST_NAME]}' cannot be a name here",
-            remedy=f"Use up to {LONGEST_NAME} letters, digits, blanks and dashes, such as 'salon ring'.",
-        )
+        raise UnknownCalibrationError(fault="no-name", name=name[:LONGEST_NAME], longest=LONGEST_NAME)
     return tidy
 
 
@@ -94,17 +91,12 @@ def find(name: str, kind: Kind | None = None) -> Learned:
     matching = [one for one in everything if _same(wanted, one.name)]
     if len(matching) > 1:
         kinds = " and ".join(one.kind for one in matching)
-        raise UnknownCalibrationError(
-            f"'{wanted}' was learned as {kinds}", remedy="Say which with --kind, such as --kind levels."
-        )
+        raise UnknownCalibrationError(fault="which", wanted=wanted, kinds=kinds)
     if not matching:
         names = ", ".join(f"'{one.name}'" for one in everything)
-        raise UnknownCalibrationError(
-            f"Nothing called '{wanted}' was learned",
-            remedy=f"There is {names}."
-            if names
-            else "Nothing was learned yet: see 'strandgauge learn --help'.",
-        )
+        if names:
+            raise UnknownCalibrationError(fault="none-such", wanted=wanted, names=names)
+        raise UnknownCalibrationError(fault="nothing-yet", wanted=wanted)
     found = matching[0]
     return (
         found if found.kind == "dye" else replace(found, in_use=_same(_in_use().get(found.kind), found.name))

@@ -105,27 +105,19 @@ def learn_ladder(
     ordered = sorted(swatches, key=lambda swatch: swatch.level)
     levels = [swatch.level for swatch in ordered]
     for level in levels:
-        if not 1 <= level <= len(against.lab) or levels.count(level) > 1:
-            raise CannotLearnLevelsError(
-                f"Level {level} is not a level from 1 to {len(against.lab)}"
-                if not 1 <= level <= len(against.lab)
-                else f"Level {level} comes twice"
-            )
+        if not 1 <= level <= len(against.lab):
+            raise CannotLearnLevelsError(fault="no-level", level=level, most=len(against.lab))
+        if levels.count(level) > 1:
+            raise CannotLearnLevelsError(fault="twice", level=level)
     missing = [level for level in LEVELS if level not in levels]
     if missing and len(levels) < FEWEST_SWATCHES:
-        raise CannotLearnLevelsError(
-            f"There are swatches of {len(levels)} levels; {FEWEST_SWATCHES} is the least to make a ladder from",
-            remedy="Photograph more of your swatches.",
-        )
+        raise CannotLearnLevelsError(fault="too-few", count=len(levels), least=FEWEST_SWATCHES)
     if missing and not fill:
-        raise CannotLearnLevelsError(
-            f"There is no swatch of level {', '.join(map(str, missing))}",
-            remedy="Photograph all ten, or let those without be filled in with --fill.",
-        )
+        raise CannotLearnLevelsError(fault="missing", levels=", ".join(map(str, missing)))
     unsure = _check_rise(ordered)
     colours = _filled(ordered, against)
     if np.any(np.diff(colours[:, 0]) <= 0.0):
-        raise CannotLearnLevelsError("With the missing levels filled in, L* does not rise everywhere")
+        raise CannotLearnLevelsError(fault="flat")
     rungs = tuple(
         _rung(level, lab, next((s for s in ordered if s.level == level), None), levels, against)
         for level, lab in enumerate(colours, start=1)
@@ -156,10 +148,15 @@ def _check_rise(ordered: Sequence[Swatch]) -> tuple[UnsureStep, ...]:
         if rise <= 0.0:
             sure = "more than" if -rise > noise else "less than"
             raise CannotLearnLevelsError(
-                f"Level {upper.level} (L* {upper.lab[0]:.1f}) is not lighter than level {lower.level} "
-                f"(L* {lower.lab[0]:.1f}): it is {-rise:.1f} darker, {sure} the noise of ± {noise:.1f}",
                 where=" and ".join((lower.photos[0], upper.photos[0])),
-                remedy="Check which swatch is which, and photograph both again.",
+                fault="not-lighter",
+                upper=upper.level,
+                upper_l=upper.lab[0],
+                lower=lower.level,
+                lower_l=lower.lab[0],
+                darker=-rise,
+                sure=sure,
+                noise=noise,
             )
         if rise < noise:
             unsure.append(UnsureStep(lower.level, upper.level, rise, noise))

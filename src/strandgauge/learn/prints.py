@@ -146,13 +146,10 @@ def learn_print(
     StrandgaugeError : a photo cannot be opened, or either card cannot be found or trusted in it.
     """
     if not sources:
-        raise CannotLearnCardError("There is no photo to learn from")
+        raise CannotLearnCardError(fault="no-photo")
     ids = [{(marker.dictionary, marker.id) for marker in one.markers} for one in (card, trusted)]
     if ids[0] & ids[1]:
-        raise CannotLearnCardError(
-            f"'{card.name}' and '{trusted.name}' have marks of the same number: they cannot be told apart",
-            remedy="Use a trusted chart with marks of its own.",
-        )
+        raise CannotLearnCardError(fault="same-marks", card=card.name, other=trusted.name)
     inks = 0.0 if same_inks else 1.0 if daylight else UNDER_LAMPS
     unseen = np.diag(CAMERA_SD**2 + (inks * OTHER_INKS_SD) ** 2)
     learned = _joined([_look(source, card, trusted) for source in sources], card, trusted, unseen)
@@ -164,13 +161,10 @@ def _refuse_if_no_better(learned: LearnedPrint, share: float, sure_of_inks: bool
     # What separates learned from nominal colours is the print's own error and that of learning, together.
     nominal = float(np.sqrt(max(learned.from_nominal**2 - learned.error**2, 0.0)))
     if learned.error > share * nominal:
-        raise CannotLearnCardError(
-            f"The print differs from its nominal colours by ΔE00 {learned.from_nominal:.1f}, and the photos tell "
-            f"them only to ± {learned.error:.1f}: there is nothing to gain",
-            remedy="Leave the card as it is, or have it measured with an instrument and use --profile."
-            if sure_of_inks
-            else "Take the photos at a window, no lamp on, and say --daylight; or leave the card as it is.",
-        )
+        nominal, error = learned.from_nominal, learned.error
+        if sure_of_inks:
+            raise CannotLearnCardError(fault="nothing-to-gain", nominal=nominal, error=error)
+        raise CannotLearnCardError(fault="nothing-to-gain-in-this-light", nominal=nominal, error=error)
 
 
 def _look(source: Path | bytes, card: CardDefinition, trusted: CardDefinition) -> _Shot:
@@ -215,10 +209,7 @@ def _check_plane(card: CardDefinition, own: CardView, chart: CardView) -> None:
     nominal = np.linalg.norm(card.outline - np.roll(card.outline, 1, axis=0), axis=1)
     ratio = sides / nominal
     if np.abs(ratio - 1.0).max() > MOST_SCALE_ERROR:
-        raise CannotLearnCardError(
-            f"Beside the trusted chart the print measures {100 * ratio.min():.0f} to {100 * ratio.max():.0f} % of "
-            "its size: the two do not lie flat on one table, or one was not printed at 100 %"
-        )
+        raise CannotLearnCardError(fault="size", low=100 * ratio.min(), high=100 * ratio.max())
 
 
 def _shot(reading: CardReading, own: Samples, places: Array, usable: NDArray[np.bool_], name: str) -> _Shot:
@@ -239,11 +230,7 @@ def _shot(reading: CardReading, own: Samples, places: Array, usable: NDArray[np.
         paper_light = np.exp(theta[_PAPER])
         paper = lab_from_xyz(paper_light @ correction.matrix.T)
         if not PAPER_LIGHTNESS[0] <= paper[0] <= PAPER_LIGHTNESS[1]:
-            raise CannotLearnCardError(
-                f"The print's paper would have L* {paper[0]:.0f}, which no paper has: the light is not the same on "
-                "both cards, as where a shadow falls on one",
-                where=f"{name}, the print",
-            )
+            raise CannotLearnCardError(where=f"{name}, the print", fault="paper", lightness=paper[0])
     return _Shot(
         name,
         lab,
@@ -362,9 +349,7 @@ def _joined(
     never = [card.patches[place].id for place in np.flatnonzero(~usable.any(axis=0))]
     if never:
         raise CannotLearnCardError(
-            f"{len(never)} patches are clipped to white or black: {', '.join(never[:6])}",
-            where="the print",
-            remedy="Lower the exposure, and take the photo again.",
+            where="the print", fault="clipped", count=len(never), patches=", ".join(never[:6])
         )
     weight = usable / usable.sum(0)
     count = usable.sum(0)

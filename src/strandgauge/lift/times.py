@@ -61,9 +61,9 @@ def parse_minutes(text: str, count: int) -> tuple[float, ...]:
     try:
         minutes = tuple(float(part) for part in text.split(","))
     except ValueError:
-        raise BadTimesError(f"'{text}' is no list of minutes") from None
+        raise BadTimesError(fault="no-list", text=text) from None
     if len(minutes) != count:
-        raise BadTimesError(f"There are {count} photos and {len(minutes)} times in '{text}'")
+        raise BadTimesError(fault="count-in", photos=count, times=len(minutes), text=text)
     return minutes
 
 
@@ -88,9 +88,9 @@ def look_times(names: Sequence[str], taken: Sequence[datetime | None], start: st
     begin = first if start is None else _start(start, first)
     minutes = tuple((when - begin).total_seconds() / 60.0 for when in clocks)
     if min(minutes) < 0:
-        raise BadTimesError(f"The start, {start}, is later than the first photo, {first:%H:%M}")
+        raise BadTimesError(fault="late-start", start=str(start), first=f"{first:%H:%M}")
     if begin < first - _LATEST_START:
-        raise BadTimesError(f"The start, {start}, is more than 6 hours before the first photo, {first:%H:%M}")
+        raise BadTimesError(fault="early-start", start=str(start), first=f"{first:%H:%M}")
     return LookTimes(minutes, from_start=start is not None)
 
 
@@ -100,10 +100,10 @@ def _clocks(names: Sequence[str], taken: Sequence[datetime | None]) -> list[date
     for name, when in zip(names, taken, strict=True):
         told = when if when is not None else time_in_name(Path(name).stem)
         if told is None:
-            raise BadTimesError("Neither the camera nor the file's name tells when it was taken", where=name)
+            raise BadTimesError(where=name, fault="untold")
         if isinstance(told, time):
             if len(known) > 1:
-                raise BadTimesError("The file's name tells a time of day but not of which day", where=name)
+                raise BadTimesError(where=name, fault="which-day")
             told = datetime.combine(next(iter(known), date(2000, 1, 1)), told)
         clocks.append(told.replace(tzinfo=None))
     return clocks
@@ -118,6 +118,4 @@ def _start(text: str, first: datetime) -> datetime:
             return begin - timedelta(days=1) if begin > first + timedelta(hours=12) else begin
         return datetime.fromisoformat(text).replace(tzinfo=None)
     except ValueError:
-        raise BadTimesError(
-            f"'{text}' is no time", remedy="Write --start as HH:MM, such as --start 9:45."
-        ) from None
+        raise BadTimesError(fault="no-time", text=text) from None

@@ -280,17 +280,3 @@ def _shaded_share(samples: Samples, fitted: FittedCard) -> float:
 def _neutrals(samples: Samples) -> Mask:
     few = chroma(samples.reference) < NEUTRAL_CHROMA
     return np.asarray(few if few.sum() >= 2 else np.ones(len(few), dtype=bool))
-
-
-def _mismatch(median: float) -> CardMismatchError:
-    return CardMismatchError(f"The card's colours are off by Delta E00 {median:.1f} after correction.")
-
-
-def _washed_out() -> OverexposedError:
-    return OverexposedError("The card's light colours are washed out.", where="the card")
-
-
-def _uneven(unevenness: float, shaded: float) -> UnevenLightError:
-    if shaded > LIMITS.local_shade[1]:
-        return UnevenLightError("The edge of a shadow lies across the card.", where="the card")
-    return UnevenLightError(f"The light changes by {100 * unevenness:.0f} % over the card.", where="the card")

@@ -42,7 +42,7 @@ class Bin(Core):
         BadEntryError : both are the same.
         """
         if entry_id == into:
-            raise BadEntryError(f"This is the same {kind}.", remedy="Choose another one.")
+            raise BadEntryError(fault="same", kind=kind)
         child = KINDS[KINDS.index(kind) + 1]
         column = f"{kind}_id"
         with self._change() as connection:
@@ -66,7 +66,7 @@ class Bin(Core):
         with self._change() as connection:
             rows = self._rows("SELECT kind, entry_id, moved FROM bin WHERE id = ?", (number,))
             if not rows:
-                raise UnknownEntryError("This was deleted for good, and cannot be put back.")
+                raise UnknownEntryError(fault="gone")
             kind: Kind = rows[0][0]
             entry_id, moved = rows[0][1], json.loads(rows[0][2])
             if (parent := PARENT[kind]) is not None:
@@ -74,16 +74,12 @@ class Bin(Core):
                 try:
                     self._row(parent[0], "id", owner)
                 except UnknownEntryError as error:
-                    raise BadEntryError(
-                        f"The {parent[0]} of it was taken out too: put that back first."
-                    ) from error
+                    raise BadEntryError(fault="owner-gone", owner=parent[0]) from error
             else:
                 (alias,) = self._row(kind, "alias", entry_id, gone=True)
                 key = entries.key_of(alias)
                 if self._rows("SELECT 1 FROM clients WHERE alias_key = ?", (key,)):
-                    raise BadEntryError(
-                        f"There is a client called '{alias}' now.", remedy="Rename that one first."
-                    )
+                    raise BadEntryError(fault="alias-given", alias=alias)
                 connection.execute("UPDATE clients SET alias_key = ? WHERE id = ?", (key, entry_id))
             for each in KINDS:
                 connection.execute(f"UPDATE {each}s SET bin = NULL WHERE bin = ?", (number,))

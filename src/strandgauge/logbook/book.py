@@ -58,7 +58,6 @@ _LIVING = """
     {join} living_strands AS strands ON strands.visit_id = visits.id
     LEFT JOIN living_checks AS checks ON checks.strand_id = strands.id
 """
-GUMMY_STAYS = "Gummy is only taken back on purpose"
 
 
 def open_logbook(path: Path | None = None, *, wait: float = WAIT_SECONDS) -> Logbook:
@@ -461,7 +460,7 @@ class Logbook(Bin):
         with self._change() as connection:
             check = self.check(check_id)
             if check.stretch == "gummy" and answer != "gummy" and not on_purpose:
-                raise BadEntryError(f"{GUMMY_STAYS}.", remedy="Say that it was a mistake, if it was one.")
+                raise BadEntryError(fault="gummy-stays")
             if check.stretch != answer:
                 what = f"stretch: {answer or 'taken back'}"
                 self._note_event(
@@ -483,9 +482,7 @@ class Logbook(Bin):
     def _refuse_taken(self, alias: str, but: int | None = None) -> None:
         other = self.find_client(alias)
         if other is not None and other.id != but:
-            raise BadEntryError(
-                f"There is a client called '{other.alias}' already.", remedy="Choose another alias."
-            )
+            raise BadEntryError(fault="alias-taken", alias=other.alias)
 
     def _note_event(self, strand_id: int, what: str) -> None:
         self._connection.execute(

@@ -138,7 +138,7 @@ def told(path: Path) -> Iterator[None]:
         reason = (error.strerror or str(error)).lower()
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
             raise _full(path) from error
-        raise LogbookNotWrittenError(f"The logbook cannot be opened ({reason}).", where=str(path)) from error
+        raise LogbookNotWrittenError(where=str(path), fault="unopened", reason=reason) from error
 
 
 def may_pass(error: sqlite3.Error) -> bool:
@@ -150,32 +150,19 @@ def _translate(error: sqlite3.Error, path: Path) -> StrandgaugeError | None:
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
     where = str(path)
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-        return LogbookNotWrittenError(
-            "Another program is using the logbook.",
-            where=where,
-            remedy="Nothing was lost or half written; wait a moment, or close the other program, then do it "
-            "again.",
-        )
+        return LogbookNotWrittenError(where=where, fault="busy")
     if code == sqlite3.SQLITE_FULL:
         return _full(path)
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
-        return LogbookNotWrittenError(
-            "The logbook, or the folder it lies in, cannot be written.",
-            where=where,
-            remedy="Give yourself permission to write there, or name another file with --logbook.",
-        )
+        return LogbookNotWrittenError(where=where, fault="not-allowed")
     if code in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_PROTOCOL):
-        return LogbookNotWrittenError(
-            "The disk did not take or give what was asked of it.",
-            where=where,
-            remedy="Nothing was half written; check that the disk is there, healthy and not full.",
-        )
+        return LogbookNotWrittenError(where=where, fault="disk")
     if code == sqlite3.SQLITE_NOTADB:
         return _not_a_logbook(path)
     if code == sqlite3.SQLITE_CORRUPT or str(error).startswith(("no such table", "no such column")):
         return _damaged(path)
     if code == sqlite3.SQLITE_TOOBIG:
-        return BadEntryError("This is too large for the logbook.")
+        return BadEntryError(fault="too-large")
     return None
 
 
@@ -186,11 +173,7 @@ def _make_file(path: Path) -> None:
             raise _not_a_logbook(path)
         return
     if path.is_symlink():
-        raise UnusableLogbookError(
-            "This is a link to a file that is not there.",
-            where=str(path),
-            remedy="Connect the disk that it leads to, or name another file with --logbook.",
-        )
+        raise UnusableLogbookError(where=str(path), fault="link")
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     with contextlib.suppress(FileExistsError):  # another process was faster
         os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
@@ -228,12 +211,7 @@ def _refuse_others(connection: sqlite3.Connection, path: Path) -> None:
         raise _not_a_logbook(path)
     version = schema.version_of(connection)
     if version > len(schema.STEPS):
-        raise UnusableLogbookError(
-            f"This logbook was written by a newer strandgauge (tables of version {version}; this one knows "
-            f"{len(schema.STEPS)}). It was left as it is.",
-            where=str(path),
-            remedy="Update strandgauge, or name another file with --logbook.",
-        )
+        raise UnusableLogbookError(where=str(path), fault="newer", version=version, known=len(schema.STEPS))
 
 
 def _use_write_ahead_log(connection: sqlite3.Connection, path: Path, wait: float) -> None:
@@ -249,11 +227,7 @@ def _use_write_ahead_log(connection: sqlite3.Connection, path: Path, wait: float
             time.sleep(0.02)
             continue
         if mode != "wal":
-            raise LogbookNotWrittenError(
-                "A logbook cannot be kept on this kind of disk.",
-                where=str(path),
-                remedy="Name a file on a disk of this computer with --logbook.",
-            )
+            raise LogbookNotWrittenError(where=str(path), fault="kind-of-disk")
         return
 
 
@@ -262,24 +236,12 @@ def _dangling(connection: sqlite3.Connection) -> bool:
 
 
 def _not_a_logbook(path: Path) -> UnusableLogbookError:
-    return UnusableLogbookError(
-        "This is no logbook of strandgauge; it was left as it is.",
-        where=str(path),
-        remedy="Name another file with --logbook.",
-    )
+    return UnusableLogbookError(where=str(path), fault="not-ours")
 
 
 def _damaged(path: Path) -> UnusableLogbookError:
-    return UnusableLogbookError(
-        "The logbook is damaged.",
-        where=str(path),
-        remedy="Keep the file as it is, and put back a copy made with 'strandgauge log backup'.",
-    )
+    return UnusableLogbookError(where=str(path), fault="damaged")
 
 
 def _full(path: Path) -> LogbookNotWrittenError:
-    return LogbookNotWrittenError(
-        "The disk is full.",
-        where=str(path),
-        remedy="Nothing was lost or half written; make room, then do it again.",
-    )
+    return LogbookNotWrittenError(where=str(path), fault="full")

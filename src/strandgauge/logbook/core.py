@@ -132,9 +132,7 @@ class Core:
         LogbookNotWrittenError : it cannot be written.
         """
         if target.exists():
-            raise BadEntryError(
-                "There is a file of that name already.", where=str(target), remedy="Name a new file."
-            )
+            raise BadEntryError(where=str(target), fault="file-there")
         with told(target):
             handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
             os.close(handle)
@@ -168,7 +166,7 @@ class Core:
             else []
         )
         if not rows:
-            raise UnknownEntryError(f"The logbook has no {kind} number {entry_id}.")
+            raise UnknownEntryError(fault="no-entry", kind=kind, entry_id=entry_id)
         return rows[0]
 
     @contextlib.contextmanager

@@ -32,11 +32,11 @@ def name_of(text: str, what: str, longest: int = LONGEST_NAME) -> str:
     """
     name = unicodedata.normalize("NFC", " ".join(text.split()))
     if not name:
-        raise BadEntryError(f"The {what} is empty.")
+        raise BadEntryError(fault="empty", what=what)
     if len(name) > longest:
-        raise BadEntryError(f"The {what} is longer than {longest} characters.")
+        raise BadEntryError(fault="too-long", what=what, longest=longest)
     if not _JOINED.sub("", name).isprintable():
-        raise BadEntryError(f"The {what} contains characters that cannot be seen.")
+        raise BadEntryError(fault="unseen", what=what)
     return name
 
 
@@ -59,10 +59,10 @@ def note_of(text: str) -> str:
     """
     note = unicodedata.normalize("NFC", text.replace("\r\n", "\n").replace("\r", "\n").strip())
     if len(note) > LONGEST_NOTE:
-        raise BadEntryError(f"The note is longer than {LONGEST_NOTE} characters.")
+        raise BadEntryError(fault="long-note", longest=LONGEST_NOTE)
     # Notes may hold pictographs, which are joined by invisible characters (category Cf); those are let pass.
     if any(c not in "\n\t" and unicodedata.category(c) in ("Cc", "Cs", "Cn", "Co") for c in note):
-        raise BadEntryError("The note contains control characters.")
+        raise BadEntryError(fault="control")
     return note
 
 
@@ -86,7 +86,7 @@ def minutes_of(limit: float | None) -> float | None:
     if limit is None:
         return None
     if not (math.isfinite(limit) and 0 < limit <= LONGEST_LIMIT):
-        raise BadEntryError(f"The time limit is not between 0 and {LONGEST_LIMIT:g} minutes.")
+        raise BadEntryError(fault="limit", longest=LONGEST_LIMIT)
     return float(limit)
 
 
@@ -98,7 +98,7 @@ def stretch_of(answer: str | None) -> str | None:
     BadEntryError : none of the three answers.
     """
     if answer is not None and answer not in STRETCH_ANSWERS:
-        raise BadEntryError(f"A stretch test is answered with {', '.join(STRETCH_ANSWERS)}.")
+        raise BadEntryError(fault="stretch", answers=", ".join(STRETCH_ANSWERS))
     return answer
 
 
@@ -110,11 +110,11 @@ def stored_time(time: datetime) -> str:
     BadEntryError : without a time zone, or at the edge of the calendar.
     """
     if time.tzinfo is None or time.utcoffset() is None:
-        raise BadEntryError("The time says no time zone.")
+        raise BadEntryError(fault="no-zone")
     try:
         utc = time.astimezone(UTC)
     except OverflowError as error:
-        raise BadEntryError("The time lies outside the calendar.") from error
+        raise BadEntryError(fault="calendar") from error
     return utc.replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
 
 
@@ -153,7 +153,7 @@ def request_of(text: str | None) -> str | None:
     """
     if text is None or re.fullmatch(r"[A-Za-z0-9-]{8,64}", text):
         return text
-    raise BadEntryError("The number of this request is none.")
+    raise BadEntryError(fault="request")
 
 
 def stored_reading(reading: Mapping[str, Any]) -> str:
@@ -166,7 +166,7 @@ def stored_reading(reading: Mapping[str, Any]) -> str:
     overall = reading.get("overall")
     level = overall.get("level") if isinstance(overall, Mapping) else None
     if reading.get("schema") != READING_SCHEMA or not isinstance(level, int | float):
-        raise BadEntryError(f"The reading is no '{READING_SCHEMA}' document.")
+        raise BadEntryError(fault="no-reading", schema=READING_SCHEMA)
     return _json(reading, "reading")
 
 
@@ -180,7 +180,7 @@ def stored_outlook(outlook: Mapping[str, Any] | None) -> str | None:
     if outlook is None:
         return None
     if outlook.get("schema") != OUTLOOK_SCHEMA or not isinstance(outlook.get("verdict"), str):
-        raise BadEntryError(f"The outlook is no '{OUTLOOK_SCHEMA}' document.")
+        raise BadEntryError(fault="no-outlook", schema=OUTLOOK_SCHEMA)
     return _json(outlook, "outlook")
 
 
@@ -198,4 +198,4 @@ def _json(document: Mapping[str, Any], what: str) -> str:
     try:
         return json.dumps(document, allow_nan=False, separators=(",", ":"))
     except ValueError as error:
-        raise BadEntryError(f"The {what} holds a number that is none.") from error
+        raise BadEntryError(fault="no-number", what=what) from error

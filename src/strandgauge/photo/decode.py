@@ -50,7 +50,7 @@ def decode_quietly(data: bytes, kind: Format, *, jpeg_reduction: int = 1, alpha:
     UnreadableFileError : the picture is damaged, cut short or partly transparent.
     """
     if kind is Format.JPEG and not _is_complete_jpeg(data):
-        raise UnreadableFileError(f"The {kind.value} picture is cut short.")
+        raise UnreadableFileError(fault="short", kind=kind.value)
     if kind is Format.JPEG:
         flags = next(flag for factor, flag in _JPEG_REDUCTIONS if factor <= jpeg_reduction)
     elif alpha:
@@ -59,15 +59,14 @@ def decode_quietly(data: bytes, kind: Format, *, jpeg_reduction: int = 1, alpha:
         flags = cv2.IMREAD_COLOR | cv2.IMREAD_ANYDEPTH
     if flags != cv2.IMREAD_UNCHANGED:  # which leaves orientation alone already
         flags |= cv2.IMREAD_IGNORE_ORIENTATION
-    damaged = f"The {kind.value} picture is damaged or cut short."
     try:
         pixels, said = _listening(lambda: _imdecode(data, flags))
     except cv2.error as error:
-        raise UnreadableFileError(damaged) from error
+        raise UnreadableFileError(fault="damaged", kind=kind.value) from error
     if pixels is None or _tells_of_damage(said):
-        raise UnreadableFileError(damaged)
+        raise UnreadableFileError(fault="damaged", kind=kind.value)
     if pixels.dtype not in (np.uint8, np.uint16):
-        raise UnreadableFileError("The picture is stored in floating-point numbers, which no phone writes.")
+        raise UnreadableFileError(fault="float")
     return opaque(pixels) if pixels.ndim == 3 and pixels.shape[2] == 4 else pixels
 
 
@@ -79,7 +78,7 @@ def opaque(pixels: Pixels) -> Pixels:
     """Drop the alpha channel of (H, W, 4) BGRA, refusing a picture that one can see through."""
     full = np.iinfo(pixels.dtype).max
     if int(pixels[..., 3].min()) < full:
-        raise UnreadableFileError("The picture has transparent parts, so its colours cannot be read.")
+        raise UnreadableFileError(fault="transparent")
     return cv2.cvtColor(pixels, cv2.COLOR_BGRA2BGR)
 
 

@@ -64,8 +64,8 @@ def recognise(data: bytes) -> Format:
         return _recognise_brand(data)
     for start, what in _OTHER_FILES:
         if data.startswith(start):
-            raise UnreadableFileError(f"This is {what}.")
-    raise UnreadableFileError("This is not a picture, or its beginning is damaged.")
+            raise UnreadableFileError(fault="other-file", what=what)
+    raise UnreadableFileError(fault="no-picture")
 
 
 def _recognise_brand(data: bytes) -> Format:
@@ -73,12 +73,12 @@ def _recognise_brand(data: bytes) -> Format:
     length = min(int.from_bytes(data[:4], "big"), len(data), 256)
     brands = {data[8:12], *(data[at : at + 4] for at in range(16, length - 3, 4))}
     if brands & {b"avif", b"avis"}:
-        raise UnreadableFileError("This is an AVIF picture.")
+        raise UnreadableFileError(fault="avif")
     if brands & _HEIC_BRANDS:
         return Format.HEIC
     if brands & _FILM_BRANDS:
-        raise UnreadableFileError("This is a film, not a photo.")
-    raise UnreadableFileError("This is a media file of a kind that is not read.")
+        raise UnreadableFileError(fault="film")
+    raise UnreadableFileError(fault="media")
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,4 +112,4 @@ def png_chunks(data: bytes) -> PngChunks:
         if name == b"eXIf":
             exif = data[at + 8 : at + 8 + length]
         at += 12 + length
-    raise UnreadableFileError("The PNG picture is damaged or cut short.")
+    raise UnreadableFileError(fault="damaged", kind=Format.PNG.value)

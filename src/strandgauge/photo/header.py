@@ -60,8 +60,8 @@ def read_header(data: bytes, kind: Format) -> Header:
         from PIL.Image import DecompressionBombError
 
         if isinstance(error, DecompressionBombError):
-            raise FileTooLargeError("The picture claims more megapixels than any photo has.") from error
-        raise UnreadableFileError(f"The {kind.value} picture's header is damaged or cut short.") from error
+            raise FileTooLargeError(fault="claims") from error
+        raise UnreadableFileError(fault="header", kind=kind.value) from error
 
 
 def _jpeg_header(data: bytes) -> Header:
@@ -109,7 +109,7 @@ def _webp_header(data: bytes) -> Header:
     from PIL.WebPImagePlugin import WebPImageFile
 
     if 8 + int.from_bytes(data[4:8], "little") > len(data):  # the length it claims (RFC 9649)
-        raise UnreadableFileError("The WebP picture is cut short.")
+        raise UnreadableFileError(fault="short", kind=Format.WEBP.value)
     picture = WebPImageFile(io.BytesIO(data))
     refusal = _ANIMATION if picture.is_animated else None
     metadata = _metadata(_exif(picture.info.get("exif")), picture.info.get("icc_profile"))

@@ -90,9 +90,9 @@ def read_bytes(path: Path) -> bytes:
 
 def _open_bytes(data: bytes, name: str, longest_side_wanted: int) -> Photo:
     if len(data) > MAX_FILE_BYTES:
-        raise FileTooLargeError(f"The file is larger than {MAX_FILE_BYTES / 1e6:g} MB; no photo is.")
+        raise FileTooLargeError(fault="bytes", most_mb=MAX_FILE_BYTES / 1000000.0)
     if not data:
-        raise UnreadableFileError("The file is empty.")
+        raise UnreadableFileError(fault="empty")
     kind = recognise(data)
     header = read_header(data, kind)
     _check_dimensions(header.width, header.height)
@@ -122,16 +122,13 @@ def _open_bytes(data: bytes, name: str, longest_side_wanted: int) -> Photo:
 
 def _check_dimensions(width: int, height: int) -> None:
     if width < 1 or height < 1:
-        raise UnreadableFileError("The picture has no pixels.")
+        raise UnreadableFileError(fault="no-pixels")
     if width * height > MAX_PIXELS:
         raise FileTooLargeError(
-            f"The picture has {width * height / 1e6:.0f} megapixels ({width} x {height})."
+            fault="megapixels", megapixels=width * height / 1000000.0, width=width, height=height
         )
     if max(width, height) > MAX_ASPECT * min(width, height):
-        raise FileTooLargeError(
-            f"The picture measures {width} x {height} pixels, too long and narrow for a photo.",
-            remedy="Send the photo as the phone took it, not a strip cut out of it.",
-        )
+        raise FileTooLargeError(fault="narrow", width=width, height=height)
 
 
 # --- pixels ---------------------------------------------------------------------------------------------
@@ -142,7 +139,7 @@ def _decode_heic(header: Header) -> Pixels:
         # The decoder shifts 10 and 12 bits up to fill 16.
         pixels: Pixels = np.asarray(header.heif)
     except Exception as error:  # libheif reports damage as several exception types
-        raise UnreadableFileError("The HEIC picture is damaged or cut short.") from error
+        raise UnreadableFileError(fault="damaged", kind=Format.HEIC.value) from error
     return opaque(pixels) if header.alpha else pixels
 
 

@@ -52,9 +52,7 @@ def swatch_colour(path: Path, card: CardDefinition, pick: Pick | None = None) ->
         raise found.light.problems[0]
     if pick is None:
         if card.window is None:
-            raise BadColourError(
-                "The card has no window to lay a swatch in", remedy="Pick a region with --pick."
-            )
+            raise BadColourError(fault="no-window")
         x, y, width, height = card.window.box
         corners = np.array([[x + 0.35 * width, y + 0.35 * height], [x + 0.65 * width, y + 0.65 * height]])
         pixels = found.view.to_pixels(corners)
@@ -74,10 +72,7 @@ def _box(photo: Photo, pick: Pick) -> tuple[int, int, int, int]:
     height, width = photo.pixels.shape[:2]
     left, top, wide, high = pick
     if min(left, top) < 0.0 or min(wide, high) <= 0.0 or left + wide > 100.0 or top + high > 100.0:
-        raise BadColourError(
-            "The picked region lies outside the picture",
-            remedy="Give left,top,width,height in per cent of the picture, such as --pick 40,40,20,20.",
-        )
+        raise BadColourError(fault="pick-outside")
     return (
         int(left * width / 100.0),
         int(top * height / 100.0),
@@ -91,5 +86,5 @@ def _encoded(photo: Photo, box: tuple[int, int, int, int]) -> Array:
     left, top, width, height = box
     crop = photo.pixels[top : top + height, left : left + width, ::-1].reshape(-1, 3)
     if crop.size == 0:
-        raise BadColourError("The region to take the colour from lies outside the picture")
+        raise BadColourError(fault="region-outside")
     return np.asarray(crop.astype(np.float64) / np.iinfo(photo.pixels.dtype).max)

@@ -157,10 +157,7 @@ def need_parquet() -> None:
     try:
         import pyarrow.parquet  # noqa: F401
     except ImportError as error:
-        raise WorkersUnavailableError(
-            "Parquet needs a package that is not installed.",
-            remedy="Run: pip install 'strandgauge[parquet]'",
-        ) from error
+        raise WorkersUnavailableError(fault="no-parquet") from error
 
 
 def write_parquet(path: Path, table: Table, records: Iterable[Record]) -> None:

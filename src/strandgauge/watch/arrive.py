@@ -187,11 +187,7 @@ class Film:
         self._film = cv2.VideoCapture(str(file))
         self._every, self._at, self.over = every, 0.0, False
         if not self._film.isOpened():
-            raise UnreadableFileError(
-                "This is no film that can be read.",
-                where=str(file),
-                remedy="Name a folder, a camera or a film.",
-            )
+            raise UnreadableFileError(where=str(file), fault="no-film")
         rate, frames = self._film.get(cv2.CAP_PROP_FPS), self._film.get(cv2.CAP_PROP_FRAME_COUNT)
         self._seconds = frames / rate if rate > 0 else 0.0
 
@@ -231,11 +227,7 @@ def source_of(text: str, every: float, known: Collection[str]) -> Source:
     if text.isdigit() or "://" in text or text.startswith("/dev/"):
         return Camera(text, every)
     if not path.is_file():
-        raise UnreadableFileError(
-            "There is no folder, camera or film of that name.",
-            where=text,
-            remedy="Name a folder, the number or address of a camera, or a film.",
-        )
+        raise UnreadableFileError(where=text, fault="no-source")
     return Film(path, every)
 
 

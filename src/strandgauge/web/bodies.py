@@ -55,13 +55,13 @@ class BodyLimits:
     @asynccontextmanager
     async def _turn(self) -> AsyncIterator[None]:
         if self._turns.locked() and self._waiting >= self._limits.uploads_waiting:
-            raise ServerBusyError("Too many photos at once.")
+            raise ServerBusyError(fault="photos")
         self._waiting += 1
         try:
             async with asyncio.timeout(self._limits.wait_seconds):
                 await self._turns.acquire()
         except TimeoutError:
-            raise ServerBusyError("Too many photos at once.") from None
+            raise ServerBusyError(fault="photos") from None
         finally:
             self._waiting -= 1
         try:

@@ -40,18 +40,11 @@ def _private(address: str) -> str:
     try:
         found = ipaddress.ip_address(address)
     except ValueError:
-        raise CannotServeError(
-            f"'{address}' is no address.", remedy="Give one of this computer's, such as 192.168.1.20."
-        ) from None
+        raise CannotServeError(fault="no-address", address=address) from None
     if found.is_loopback or found.is_unspecified:
-        raise CannotServeError(
-            "This computer is in no network.", remedy="Join the salon's Wi-Fi, or leave --lan out."
-        )
+        raise CannotServeError(fault="no-network")
     if not found.is_private:
-        raise CannotServeError(
-            f"This computer's address, {address}, can be reached from the whole internet.",
-            remedy="Put it behind a router first; strandgauge is made for a salon's own network.",
-        )
+        raise CannotServeError(fault="open", address=address)
     return address
 
 
@@ -73,8 +66,8 @@ def listen(address: str, port: int) -> socket.socket:
     except OSError as error:
         listener.close()
         if error.errno == errno.EADDRINUSE:
-            raise CannotServeError(f"Port {port} is taken; perhaps strandgauge runs already.") from error
+            raise CannotServeError(fault="taken", port=port) from error
         raise CannotServeError(
-            f"Port {port} cannot be used ({(error.strerror or str(error)).lower()})."
+            fault="unusable", port=port, reason=(error.strerror or str(error)).lower()
         ) from error
     return listener

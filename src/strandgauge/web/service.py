@@ -215,7 +215,7 @@ class Service:
         if request and (known := self.logbook.find_check(request)) is not None:
             return self.answer(known.id)
         if not upload:
-            raise UnreadableFileError("The photo is empty.", remedy="Take or choose it again.")
+            raise UnreadableFileError(fault="empty-photo")
         recognise(upload)
         wanted = target or None
         if strand_id is not None:
@@ -285,7 +285,7 @@ class Service:
         with self._lock:
             kept = self._answers.get(key)
         if kept is None:
-            raise UnknownLookError("This look is not remembered any more.")
+            raise UnknownLookError()
         return kept if kept.check_id is None else self.answer(kept.check_id)
 
     def set_stretch(self, check_id: int, answer: Stretch, *, on_purpose: bool = False) -> Answer:
@@ -323,10 +323,7 @@ class Service:
         with self._lock:
             photo = self._photos.get(checks[-1].id) if checks else None
         if photo is None or not abs(at - checks[-1].at) <= SOON:
-            raise BadEntryError(
-                "The photo that this one goes with is not at hand any more.",
-                remedy="Take one photo, turn the card with the strand on it, and take the second within two minutes.",
-            )
+            raise BadEntryError(fault="no-pair")
         return checks[-1], photo
 
     # --- strands ----------------------------------------------------------------------------------------

@@ -86,7 +86,7 @@ class _Worker:
                 self.pipe.send_bytes(photo)  # as it is: pickled, a large photo would be held twice
             answer: Result | StrandgaugeError = self.pipe.recv()
         except (OSError, EOFError) as error:
-            raise PhotoTooHardError("This photo could not be read: it took too long or too much.") from error
+            raise PhotoTooHardError(fault="died") from error
         finally:
             clock.cancel()
         return answer
@@ -167,7 +167,7 @@ class WorkerPool:
             if worker.process.is_alive():
                 return worker
             self._replace(worker)
-        raise ServerBusyError("Every worker is busy with other photos, or cannot be started.")
+        raise ServerBusyError(fault="workers")
 
     def _replace(self, worker: _Worker) -> None:
         with self._lock:
@@ -219,10 +219,10 @@ def _work(pipe: Connection, kit: Kit, memory: int) -> None:
         except StrandgaugeError as error:
             answer = error
         except MemoryError:
-            answer = PhotoTooHardError("This photo takes more memory than a photo may.")
+            answer = PhotoTooHardError(fault="memory")
         except Exception as error:
             # Whatever it is, it came from this one photo; the server has to go on.
-            answer = PhotoTooHardError(f"This photo could not be read ({type(error).__name__}).")
+            answer = PhotoTooHardError(fault="unforeseen", error=type(error).__name__)
         with suppress(BrokenPipeError):
             pipe.send(answer)
 

@@ -200,11 +200,11 @@ def record_of(record: type[R], document: object, where: str) -> R:
     """
     schema = shape_of(record).schema
     if not isinstance(document, Mapping):
-        raise BadReadingError("it is not a JSON object", where=where)
+        raise BadReadingError(where=where, fault="no-object")
     if schema is not None and document.get("schema") != schema:
         stated = document.get("schema")
         said = "it does not say its schema" if stated is None else f"its schema is {stated!r}"
-        raise BadReadingError(f"{said}, which should be '{schema}'", where=where)
+        raise BadReadingError(where=where, fault="schema", said=said, schema=schema)
     from pydantic import ValidationError
 
     renew = shape_of(record).renew
@@ -228,9 +228,9 @@ def load(record: type[R], path: Path) -> R:
         document = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         reason = (error.strerror or "").lower()
-        raise BadReadingError(f"it cannot be read ({reason})", where=str(path)) from error
+        raise BadReadingError(where=str(path), fault="unreadable", reason=reason) from error
     except ValueError as error:
-        raise BadReadingError("it is not a single JSON document", where=str(path)) from error
+        raise BadReadingError(where=str(path), fault="no-json") from error
     return record_of(record, document, str(path))
 
 

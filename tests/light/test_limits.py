@@ -7,10 +7,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from strandgauge.card.find import CardView
 from strandgauge.card.sample import Samples
+from strandgauge.light import field
 from strandgauge.light.correction import Correction, FittedCard
-from strandgauge.light.trust import Exposure, Signs, judge, measure_exposure, measure_light
+from strandgauge.light.trust import (
+    Exposure,
+    LightReport,
+    Signs,
+    _light_over_card,
+    judge,
+    measure_exposure,
+    measure_light,
+)
 from strandgauge.light.trust import judge_exposure as judge_before
+from strandgauge.reading.pipeline import default_card
 
 GOOD = Exposure(np.ones(1, bool), 0, 0.0, False, white=0.7, darkest=0.1, next_darkest=0.2)
 CLEAR = Signs(
@@ -103,14 +114,124 @@ def test_every_reason_is_told_most_telling_first():
     assert problems == [("blur", "edge"), ("mixed-light", "colour"), ("uneven-light", "fall")]
 
 
-def test_the_facts_of_a_reason_are_those_measured():
-    (problem,) = judge(GOOD, replace(CLEAR, veiled=("A1", "A2", "A3", "A4", "A5"))).problems
-    assert dict(problem.facts) == {"veiled": 5, "patches": "A1, A2, A3, A4"}
-    (caution,) = judge(GOOD, replace(CLEAR, unevenness=0.7)).cautions
-    assert dict(caution.facts) == {"percent": pytest.approx(70.0)}
+FIVE = ("A1", "A2", "A3", "A4", "A5")
+
+
+@pytest.mark.parametrize(
+    ("changes", "facts", "place"),
+    [
+        ({"clipped_share": 0.2, "clipped": 7}, {"fault": "patches", "clipped": 7}, "the card"),
+        ({"white": 0.2}, {"fault": "white", "percent": 20.0}, "the card"),
+        ({"crushed": 0.6}, {"fault": "greys"}, "the card"),
+        ({"edge_share": 0.3, "edge_mm": 1.2}, {"fault": "edge", "edge_mm": 1.2}, None),
+        ({"veiled": FIVE}, {"veiled": 5, "patches": "A1, A2, A3, A4"}, "patches A1, A2, A3, A4"),
+        ({"colour_change": 0.4}, {"fault": "colour", "percent": 100 * (np.exp(0.4) - 1)}, None),
+        ({"shaded": 0.3}, {"fault": "shadow"}, "the card"),
+        ({"unevenness": 1.6}, {"fault": "fall", "percent": 160.0}, "the card"),
+        ({"misfit": 7.0}, {"delta_e00": 7.0}, None),
+        ({"misfit": 7.0, "grey_misfit": 9.0}, {"delta_e00": 7.0}, None),
+        ({"misfit": 7.0, "brightest": 1.0}, {"fault": "washed-out"}, "the card"),
+    ],
+)
+def test_a_refusal_tells_what_was_measured_and_where(changes, facts, place):
+    report = judged(changes)
+    (problem,) = report.problems
+    assert dict(problem.facts) == pytest.approx(facts)
+    assert problem.place == place
+    assert report.signs.misfit == changes.get("misfit", CLEAR.misfit)
+
+
+@pytest.mark.parametrize(
+    ("changes", "facts"),
+    [
+        ({"hidden": 2}, {"hidden": 2}),
+        ({"unevenness": 0.7}, {"percent": 70.0}),
+        ({"misfit": 3.0}, {"delta_e00": 3.0}),
+    ],
+)
+def test_a_caution_tells_what_was_measured(changes, facts):
+    (caution,) = judged(changes).cautions
+    assert (caution.severity, dict(caution.facts)) == ("caution", pytest.approx(facts))
+
+
+def test_a_soft_card_that_fits_badly_is_soft_only():
+    """At the limit of blur the colours still count; beyond it they say nothing."""
+    assert told({"edge_share": 0.21, "misfit": 3.0}) == ([], ["soft", "loose-fit"])
+    assert told({"edge_share": 0.211, "misfit": 3.0}) == ([("blur", "edge")], [])
 
 
 # --- what is measured -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("lightness", "patches", "share", "count"),
+    [
+        (89.9, (0, 1), 2 / 12, 2),
+        (90.0, (0, 1), 1 / 11, 1),  # as light as paper: clipped before the others, and no loss
+    ],
+)
+def test_clipped_patches_are_counted_where_they_are_darker_than_paper(lightness, patches, share, count):
+    samples = card_samples(lightness=(lightness, 30.0, 60.0, 85.0))
+    clipped = np.isin(np.arange(len(samples.ids)), patches).astype(float)
+    found = measure_exposure(replace(samples, clipped_high=clipped))
+    assert (found.clipped_share, found.clipped) == (pytest.approx(share), count)
+
+
+def test_of_paper_alone_no_patch_is_clipped():
+    samples = card_samples()
+    paper = replace(
+        samples, is_patch=np.zeros(len(samples.ids), bool), clipped_high=np.ones(len(samples.ids))
+    )
+    found = measure_exposure(paper)
+    assert (found.clipped_share, found.clipped, found.paper_clipped) == (0.0, 0, True)
+
+
+@pytest.mark.parametrize(
+    ("paper", "clipped", "told_so"),
+    [(4, 2, False), (4, 3, True), (1, 1, True), (1, 0, False), (0, 0, False)],
+)
+def test_paper_is_clipped_where_more_than_half_of_it_is(paper, clipped, told_so):
+    samples = card_samples()
+    rows = np.arange(len(samples.ids))
+    patch = rows >= paper
+    # Patches are clipped too: they do not count as paper.
+    high = np.where(rows < clipped, 1.0, np.where(rows > 8, 1.0, 0.0))
+    assert measure_exposure(replace(samples, is_patch=patch, clipped_high=high)).paper_clipped == told_so
+
+
+def test_green_tells_the_exposure():
+    samples = card_samples()
+    colour = samples.encoded.copy()
+    colour[:, [0, 2]] = 0.99
+    found = measure_exposure(replace(samples, encoded=colour))
+    assert (found.darkest, found.next_darkest, found.white) == pytest.approx((0.17, 0.3, 0.9))
+
+
+def test_white_is_the_lightest_tenth_of_the_greys():
+    """Those within half an L* of it count as it."""
+    samples = card_samples(lightness=(20.0, 94.3, 94.6, 95.0), greys=(0.17, 0.6, 0.7, 0.9))
+    assert measure_exposure(samples).white == pytest.approx(0.8)
+
+
+@pytest.mark.parametrize(
+    ("lightness", "following"),
+    [((29.9, 40, 60, 95), 0.3), ((30.0, 40, 60, 95), None), ((20, 21, 22, 22.9), None)],
+)
+def test_a_card_whose_greys_are_light_or_one_has_no_dark_steps(lightness, following):
+    assert measure_exposure(card_samples(lightness=lightness)).next_darkest == following
+
+
+def test_steps_are_of_three_units_of_lightness():
+    found = measure_exposure(card_samples(lightness=(20.0, 23.0, 26.0, 95.0), greys=(0.1, 0.2, 0.4, 0.9)))
+    assert (found.darkest, found.next_darkest) == (0.1, 0.2)
+    found = measure_exposure(card_samples(lightness=(20.0, 22.9, 26.0, 28.9), greys=(0.1, 0.2, 0.4, 0.9)))
+    assert (found.darkest, found.next_darkest) == (pytest.approx(0.15), pytest.approx(0.65))
+
+
+def test_crushed_is_the_share_of_the_darkest_greys():
+    samples = card_samples()
+    low = np.where(np.arange(len(samples.ids)) == GREY[0], 0.7, 1.0)
+    assert measure_exposure(replace(samples, clipped_low=low)).crushed == 0.7
 
 
 @pytest.mark.parametrize(("share", "usable"), [(0.08, True), (0.081, False)])
@@ -176,6 +297,87 @@ def test_misfit_is_that_of_the_colours_and_the_greys_have_their_own():
     assert (found.misfit, found.grey_misfit) == (4.0, 1.5)
 
 
+@pytest.mark.parametrize(("colours", "misfit"), [(6, 4.0), (5, 1.5)])
+def test_few_colours_are_judged_with_the_greys(colours, misfit):
+    samples = card_samples()
+    rows = np.arange(len(samples.ids))
+    patch = (rows < 4) | (rows >= len(rows) - colours)
+    delta = np.where(np.isin(rows, GREY), 1.5, np.where(rows == len(rows) - 1, 1.0, 4.0))
+    delta[-2:] = 1.0 if colours == 5 else 4.0  # then six of nine are at most 1.5
+    found = measured(replace(samples, is_patch=patch), replace(perfect(samples), delta_e00=delta))
+    assert found.misfit == misfit
+
+
+def test_without_greys_nothing_speaks_for_them():
+    samples = card_samples()
+    vivid = replace(samples, reference=np.tile([60.0, 30.0, 20.0], (len(samples.ids), 1)))
+    paper = vivid.reference.copy()
+    paper[:2] = [95.0, 0.0, 0.0]
+    bare = replace(vivid, reference=paper, is_patch=np.arange(len(samples.ids)) >= 2)
+    assert measured(bare, perfect(bare)).grey_misfit == float("inf")
+
+
+def test_sharpness_and_brightness_are_those_of_the_patches():
+    samples = card_samples()
+    encoded = samples.encoded.copy()
+    encoded[GREY[0]] = [0.2, 0.3, 0.97]
+    encoded[GREY[1]] = 1.0  # paper
+    rows = np.arange(len(samples.ids))
+    found = measured(replace(samples, encoded=encoded, is_patch=rows != GREY[1]), perfect(samples))
+    assert found.brightest == 0.97
+    assert found.edge_share == pytest.approx(0.4 / 7.0)  # the smallest patch is 7 mm wide here
+
+
+def test_unevenness_and_colour_are_those_of_the_light_over_the_card():
+    """A first-order term t along x is exp(-0.94 t) to exp(0.94 t) over what is looked at; along y 0.92."""
+    size = (100.0, 50.0)
+    bright, colour = np.zeros(len(field.ORDERS)), np.zeros((2, len(field.COLOUR_ORDERS)))
+    along_x, along_y = field.ORDERS.index((1, 0)), field.ORDERS.index((0, 1))
+    bright[along_x], colour[0, along_y], colour[1, along_x] = 0.3, -0.1, 0.2
+    correction = replace(
+        perfect(card_samples()).correction, brightness_terms=bright, colour_terms=colour, card_size=size
+    )
+    card = replace(default_card(), size=size)
+    uneven, change = _light_over_card(correction, card)
+    inner = np.exp(0.3 * np.linspace(-0.94, 0.94, 13))
+    assert uneven == pytest.approx(np.ptp(inner) / inner.mean())
+    assert change == pytest.approx(2 * 0.94 * 0.2)
+    colour[0, along_y] = -0.3
+    assert _light_over_card(correction, card)[1] == pytest.approx(2 * 0.92 * 0.3)
+    bright[along_x], bright[along_y] = 0.0, 0.3
+    inner = np.exp(0.3 * np.linspace(-0.92, 0.92, 9))
+    assert _light_over_card(correction, card)[0] == pytest.approx(np.ptp(inner) / inner.mean())
+
+
+@pytest.mark.parametrize(
+    ("lightness", "spread", "counts"),
+    [
+        ((30.1, 45.0, 60.0, 95.0), 0.079, True),
+        ((30.0, 45.0, 60.0, 95.0), 0.0, False),
+        ((35, 45, 60, 95), 0.08, False),
+    ],
+)
+def test_dark_or_patterned_greys_say_nothing_of_shade(lightness, spread, counts):
+    """Four must be left to tell."""
+    samples = card_samples(lightness=lightness)
+    fitted = perfect(samples)
+    lab = fitted.lab.copy()
+    lab[list(GREY), 0] *= 0.5
+    patterned = replace(samples, spread=np.where(np.arange(len(lab)) == GREY[3], spread, 0.0))
+    assert measured(patterned, replace(fitted, lab=lab)).shaded == (1.0 if counts else 0.0)
+
+
+def test_of_greys_one_is_none():
+    """Then every patch counts as one."""
+    samples = card_samples()
+    for count in (1, 2):
+        reference = samples.reference.copy()
+        reference[list(GREY[count:]), 1] = 40.0
+        delta = np.where(samples.reference[:, 1] == 0, 3.0, 1.0)
+        found = measured(replace(samples, reference=reference), replace(perfect(samples), delta_e00=delta))
+        assert found.grey_misfit == (1.0 if count == 1 else 3.0)
+
+
 # --- a card of four greys and eight colours -------------------------------------------------------------
 
 GREY = (0, 1, 2, 3)
@@ -210,26 +412,31 @@ def perfect(samples: Samples) -> FittedCard:
 
 
 def measured(samples: Samples, fitted: FittedCard) -> Signs:
-    from strandgauge.card.find import CardView
-    from strandgauge.light import field
-    from strandgauge.reading.pipeline import default_card
-
     flat = replace(
         fitted.correction,
         brightness_terms=np.zeros(len(field.ORDERS)),
         colour_terms=np.zeros((2, len(field.COLOUR_ORDERS))),
     )
     view = CardView(np.eye(3), 5.0, (40,), (41, 42), 0.01, 0.4, np.zeros((4, 2)))
-    found = measure_light(samples, replace(fitted, correction=flat), view, default_card())
+    card = default_card()
+    narrow = replace(card.patches[0], box=(*card.patches[0].box[:2], 7.0, 9.0))
+    found = measure_light(
+        samples, replace(fitted, correction=flat), view, replace(card, patches=(narrow, *card.patches[1:]))
+    )
     assert (found.hidden, found.edge_mm, found.unevenness) == (2, 0.4, 0.0)
     return found
 
 
 def told(changes: dict) -> tuple[list, list]:
     """Return codes and faults of the problems, and codes of the cautions, of a good card with changes."""
+    report = judged(changes)
+    problems = [(problem.code, dict(problem.facts).get("fault")) for problem in report.problems]
+    return problems, [caution.code for caution in report.cautions]
+
+
+def judged(changes: dict) -> LightReport:
+    """Judge a good card with changes to its exposure or its signs."""
     before = {name: value for name, value in changes.items() if name in Exposure.__slots__}
     after = {name: value for name, value in changes.items() if name in Signs.__slots__}
     assert len(before) + len(after) == len(changes)
-    report = judge(replace(GOOD, **before), replace(CLEAR, **after))
-    problems = [(problem.code, dict(problem.facts).get("fault")) for problem in report.problems]
-    return problems, [caution.code for caution in report.cautions]
+    return judge(replace(GOOD, **before), replace(CLEAR, **after))

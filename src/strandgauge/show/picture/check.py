@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import cv2
 import numpy as np
 
 from strandgauge.card.sample import sampled_boxes
-from strandgauge.colour.srgb import srgb_encode
-from strandgauge.light.region import correct_region
-from strandgauge.show.picture.canvas import GAP, LINE, MARGIN, PHRASE, QUIET, SMALL, WIDTH, Canvas, rgb, save
+from strandgauge.show.picture.canvas import GAP, LINE, MARGIN, PHRASE, QUIET, SMALL, Canvas, rgb, save
+from strandgauge.show.picture.technical import flat_card, placed, to_image
 from strandgauge.words import check as words
 from strandgauge.words import said, say
 
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     from strandgauge.reading.model import CardCheck
     from strandgauge.reading.pipeline import CardReading
 
-SURROUND_MM = 4.0
-"""How much of the table around the card is shown."""
 _LIGHT, _DARK = (255, 255, 255), (20, 20, 20)
 
 
@@ -41,16 +39,14 @@ def draw_check(found: CardReading, check: CardCheck) -> Image:
 
     canvas = Canvas()
     at = canvas.write((MARGIN, MARGIN), words.verdict(check), PHRASE, bold=True) + GAP // 2
-    width, height = found.card.size
-    box = (-SURROUND_MM, -SURROUND_MM, width + 2 * SURROUND_MM, height + 2 * SURROUND_MM)
-    scale = (WIDTH - 2 * MARGIN) / box[2]
-    flat = correct_region(found.photo.pixels, found.view, found.correction, box, "left", scale)
-    shown = Image.fromarray((255 * srgb_encode(np.clip(flat.linear, 0.0, 1.0)) + 0.5).astype(np.uint8))
+    flat = flat_card(found)
+    shown = Image.fromarray(to_image(flat))
+    to_pixels = np.asarray(cv2.invertAffineTransform(flat.to_card), dtype=np.float64)
     canvas.image.paste(shown, (MARGIN, at))
     odd = {row for row, patch in enumerate(check.patches) if patch.doubted}
     for row, (x, y, w, h) in enumerate(sampled_boxes(found.card)):
-        left, top = MARGIN + (x + SURROUND_MM) * scale, at + (y + SURROUND_MM) * scale
-        right, bottom = left + w * scale, top + h * scale
+        corners = np.array([MARGIN, at]) + placed(np.array([[x, y], [x + w, y + h]]), to_pixels)
+        (left, top), (right, bottom) = corners.min(0), corners.max(0)
         if row < len(found.card.patches):
             printed = (left, (top + bottom) / 2, right, bottom)
             canvas.pen.rectangle(printed, fill=rgb(found.card.patches[row].lab))
@@ -59,10 +55,8 @@ def draw_check(found: CardReading, check: CardCheck) -> Image:
             if row in odd:
                 for ends in ((left, top, right, bottom), (left, bottom, right, top)):
                     canvas.pen.line(ends, fill=colour, width=4 + 4 * wider)
-    at = (
-        canvas.write((MARGIN, at + shown.height + GAP // 2), say("check.sampled"), SMALL, colour=QUIET)
-        + GAP // 2
-    )
+    at += shown.height + GAP // 2
+    at = canvas.write((MARGIN, at), say("check.sampled"), SMALL, colour=QUIET) + GAP // 2
     for note in (*check.problems, *check.cautions):
         at = canvas.write((MARGIN, at), f"! {said(note)}", LINE)
         at = canvas.write((MARGIN, at), words.mending(note), LINE, colour=QUIET) + 10

@@ -32,7 +32,7 @@ from strandgauge.words.reading import ZoneInWords
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-    from strandgauge.reading.pipeline import Measurement
+    from strandgauge.reading.pipeline import CardReading, Measurement
 
 
 SURROUND_MM = 4.0
@@ -47,21 +47,19 @@ def draw_technical(measurement: Measurement, reading: Reading) -> Image:
 
     canvas = Canvas()
     at = canvas.write((MARGIN, MARGIN), " · ".join(words.headline(reading)), PHRASE, bold=True) + GAP // 2
-    region = _flat_card(measurement)
-    pixels = np.ascontiguousarray(
-        (255 * srgb_encode(np.clip(region.linear, 0.0, 1.0)) + 0.5).astype(np.uint8)
-    )
+    region = flat_card(measurement.card)
+    pixels = to_image(region)
     to_pixels = np.asarray(cv2.invertAffineTransform(region.to_card), dtype=np.float64)
     outlines = {name: zone.outline for name, zone in measurement.zones.items() if name != "overall"}
     hair = measurement.strand.hair.astype(np.uint8)
     for contour in cv2.findContours(hair, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)[0]:
         places = np.c_[contour.reshape(-1, 2), np.ones(len(contour))] @ measurement.region.to_card.T
-        _outline(pixels, _placed(places, to_pixels), dark=False)
+        _outline(pixels, placed(places, to_pixels), dark=False)
     for outline in outlines.values():
-        _outline(pixels, _placed(outline, to_pixels))
+        _outline(pixels, placed(outline, to_pixels))
     canvas.image.paste(Image.fromarray(pixels), (MARGIN, at))
     for name, outline in outlines.items():
-        middle, bottom = _placed(outline, to_pixels).mean(axis=0)[0], _placed(outline, to_pixels)[:, 1].max()
+        middle, bottom = placed(outline, to_pixels).mean(axis=0)[0], placed(outline, to_pixels)[:, 1].max()
         label, letters = sentence(words.zone_name(name)), font(LINE, bold=True)
         place = (MARGIN + middle, at + bottom + 24)
         canvas.pen.text(
@@ -82,18 +80,21 @@ def draw_technical(measurement: Measurement, reading: Reading) -> Image:
     return canvas.foot(at, [about, told, words.caution()])
 
 
-def _flat_card(measurement: Measurement) -> Region:
-    """Return the card as if seen straight from above in D65, the strand's root end on the left."""
-    found = measurement.card
-    window = found.card.window
-    assert window is not None, "a strand was measured, so the card has a window"
+def flat_card(found: CardReading) -> Region:
+    """Return the card as seen straight from above in D65, as wide as the picture, a strand's root end on the left."""
     width, height = found.card.size
+    root_end = found.card.window.root_end if found.card.window is not None else "left"
     box = (-SURROUND_MM, -SURROUND_MM, width + 2 * SURROUND_MM, height + 2 * SURROUND_MM)
-    scale = (WIDTH - 2 * MARGIN) / (box[2] if window.root_end in ("left", "right") else box[3])
-    return correct_region(found.photo.pixels, found.view, found.correction, box, window.root_end, scale)
+    scale = (WIDTH - 2 * MARGIN) / (box[2] if root_end in ("left", "right") else box[3])
+    return correct_region(found.photo.pixels, found.view, found.correction, box, root_end, scale)
 
 
-def _placed(points_mm: Array, to_pixels: Array) -> Array:
+def to_image(region: Region) -> NDArray[np.uint8]:
+    """Return a region's pixels (H, W, 3) as sRGB."""
+    return np.ascontiguousarray((255 * srgb_encode(np.clip(region.linear, 0.0, 1.0)) + 0.5).astype(np.uint8))
+
+
+def placed(points_mm: Array, to_pixels: Array) -> Array:
     """Map (N, 2) card millimetres to (N, 2) pixels."""
     return np.asarray(np.c_[points_mm, np.ones(len(points_mm))] @ to_pixels.T)
 

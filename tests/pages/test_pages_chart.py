@@ -11,6 +11,7 @@ import pytest
 from curves import curve, first_look, look, rise, slowing, stalled
 
 from strandgauge.show.pages.charts import lift_chart
+from strandgauge.words import say
 
 
 def drawing(made, **size) -> ElementTree.Element:
@@ -75,10 +76,10 @@ def test_no_name_covers_a_look_or_another_name(made, width, height):
 
 def test_lines_are_named_and_levels_have_number_and_undertone():
     said = words(drawing(curve()))
-    assert "pastel pink needs 9.0" in said
-    assert "time limit 50\u00a0min" in said
-    assert "curve 6.9" in said
-    assert "forecast" in said
+    assert say("chart.needs", shade="pastel pink", level="9.0") in said
+    assert say("chart.limit-mark", time="50\u00a0min") in said
+    assert say("chart.now", level=6.9) in said
+    assert say("chart.forecast") in said
     assert "6 orange" in said
 
 
@@ -90,7 +91,7 @@ def test_a_look_left_out_is_drawn_otherwise_and_named():
     assert (len(used), len(left_out)) == (3, 1)
     assert left_out[0].find("circle").get("stroke-dasharray")
     assert all(g.find("circle").get("stroke-dasharray") is None for g in used)
-    assert "left out" in words(svg)
+    assert say("column.left-out") in words(svg)
 
 
 def test_higher_level_is_higher_and_later_is_further_right():
@@ -118,11 +119,11 @@ def test_the_line_is_dotted_from_the_last_look_on():
 def test_it_is_told_in_words_too():
     svg = drawing(curve())
     assert svg.get("role") == "img"
-    assert svg.find("title").text == "Lift curve: level over time"
+    assert svg.find("title").text == say("chart.title", zone="overall")
     told = svg.find("desc").text
-    assert "4 looks, from level 5.2 at 5\u00a0min to level 6.8 at 22\u00a0min." in told
-    assert "Left out of the curve: the look at 18\u00a0min." in told
-    assert "time limit is 50\u00a0min" in told
+    assert say("chart.looks", count=4, low=5.2, start="5\u00a0min", high=6.8, end="22\u00a0min") in told
+    assert say("chart.left-out", times="18\u00a0min") in told
+    assert say("chart.limit", time="50\u00a0min") in told
 
 
 def test_bands_without_end_stay_in_the_picture():
@@ -140,7 +141,7 @@ def test_another_ladder_gets_bare_numbers():
 
 def test_a_name_too_long_for_the_picture_is_left_to_the_page():
     said = words(drawing(curve(target="a very particular shade of pale rosy pink"), width=340, height=300))
-    assert "needed: 9.0" in said
+    assert say("chart.needed", level="9.0") in said
 
 
 def test_a_name_is_escaped():

@@ -14,6 +14,7 @@ from curves import curve, first_look, look, slowing, stalled
 from browser import DESK, PHONE, barriers, sideways
 from strandgauge.lift.curve import Estimate
 from strandgauge.show.pages.follow import answer, facts, follow_page
+from strandgauge.words import say
 from strandgauge.words.lift import headline, stop_signs
 from strandgauge.words.reading import caution
 
@@ -45,72 +46,86 @@ def test_it_is_valid_html(made):
 @pytest.mark.parametrize(
     ("made", "kind", "word"),
     [
-        (curve(), "go", "Go on"),
-        (slowing(), "slow", "Slowing"),
-        (stalled(), "stop", "Stop"),
-        (curve(state="light enough", stop=True), "stop", "Stop"),
-        (curve(chance_in_time=0.02), "slow", "Not in time"),
-        (curve(looks=(look(5, 5.2), look(20, 9.9, used=False))), "look", "Look again"),
-        (first_look(), "look", "Look again"),
+        (curve(), "go", "go-on"),
+        (slowing(), "slow", "slowing"),
+        (stalled(), "stop", "stop"),
+        (curve(state="light enough", stop=True), "stop", "stop"),
+        (curve(chance_in_time=0.02), "slow", "not-in-time"),
+        (curve(looks=(look(5, 5.2), look(20, 9.9, used=False))), "look", "look-again"),
+        (first_look(), "look", "look-again"),
     ],
 )
 def test_the_answer_has_a_word_and_a_shape(made, kind, word):
-    assert (answer(made).kind, answer(made).word) == (kind, word)
-    assert f'class="word">{word}<' in page(made)
+    assert (answer(made).kind, answer(made).word) == (kind, say(f"lift-page.{word}"))
+    assert f'class="word">{say(f"lift-page.{word}")}<' in page(made)
 
 
 def outlook(made) -> str:
     """Return what is said below the level that the shade needs."""
-    return next(more for name, _, more in facts(made) if name == "Pastel pink needs")
+    needed = say("lift-page.needs", shade="Pastel pink")
+    return next(more for name, _, more in facts(made) if name == needed)
 
 
 @pytest.mark.parametrize(
-    ("changes", "said"),
+    ("changes", "said", "about", "chance"),
     [
         # The last look was at 22 of 50 minutes.
-        (
-            {"minutes_to_need": Estimate(20.0, 12.0, 26.0)},
-            "in about 20\u00a0min (12 to 26), chance 47\u00a0%",
-        ),
-        (
-            {"minutes_to_need": Estimate(20.0, 12.0, 60.0)},
-            "in about 20\u00a0min (12 or more), chance 47\u00a0%",
-        ),
-        (
-            {"minutes_to_need": Estimate(40.0, 30.0, 60.0)},
-            "perhaps not within the time limit, chance 47\u00a0%",
-        ),
+        ({"minutes_to_need": Estimate(20.0, 12.0, 26.0)}, "soon", (20, 12, 26), 47),
+        ({"minutes_to_need": Estimate(20.0, 12.0, 60.0)}, "soon-or-later", (20, 12, 60), 47),
+        ({"minutes_to_need": Estimate(40.0, 30.0, 60.0)}, "perhaps-past-limit", (), 47),
         (
             {"minutes_to_need": Estimate(math.inf, 30.0, math.inf), "chance_in_time": 0.01},
-            "not within the time limit, chance 1\u00a0%",
+            "past-limit",
+            (),
+            1,
         ),
         (
             {"minutes_to_need": Estimate(math.inf, 30.0, math.inf), "chance_in_time": None, "limit": None},
-            "cannot be told yet",
+            "untold",
+            (),
+            None,
         ),
-        ({"minutes_to_need": Estimate(0.0, 0.0, 9.0), "state": "light enough", "stop": True}, "about there"),
-        ({"minutes_to_need": Estimate(0.0, 0.0, 0.0), "level_now": Estimate(9.5, 9.2, 9.8)}, "reached"),
-        ({"minutes_to_need": Estimate(5.0, 1.0, 9.0), "stop": True, "state": "stalled"}, "not reached"),
+        (
+            {"minutes_to_need": Estimate(0.0, 0.0, 9.0), "state": "light enough", "stop": True},
+            "about-there",
+            (),
+            None,
+        ),
+        (
+            {"minutes_to_need": Estimate(0.0, 0.0, 0.0), "level_now": Estimate(9.5, 9.2, 9.8)},
+            "reached",
+            (),
+            None,
+        ),
+        (
+            {"minutes_to_need": Estimate(5.0, 1.0, 9.0), "stop": True, "state": "stalled"},
+            "not-reached",
+            (),
+            None,
+        ),
     ],
 )
-def test_the_wait_never_goes_past_the_limit_nor_past_a_stop(changes, said):
-    assert outlook(curve(**changes)) == said
+def test_the_wait_never_goes_past_the_limit_nor_past_a_stop(changes, said, about, chance):
+    more = {} if chance is None else {"chance": say("lift-page.chance", chance=chance)}
+    if about:
+        more |= {"time": f"{about[0]}\u00a0min", "low": about[1], "high": about[2]}
+    assert outlook(curve(**changes)) == say(f"lift-page.{said}", **more)
 
 
 def test_stop_never_comes_with_a_next_look():
-    assert "Next look" in [name for name, _, _ in facts(curve())]
-    assert "Next look" not in [name for name, _, _ in facts(stalled(next_look=5.0))]
+    next_look = say("lift-page.next-look")
+    assert next_look in [name for name, _, _ in facts(curve())]
+    assert next_look not in [name for name, _, _ in facts(stalled(next_look=5.0))]
 
 
 def test_a_needed_level_is_rounded_up():
-    assert ("Pastel pink needs", "9.1") in [fact[:2] for fact in facts(curve(needs_level=9.02))]
-    assert ("Wanted level", "9.0") in [fact[:2] for fact in facts(curve(target=None))]
+    assert "9.1" in [value for _, value, _ in facts(curve(needs_level=9.02))]
+    assert (say("lift-page.wanted-level"), "9.0") in [fact[:2] for fact in facts(curve(target=None))]
 
 
 def test_without_a_limit_it_says_to_look_it_up():
-    assert ("Time limit", "not given", "Look it up in the maker's directions and keep to it.") in facts(
-        first_look()
-    )
+    said = tuple(say(f"lift-page.{code}") for code in ("limit", "no-limit", "look-up"))
+    assert said in facts(first_look())
 
 
 @pytest.mark.parametrize("made", [curve(), stalled(), first_look(), slowing()])
@@ -135,7 +150,7 @@ def test_looks_are_in_order_of_time_in_pictures_and_table(opened):
     assert (
         shown.locator(".strands img")
         .first.get_attribute("alt")
-        .startswith("The strand at 10\u00a0min, root end on the left: level 6.0")
+        .startswith(say("lift-page.strip", time="10\u00a0min", level="6.0"))
     )
 
 

@@ -17,6 +17,7 @@ from strandgauge.hair.warmth import undertone
 from strandgauge.lift.curve import CurvePoint, LiftCurve, Look
 from strandgauge.reading.model import COVERAGE
 from strandgauge.show.pages.render import minutes, render
+from strandgauge.words import say, sentence
 
 _LEAST_LEVELS = 3.0
 """A chart spans at least so many levels, lest noise look like lift."""
@@ -106,7 +107,7 @@ def lift_chart(curve: LiftCurve, *, width: int = 640, height: int = 360, ladder:
         frame=frame,
         title=_title(curve),
         description=describe(curve),
-        axis="minutes since the lightener went on" if curve.from_start else "minutes since the first look",
+        axis=say("chart.since-start") if curve.from_start else say("chart.since-first"),
         rungs=[
             _Rung(frame.y(level), level, undertone(shown.lab_at(level), shown) if named else "")
             for level in range(math.ceil(frame.lowest), math.floor(frame.highest) + 1)
@@ -132,29 +133,39 @@ def need_words(curve: LiftCurve) -> str:
     if curve.needs_level is None:
         return ""
     level = level_at_least(curve.needs_level)
-    return f"{curve.target} needs {level}" if curve.target else f"wanted level {level}"
+    return (
+        say("chart.needs", shade=curve.target, level=level)
+        if curve.target
+        else say("chart.wanted", level=level)
+    )
 
 
 def describe(curve: LiftCurve) -> str:
     """Say in words what the chart shows, for those who do not see it."""
     first, last = curve.looks[0], curve.looks[-1]
     looks = (
-        f"One look, at {minutes(last.minutes)}: level {last.level:.1f}."
+        say("chart.one-look", time=minutes(last.minutes), level=last.level)
         if len(curve.looks) == 1
-        else f"{len(curve.looks)} looks, from level {first.level:.1f} at {minutes(first.minutes)} "
-        f"to level {last.level:.1f} at {minutes(last.minutes)}."
+        else say(
+            "chart.looks",
+            count=len(curve.looks),
+            low=first.level,
+            start=minutes(first.minutes),
+            high=last.level,
+            end=minutes(last.minutes),
+        )
     )
     parts = [looks]
     left_out = [minutes(look.minutes) for look in curve.looks if not look.used]
     if left_out:
-        parts.append(f"Left out of the curve: the look at {', '.join(left_out)}.")
+        parts.append(say("chart.left-out", times=", ".join(left_out)))
     if curve.plateau is not None:
-        parts.append(f"This mix lifts to about level {curve.plateau.value:.1f}.")
+        parts.append(say("chart.plateau", level=curve.plateau.value))
     if curve.needs_level is not None:
         parts.append(f"{need_words(curve)}.")
     if curve.limit is not None:
-        parts.append(f"The time limit is {minutes(curve.limit)}.")
-    return " ".join(part[0].upper() + part[1:] for part in parts)
+        parts.append(say("chart.limit", time=minutes(curve.limit)))
+    return " ".join(sentence(part) for part in parts)
 
 
 def _labels(curve: LiftCurve, frame: _Frame, line: list[tuple[float, float]]) -> list[Label]:
@@ -196,17 +207,23 @@ def _labels(curve: LiftCurve, frame: _Frame, line: list[tuple[float, float]]) ->
         if x < x_middle:
             sides.reverse()
         rows = (frame.bottom - 9, frame.top + 14, (frame.top + frame.bottom) / 2)
-        place(f"time limit {minutes(curve.limit)}", [(x, y, end) for x, end in sides for y in rows], "stop")
+        place(
+            say("chart.limit-mark", time=minutes(curve.limit)),
+            [(x, y, end) for x, end in sides for y in rows],
+            "stop",
+        )
     for mark in marks:
         if not mark.used:
-            place("left out", _around(mark))
+            place(say("column.left-out"), _around(mark))
     if marks[-1].used:
-        place(f"curve {curve.level_now.value:.1f}", _around(marks[-1]))
+        place(say("chart.now", level=curve.level_now.value), _around(marks[-1]))
     if line and line[-1][0] > marks[-1].x + 20:
         x, y = line[-1]
         places = [(x - 6, y + dy, "end") for dy in (20, -12, 40, -32)]
         place(
-            "forecast", places + [((x + marks[-1].x) / 2, y + dy, "middle") for dy in (30, -24)], needed=False
+            say("chart.forecast"),
+            places + [((x + marks[-1].x) / 2, y + dy, "middle") for dy in (30, -24)],
+            needed=False,
         )
     return placed
 
@@ -231,11 +248,15 @@ def _overlap(one: tuple[float, float, float, float], other: tuple[float, float, 
 def _need_label(curve: LiftCurve, frame: _Frame) -> str:
     label = need_words(curve)
     fits = len(label) * _LETTER < frame.right - frame.left
-    return label if fits or curve.needs_level is None else f"needed: {level_at_least(curve.needs_level)}"
+    return (
+        label
+        if fits or curve.needs_level is None
+        else say("chart.needed", level=level_at_least(curve.needs_level))
+    )
 
 
 def _title(curve: LiftCurve) -> str:
-    return f"Lift curve{'' if curve.zone == 'overall' else ' of the ' + curve.zone}: level over time"
+    return say("chart.title", zone=curve.zone)
 
 
 def _frame(curve: LiftCurve, width: int, height: int, named: bool, top: float) -> _Frame:

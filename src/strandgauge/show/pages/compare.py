@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from strandgauge.change.compare import Change, Step, ZoneChange
-from strandgauge.reading.model import ZoneReading
+from strandgauge.change.compare import Change, Step
 from strandgauge.show.pages.head import Head
 from strandgauge.show.pages.render import minutes, render
 from strandgauge.words import change as comparewords
 from strandgauge.words import reading as words
 from strandgauge.words import say, sentence
-from strandgauge.words.change import ShownStep, shown
+from strandgauge.words.change import shown
 
 
 def compare_page(change: Change, strips: Mapping[str, bytes], head: Head | None = None) -> str:
@@ -40,7 +39,7 @@ def compare_page(change: Change, strips: Mapping[str, bytes], head: Head | None 
             (_title(place, count), reading, strips.get(reading.photo), _time(head, place))
             for place, reading in enumerate(change.readings)
         ],
-        zones=_zones(whole),
+        zones=whole.zones,
         rows=[
             (f"{_title(step.before, count)} → {_title(step.after, count)}", shown(change, step))
             for step in (change.since_previous if count > 2 else ())
@@ -65,14 +64,10 @@ def _time(head: Head, place: int) -> str:
     return minutes(head.minutes[place]) if head.minutes else ""
 
 
-def _zones(one: ShownStep) -> list[tuple[ZoneChange, ZoneReading, ZoneReading]]:
-    """Return each zone's change and what it lies between, the strand overall last."""
-    before, after = ((*reading.zones, reading.overall) for reading in (one.before, one.after))
-    return list(zip((*one.step.zones, one.step.overall), before, after, strict=True))
-
-
 def _title(place: int, count: int) -> str:
     """Name a reading by its place: before, after, or a numbered after."""
-    if place == 0:
-        return "Before"
-    return "After" if count == 2 else f"After {place}"
+    return (
+        say("compare-page.strand", place=place)
+        if count == 2
+        else say("compare-page.strand-of-many", place=place)
+    )

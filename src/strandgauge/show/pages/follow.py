@@ -12,10 +12,10 @@ from strandgauge.hair.levels import level_at_least
 from strandgauge.judge.lifting import load_rules
 from strandgauge.lift.curve import Estimate, LiftCurve, Look
 from strandgauge.reading.evenness import evenness
-from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
+from strandgauge.reading.model import Reading, ZoneReading
 from strandgauge.show.pages.charts import lift_chart
-from strandgauge.show.pages.render import capital, minutes, render
-from strandgauge.words import lift, say
+from strandgauge.show.pages.render import minutes, render
+from strandgauge.words import lift, say, sentence
 from strandgauge.words import reading as words
 
 _ALREADY = 0.5
@@ -74,14 +74,14 @@ def follow_page(
 def answer(curve: LiftCurve) -> Answer:
     """Return shape and word of the answer."""
     if curve.stop:
-        return Answer("stop", "Stop")
+        return Answer("stop", say("lift-page.stop"))
     if curve.state == "first look" or not curve.looks[-1].used:
-        return Answer("look", "Look again")
+        return Answer("look", say("lift-page.look-again"))
     if _unlikely(curve):
-        return Answer("slow", "Not in time")
+        return Answer("slow", say("lift-page.not-in-time"))
     if curve.state == "slowing":
-        return Answer("slow", "Slowing")
-    return Answer("go", "Go on")
+        return Answer("slow", say("lift-page.slowing"))
+    return Answer("go", say("lift-page.go-on"))
 
 
 def facts(curve: LiftCurve) -> list[Fact]:
@@ -94,22 +94,29 @@ def facts(curve: LiftCurve) -> list[Fact]:
             if curve.next_look < _ALREADY
             else say("lift-page.in", wait=minutes(curve.next_look))
         )
-        shown.append(("Next look", wait, f"at {minutes(last + curve.next_look)}"))
-    if curve.limit is None:
-        shown.append(("Time limit", "not given", "Look it up in the maker's directions and keep to it."))
-    elif curve.stop:
-        shown.append(("On the hair", minutes(last), f"time limit {minutes(curve.limit)}"))
-    else:
         shown.append(
-            ("Time left", minutes(max(curve.limit - last, 0.0)), f"to the limit of {minutes(curve.limit)}")
+            (say("lift-page.next-look"), wait, say("lift-page.at", time=minutes(last + curve.next_look)))
         )
-    shown.append(("Level now", f"{curve.level_now.value:.1f}", _levels(curve.level_now)))
+    if curve.limit is None:
+        shown.append((say("lift-page.limit"), say("lift-page.no-limit"), say("lift-page.look-up")))
+    elif curve.stop:
+        shown.append(
+            (say("lift-page.on-hair"), minutes(last), say("lift-page.limit-at", time=minutes(curve.limit)))
+        )
+    else:
+        left = minutes(max(curve.limit - last, 0.0))
+        shown.append((say("lift-page.left"), left, say("lift-page.to-limit", time=minutes(curve.limit))))
+    shown.append((say("lift-page.level-now"), f"{curve.level_now.value:.1f}", _levels(curve.level_now)))
     if curve.needs_level is not None:
-        name = f"{capital(curve.target)} needs" if curve.target else "Wanted level"
+        name = (
+            say("lift-page.needs", shade=sentence(curve.target))
+            if curve.target
+            else say("lift-page.wanted-level")
+        )
         shown.append((name, level_at_least(curve.needs_level), _outlook(curve, curve.needs_level, last)))
     if curve.rate is not None:
-        spread = f"{max(curve.rate.low, 0.0):.1f} to {curve.rate.high:.1f}"
-        shown.append(("Pace", f"{curve.rate.value:+.1f}", f"levels in 10 min, {spread}"))
+        spread = say("lift-page.in-ten-minutes", low=max(curve.rate.low, 0.0), high=curve.rate.high)
+        shown.append((say("lift-page.pace"), f"{curve.rate.value:+.1f}", spread))
     if curve.plateau is not None:
         shown.append(
             (
@@ -125,19 +132,27 @@ def _outlook(curve: LiftCurve, needs_level: float, last: float) -> str:
     """Say whether and when the needed level comes."""
     wait = curve.minutes_to_need
     if curve.state == "light enough" or (wait is not None and wait.value <= _ALREADY):
-        return "reached" if curve.level_now.low >= needs_level else "about there"
+        return (
+            say("lift-page.reached") if curve.level_now.low >= needs_level else say("lift-page.about-there")
+        )
     if curve.stop:
-        return "not reached"
+        return say("lift-page.not-reached")
     if wait is None:
         return ""
     if curve.limit is not None and last + wait.value > curve.limit:
-        surely = "" if _unlikely(curve) else "perhaps "
-        return f"{surely}not within the time limit{_chance(curve)}"
+        chance = _chance(curve)
+        return (
+            say("lift-page.past-limit", chance=chance)
+            if _unlikely(curve)
+            else say("lift-page.perhaps-past-limit", chance=chance)
+        )
     if not math.isfinite(wait.value):
-        return "cannot be told yet"
+        return say("lift-page.untold")
     told = math.isfinite(wait.high) and (curve.limit is None or last + wait.high <= curve.limit)
-    upper = f" to {wait.high:.0f}" if told else " or more"
-    return f"in about {minutes(wait.value)} ({wait.low:.0f}{upper}){_chance(curve)}"
+    time, chance = minutes(wait.value), _chance(curve)
+    if not told:
+        return say("lift-page.soon-or-later", time=time, low=wait.low, chance=chance)
+    return say("lift-page.soon", time=time, low=wait.low, high=wait.high, chance=chance)
 
 
 def _unlikely(curve: LiftCurve) -> bool:
@@ -147,7 +162,7 @@ def _unlikely(curve: LiftCurve) -> bool:
 def _chance(curve: LiftCurve) -> str:
     if curve.chance_in_time is None:
         return ""
-    return f", chance {100 * curve.chance_in_time:.0f}\u00a0%"
+    return say("lift-page.chance", chance=100 * curve.chance_in_time)
 
 
 def _levels(estimate: Estimate) -> str:
@@ -165,5 +180,4 @@ def _looks(
     for look in curve.looks:
         found = waiting[look.photo].pop(0) if waiting.get(look.photo) else None
         zones = [] if found is None else [*(z for z in found.zones if z.name == curve.zone), found.overall]
-        level = f"{look.level:.1f} ± {COVERAGE * look.level_sd:.1f}"
-        yield look, level, found, zones[0] if zones else None, strips.get(look.photo)
+        yield look, lift.look_level(look), found, zones[0] if zones else None, strips.get(look.photo)

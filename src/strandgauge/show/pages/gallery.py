@@ -33,6 +33,13 @@ _WARMTH = (*get_args(WarmthCode), "hidden")
 """Codes of warmth; the last where old dye hides it."""
 
 
+_ORDERS = (
+    *("listed", "name", "level-up", "level-down", "even-up", "even-down", "warm-up", "warm-down"),
+    *("verdict", "time"),
+)
+"""What photos can be sorted by; gallery.js knows them too."""
+
+
 @dataclass(slots=True)
 class _Kept:
     """The little that is kept of all photos."""
@@ -110,6 +117,7 @@ def write_gallery(
             ),
             clients_number=len(curves),
             others=_without_curve(kept.clients, curves),
+            orders=[(order, say(f"order.{order}")) for order in _ORDERS],
             evenness_words=[
                 word for code in get_args(EvennessCode) if kept.evenness[word := say(f"evenness.{code}")]
             ],

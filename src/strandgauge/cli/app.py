@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import functools
 import importlib
+import inspect
 import sys
 import warnings
 from collections.abc import Callable, Mapping, Sequence
@@ -16,7 +17,7 @@ from typing import Annotated, Any
 
 import typer
 
-from strandgauge.cli.outcome import EXIT_USAGE, Session, guarded, one_line
+from strandgauge.cli.outcome import EXIT_USAGE, Session, guarded, one_line, show_parameters
 from strandgauge.errors import EXIT_INTERRUPTED
 from strandgauge.files.version import __version__
 
@@ -109,10 +110,15 @@ def _group(
     """Return a command with commands of its own; named alone, it runs itself."""
     alone = guarded(command, session)
 
-    @functools.wraps(command)
+    takes = inspect.signature(alone).parameters
+
+    @functools.wraps(alone)
     def alone_or_not(context: typer.Context, **options: Any) -> None:  # noqa: ANN401 - hands them on
         if context.invoked_subcommand is None:
-            alone(context, **options)
+            alone(**options, **({"context": context} if "context" in takes else {}))
+
+    context = inspect.Parameter("context", inspect.Parameter.KEYWORD_ONLY, annotation=typer.Context)
+    show_parameters(alone_or_not, [context, *(one for one in takes.values() if one.name != "context")])
 
     group = typer.Typer(context_settings={"help_option_names": HELP})
     group.callback(invoke_without_command=True)(alone_or_not)

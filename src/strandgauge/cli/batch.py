@@ -11,16 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.options import (
-    CardOption,
-    DyesOption,
-    JsonOption,
-    LadderOption,
-    ProfileOption,
-    SeparatorChoice,
-    SeparatorOption,
-    TargetsOption,
-)
+from strandgauge.cli.options import FullKit, JsonOption, SeparatorChoice, SeparatorOption
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
@@ -42,7 +33,8 @@ _SHOWN_NOTES = 10
 
 
 def batch(
-    context: typer.Context,
+    session: Session,
+    open_kit: FullKit,
     folder: Annotated[
         Path, typer.Argument(metavar="FOLDER", help="Every photo in it, and in folders below.")
     ],
@@ -96,15 +88,8 @@ def batch(
         ),
     ] = None,
     json: JsonOption = None,
-    card: CardOption = None,
-    profile: ProfileOption = None,
-    ladder: LadderOption = None,
-    dyes: DyesOption = None,
-    targets: TargetsOption = None,
 ) -> int:
     """Read every photo of a folder into one table, with a gallery to look through."""
-    session: Session = context.obj
-    from strandgauge import kit
     from strandgauge.batches.options import Options
     from strandgauge.batches.run import BatchStoppedError, run_batch
 
@@ -123,7 +108,7 @@ def batch(
     )
     try:
         with _progress_bar() as progress:
-            tools = kit.load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+            tools = open_kit()
             summary = run_batch(folder, out, options, kit=tools, progress=progress)
     except BatchStoppedError as stopped:
         session.show(stopped.summary, _print, stopped.summary, sort)

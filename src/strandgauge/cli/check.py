@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.looks import source
-from strandgauge.cli.options import CardOption, JsonOption, ProfileOption, check_picture
+from strandgauge.cli.options import CardKit, JsonOption, check_picture
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError, exit_code_of
 from strandgauge.files.endings import WRITTEN_PICTURES
@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
 
 def check(
-    context: typer.Context,
+    session: Session,
+    open_kit: CardKit,
     photos: Annotated[
         list[Path], typer.Argument(metavar="PHOTO...", help="Photos of the card; no strand is needed.")
     ],
@@ -33,22 +34,18 @@ def check(
         ),
     ] = None,
     full: Annotated[bool, typer.Option("--full", help="List every patch.")] = False,
-    card: CardOption = None,
-    profile: ProfileOption = None,
 ) -> int:
     """Judge card and light alone: could a reading from these photos be trusted?"""
-    session: Session = context.obj
     session.several = len(photos) > 1
     if not session.several:
         check_picture(picture)
     elif picture is not None and picture.suffix.lower() in WRITTEN_PICTURES:
         raise typer.BadParameter(f"With several photos, name a folder, not '{picture}'.")
     from strandgauge.files.write import make_folder
-    from strandgauge.kit import load
 
     if picture is not None and session.several:
         make_folder(picture)
-    kit = load(card=card, profile=profile)
+    kit = open_kit()
     worst = 0
     for photo in photos:
         file = picture / f"{photo.stem}-check.png" if picture is not None and session.several else picture

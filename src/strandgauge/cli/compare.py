@@ -10,11 +10,9 @@ import typer
 
 from strandgauge.cli.looks import source, strip_of
 from strandgauge.cli.options import (
-    CardOption,
     CsvOption,
     JsonOption,
-    LadderOption,
-    ProfileOption,
+    ReadingKit,
     SeparatorChoice,
     SeparatorOption,
     write_readings,
@@ -23,7 +21,8 @@ from strandgauge.cli.outcome import Session
 
 
 def compare(
-    context: typer.Context,
+    session: Session,
+    open_kit: ReadingKit,
     before: Annotated[
         Path, typer.Argument(metavar="BEFORE", help="A photo of the strand, or a saved reading.")
     ],
@@ -47,16 +46,12 @@ def compare(
         str | None,
         typer.Option(metavar="MIN,MIN,...", help="Minutes of each photo since the lightener went on."),
     ] = None,
-    card: CardOption = None,
-    profile: ProfileOption = None,
-    ladder: LadderOption = None,
     wet: Annotated[
         bool,
         typer.Option("--wet", help="The strand is wet in the photos: state the dry estimate, less sure."),
     ] = False,
 ) -> None:
     """Say what changed between photos of a strand: levels gained, colour, warmth, evenness."""
-    session: Session = context.obj
     files = [before, *after]
     minutes: tuple[float, ...] = ()
     if at is not None:
@@ -64,9 +59,8 @@ def compare(
 
         minutes = tuple(parse_minutes(at, len(files)))
     from strandgauge.change.compare import compare as put_side_by_side
-    from strandgauge.kit import load
 
-    kit = load(card=card, profile=profile, ladder=ladder)
+    kit = open_kit()
     looks = [kit.look(source(file), wet=wet) for file in files]
     named = zip(looks, _names(files), strict=True)
     readings = [look.reading if name is None else replace(look.reading, photo=name) for look, name in named]

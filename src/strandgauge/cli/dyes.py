@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import typer
-
 from strandgauge.cli.options import DyesOption, JsonOption
 from strandgauge.cli.outcome import Session
 
 DILUTED = 0.1
 
 
-def dyes(context: typer.Context, json: JsonOption = None, dyes: DyesOption = None) -> None:
+def dyes(session: Session, json: JsonOption = None, dyes: DyesOption = None) -> None:
     """List the dyes on the shelf, as they look on level 10 hair."""
-    session: Session = context.obj
     import numpy as np
 
     from strandgauge.colour.cielab import as_lab

@@ -9,17 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.looks import source, strip_of
-from strandgauge.cli.options import (
-    CardOption,
-    DyesOption,
-    JsonOption,
-    LadderOption,
-    ProfileOption,
-    StretchChoice,
-    TargetsOption,
-    ZoneChoice,
-    photos_in,
-)
+from strandgauge.cli.options import FullKit, JsonOption, StretchChoice, ZoneChoice, photos_in
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError
 
@@ -41,7 +31,8 @@ class _Seen:
 
 
 def follow(
-    context: typer.Context,
+    session: Session,
+    open_kit: FullKit,
     photos: Annotated[
         list[Path] | None,
         typer.Argument(metavar="[PHOTO...]", help="Photos of one strand, or their saved readings."),
@@ -83,19 +74,12 @@ def follow(
     page: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Also write a page to look at or print, an HTML file.")
     ] = None,
-    dyes: DyesOption = None,
-    targets: TargetsOption = None,
-    card: CardOption = None,
-    profile: ProfileOption = None,
-    ladder: LadderOption = None,
 ) -> None:
     """Follow one strand while it lifts: how fast, how long still, and when to stop."""
-    session: Session = context.obj
     files = _files(photos or [], folder)
     _check_options(files, at, start, target, level)
-    from strandgauge.kit import load
 
-    kit = load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+    kit = open_kit()
     if target is not None:
         kit.target(target)  # an unknown shade is told before a photo is read
     seen = _seen(session, files, kit, wet, strips=page is not None)

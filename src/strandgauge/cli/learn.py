@@ -29,14 +29,13 @@ NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="What it was c
 KindOption = Annotated[KindChoice | None, typer.Option(help="What it is, where several have the name.")]
 
 
-def learn(context: typer.Context) -> None:
+def learn(session: Session) -> None:
     """Teach the tool your own print of the card, your own levels, your own dyes."""
-    list_learned(context)
+    list_learned(session)
 
 
-def list_learned(context: typer.Context, json: JsonOption = None) -> None:
+def list_learned(session: Session, json: JsonOption = None) -> None:
     """List what was learned, and what of it is in use."""
-    session: Session = context.obj
     from strandgauge.learn.kept import home, saved
     from strandgauge.show.json.learned import LearnedList
     from strandgauge.show.terminal.learned import print_learned

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def card(
-    context: typer.Context,
+    session: Session,
     photos: Annotated[
         list[Path] | None,
         typer.Argument(
@@ -62,7 +62,6 @@ def card(
     json: JsonOption = None,
 ) -> None:
     """Learn the true colours of your own print of the card, for every later reading."""
-    session: Session = context.obj
     given = photos or []
     if not name.strip():
         raise typer.BadParameter("Give your print a --name.")

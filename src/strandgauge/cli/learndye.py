@@ -20,7 +20,7 @@ UNDILUTED = "dye=1"
 
 
 def dye(
-    context: typer.Context,
+    session: Session,
     name: Annotated[str, typer.Option(metavar="NAME", help="What to call the dye.")],
     base: Annotated[
         list[str],
@@ -48,7 +48,6 @@ def dye(
     card: CardOption = None,
 ) -> None:
     """Learn a dye from hair before and after, so that it can be mixed like those on the shelf."""
-    session: Session = context.obj
     mixes = mix or [UNDILUTED] * len(dyed)
     if len(mixes) != len(dyed):
         raise typer.BadParameter("Give one --mix for each --dyed.")

@@ -9,12 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.options import (
-    CardOption,
-    JsonOption,
-    ProfileOption,
-    photos_in,
-)
+from strandgauge.cli.options import CardKit, JsonOption, photos_in
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import CannotLearnLevelsError, StrandgaugeError
 
@@ -27,7 +22,8 @@ _IS_LEVEL = re.compile(r"(\d+)[ _.-]?[a-z]?(?:[ _.-].*)?", re.IGNORECASE)
 
 
 def levels(
-    context: typer.Context,
+    session: Session,
+    open_kit: CardKit,
     photos: Annotated[
         list[Path],
         typer.Argument(
@@ -54,22 +50,18 @@ def levels(
     ] = None,
     use: Annotated[bool, typer.Option("--use/--no-use", help="Use it from now on in every reading.")] = True,
     json: JsonOption = None,
-    card: CardOption = None,
-    profile: ProfileOption = None,
 ) -> None:
     """Learn a ladder of levels from photos of your own level swatches beside the card."""
-    session: Session = context.obj
     files = _files(photos)
     by_level = _by_level(files, level)
     from strandgauge.learn.kept import check_name, find, keep, put_in_use
 
     tidy = check_name(name)
     from strandgauge.hair.levels import load_ladder
-    from strandgauge.kit import load
     from strandgauge.learn.levels import ladder_toml, learn_ladder
     from strandgauge.reading.pipeline import card_title
 
-    kit = replace(load(card=card, profile=profile), ladder=load_ladder())
+    kit = replace(open_kit(), ladder=load_ladder())
     swatches = _swatches(session, by_level, kit)
     learned = learn_ladder(tidy, swatches, kit.ladder, fill=fill)
     count = sum(len(swatch.photos) for swatch in swatches)

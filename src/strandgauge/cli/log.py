@@ -16,9 +16,10 @@ from strandgauge.cli.options import JsonOption
 from strandgauge.cli.outcome import Session, refuse_overwriting
 
 
-def log(context: typer.Context, logbook: LogbookOption = None, json: JsonOption = None) -> None:
+def log(
+    context: typer.Context, session: Session, logbook: LogbookOption = None, json: JsonOption = None
+) -> None:
     """List the clients of the logbook; show, add, export, copy or delete what is in it."""
-    session: Session = context.obj
     with opened(context, logbook) as book:
         summaries, path = book.client_summaries(), str(book.path)
     from strandgauge.show.json.logbook import clients_document
@@ -28,10 +29,13 @@ def log(context: typer.Context, logbook: LogbookOption = None, json: JsonOption 
 
 
 def show(
-    context: typer.Context, client: ClientArgument, logbook: LogbookOption = None, json: JsonOption = None
+    context: typer.Context,
+    session: Session,
+    client: ClientArgument,
+    logbook: LogbookOption = None,
+    json: JsonOption = None,
 ) -> None:
     """Show a client's visits, strands and checks."""
-    session: Session = context.obj
     with opened(context, logbook) as book:
         who = client_called(book, client)
         from strandgauge.show.json.logbook import client_document
@@ -74,13 +78,13 @@ def export(
 
 def delete(
     context: typer.Context,
+    session: Session,
     client: ClientArgument,
     yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
     logbook: LogbookOption = None,
     json: JsonOption = None,
 ) -> None:
     """Delete a client with everything of theirs, for good."""
-    session: Session = context.obj
     from strandgauge.show.terminal.logbook import counts, print_deletion
 
     with opened(context, logbook) as book:

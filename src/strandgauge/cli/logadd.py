@@ -24,6 +24,7 @@ SAME_VISIT = timedelta(hours=12)
 
 def add(
     context: typer.Context,
+    session: Session,
     client: ClientArgument,
     photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of one strand.")],
     strand: Annotated[
@@ -48,7 +49,6 @@ def add(
 
     A client who is not in the logbook yet is entered. Where a photo does not tell its time, it is now.
     """
-    session: Session = context.obj
     session.several = len(photos) > 1
     from strandgauge.show.json.logbook import check_document
     from strandgauge.show.terminal.logbook import print_entered

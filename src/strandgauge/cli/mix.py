@@ -7,12 +7,13 @@ from typing import Annotated
 import typer
 
 from strandgauge.cli.hair import hair_from
-from strandgauge.cli.options import CardOption, DyesOption, JsonOption, ProfileOption, WetOption
+from strandgauge.cli.options import JsonOption, MixingKit, WetOption
 from strandgauge.cli.outcome import Session
 
 
 def mix(
-    context: typer.Context,
+    session: Session,
+    open_kit: MixingKit,
     base: Annotated[str, typer.Option(metavar="HAIR", help="A photo, a saved reading's JSON, or L,a,b.")],
     dye: Annotated[
         list[str],
@@ -21,17 +22,12 @@ def mix(
         ),
     ],
     json: JsonOption = None,
-    dyes: DyesOption = None,
-    card: CardOption = None,
-    profile: ProfileOption = None,
     wet: WetOption = False,
 ) -> None:
     """Predict the colour that a mix of dyes gives on this hair."""
-    session: Session = context.obj
     from strandgauge.dye.mix import parse_mix
-    from strandgauge.kit import load
 
-    kit, parts = load(card=card, profile=profile, dyes=dyes), parse_mix(dye)
+    kit, parts = open_kit(), parse_mix(dye)
     parts.shares(kit.shelf)  # an unknown dye is told before a photo is read
     mixed = kit.mix(kit.hair(hair_from(base), wet=wet)[0], parts)
     from strandgauge.show.terminal.outlook import print_mix

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -11,6 +11,7 @@ import typer
 
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
+    from strandgauge.kit import Kit
     from strandgauge.reading.model import Reading
     from strandgauge.show.cells import Separator
 
@@ -85,6 +86,21 @@ TargetsOption = Annotated[
     list[Path] | None,
     typer.Option("--targets", metavar="FILE", help="Add the shades of this file; may be given again."),
 ]
+
+
+KIT_OPTIONS = {
+    "dyes": DyesOption,
+    "targets": TargetsOption,
+    "card": CardOption,
+    "profile": ProfileOption,
+    "ladder": LadderOption,
+}
+OpenKit = Callable[[], "Kit"]
+"""Loads the kit that a command's options name; a command that takes one has those options."""
+CardKit = Annotated[OpenKit, ("card", "profile")]
+ReadingKit = Annotated[OpenKit, ("card", "profile", "ladder")]
+MixingKit = Annotated[OpenKit, ("dyes", "card", "profile")]
+FullKit = Annotated[OpenKit, tuple(KIT_OPTIONS)]
 
 
 def nominal_card(card: Path | None) -> CardDefinition:

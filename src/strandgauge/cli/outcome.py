@@ -5,20 +5,26 @@ from __future__ import annotations
 import contextlib
 import errno
 import functools
+import inspect
 import os
 import re
 import sys
 import traceback
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import typer
 
 from strandgauge.cli.jsonlines import JsonLines
+from strandgauge.cli.options import KIT_OPTIONS
 from strandgauge.errors import CannotWriteError, StrandgaugeError, Told, unforeseen
 from strandgauge.files.endings import PHOTO_ENDINGS
+
+if TYPE_CHECKING:
+    from strandgauge.kit import Kit
 
 EXIT_USAGE = 2
 OUTPUTS = ("json", "picture", "page", "out", "png", "csv", "jsonl")
@@ -118,14 +124,21 @@ def _is_broken_pipe(error: BaseException) -> bool:
 def guarded(command: Callable[..., int | None], session: Session) -> Callable[..., None]:
     """Wrap a command so that whatever it raises is told, and ends in an exit code.
 
-    The command may return an exit code itself; None is success.
+    The command may return an exit code itself; None is success. Where it takes the ``session``, it is handed in;
+    where it takes a kit, as ``open_kit``, it has the options that name its parts.
     """
+    taken = inspect.signature(command, eval_str=True).parameters
+    parts = get_args(taken["open_kit"].annotation)[1] if "open_kit" in taken else ()
 
     @functools.wraps(command)
-    def wrapped(*arguments: Any, **options: Any) -> None:  # noqa: ANN401 - hands on whatever the command takes
+    def wrapped(**options: Any) -> None:  # noqa: ANN401 - hands on whatever the command takes
         try:
             session.begin(options)
-            code = command(*arguments, **options) or 0
+            if parts:
+                options["open_kit"] = partial(_load_kit, {part: options.pop(part) for part in parts})
+            if "session" in taken:
+                options["session"] = session
+            code = command(**options) or 0
             sys.stdout.flush()
         except (typer.Exit, typer.Abort, typer.TyperException):
             raise
@@ -133,7 +146,26 @@ def guarded(command: Callable[..., int | None], session: Session) -> Callable[..
             code = _tell_safely(session, error)
         raise typer.Exit(code)
 
+    shown = [one for name, one in taken.items() if name not in ("session", "open_kit")]
+    shown += [
+        inspect.Parameter(part, inspect.Parameter.KEYWORD_ONLY, default=None, annotation=KIT_OPTIONS[part])
+        for part in parts
+    ]
+    show_parameters(wrapped, shown)
     return wrapped
+
+
+def show_parameters(function: Callable[..., None], shown: Iterable[inspect.Parameter]) -> None:
+    """Let a function tell typer that it takes these parameters, whatever its own are."""
+    ordered = [one.replace(kind=inspect.Parameter.KEYWORD_ONLY) for one in shown]
+    function.__annotations__ = {one.name: one.annotation for one in ordered}
+    function.__signature__ = inspect.Signature(ordered)  # type: ignore[attr-defined]  # what `signature` looks for
+
+
+def _load_kit(named: dict[str, Any]) -> Kit:
+    from strandgauge.kit import load
+
+    return load(**named)
 
 
 def _tell_safely(session: Session, error: BaseException) -> int:

@@ -17,15 +17,7 @@ from strandgauge.cli.hair import (
     load_told,
     only_on_shelf,
 )
-from strandgauge.cli.options import (
-    CardOption,
-    DyesOption,
-    JsonOption,
-    LadderOption,
-    ProfileOption,
-    TargetsOption,
-    WetOption,
-)
+from strandgauge.cli.options import FullKit, JsonOption, WetOption
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
@@ -52,7 +44,8 @@ class DensityChoice(StrEnum):
 
 
 def plan(
-    context: typer.Context,
+    session: Session,
+    open_kit: FullKit,
     hair: Annotated[str, typer.Argument(metavar="HAIR", help="A photo, a saved reading's JSON, or L,a,b.")],
     target: Annotated[str, typer.Option(metavar="SHADE", help="The wanted shade: a name, #rrggbb or L,a,b.")],
     history: HistoryOption = None,
@@ -81,21 +74,14 @@ def plan(
         ),
     ] = None,
     json: JsonOption = None,
-    dyes: DyesOption = None,
-    targets: TargetsOption = None,
-    card: CardOption = None,
-    profile: ProfileOption = None,
-    ladder: LadderOption = None,
     wet: WetOption = False,
 ) -> None:
     """Plan the appointment for a wanted shade: what to do zone by zone, with times, mixes and the fading."""
-    session: Session = context.obj
-    from strandgauge import kit as kits
     from strandgauge.judge.outlook import Settings
     from strandgauge.judge.plan import make_plan
     from strandgauge.show.terminal.plan import print_plan
 
-    kit = kits.load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+    kit = open_kit()
     kit = only_on_shelf(kit, shelf)
     wanted, past = kit.target(target), load_told(history, told)
     zones = kit.hair(hair_from(hair), wet=wet)[0]

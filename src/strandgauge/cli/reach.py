@@ -18,17 +18,7 @@ from strandgauge.cli.hair import (
     load_told,
     only_on_shelf,
 )
-from strandgauge.cli.options import (
-    CardOption,
-    DyesOption,
-    JsonOption,
-    LadderOption,
-    ProfileOption,
-    TargetsOption,
-    WetOption,
-    ZoneChoice,
-    check_picture,
-)
+from strandgauge.cli.options import FullKit, JsonOption, WetOption, ZoneChoice, check_picture
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
@@ -49,7 +39,8 @@ class PretoneChoice(StrEnum):
 
 
 def reach(
-    context: typer.Context,
+    session: Session,
+    open_kit: FullKit,
     hair: Annotated[str, typer.Argument(metavar="HAIR", help="A photo, a saved reading's JSON, or L,a,b.")],
     target: Annotated[
         str,
@@ -86,19 +77,13 @@ def reach(
         Path | None,
         typer.Option(metavar="FILE", help="Also write a picture of the outlook, a PNG or JPEG file."),
     ] = None,
-    dyes: DyesOption = None,
-    targets: TargetsOption = None,
-    card: CardOption = None,
-    profile: ProfileOption = None,
-    ladder: LadderOption = None,
     wet: WetOption = False,
 ) -> None:
     """Say whether a wanted shade reads true on this hair, and give the formula that comes closest."""
-    session: Session = context.obj
     check_picture(picture)
-    from strandgauge.kit import load, settings
+    from strandgauge.kit import settings
 
-    kit = load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+    kit = open_kit()
     kit = only_on_shelf(kit, only)
     wanted = _target(target, kit, _pick(pick))
     zones, look = kit.hair(hair_from(hair), wet=wet)

@@ -10,11 +10,9 @@ import typer
 
 from strandgauge.cli.looks import source
 from strandgauge.cli.options import (
-    CardOption,
     CsvOption,
     JsonOption,
-    LadderOption,
-    ProfileOption,
+    ReadingKit,
     SeparatorChoice,
     SeparatorOption,
     check_picture,
@@ -31,7 +29,8 @@ if TYPE_CHECKING:
 
 
 def read(
-    context: typer.Context,
+    session: Session,
+    open_kit: ReadingKit,
     photos: Annotated[
         list[Path],
         typer.Argument(metavar="PHOTO...", help="Photos of a strand on the card; - is one from a pipe."),
@@ -54,9 +53,6 @@ def read(
     technical: Annotated[
         bool, typer.Option("--technical", help="Show the whole card, all numbers and notes in the picture.")
     ] = False,
-    card: CardOption = None,
-    profile: ProfileOption = None,
-    ladder: LadderOption = None,
     wet: Annotated[
         bool, typer.Option("--wet", help="The strand is wet: state the dry estimate, less sure.")
     ] = False,
@@ -69,7 +65,6 @@ def read(
     ] = False,
 ) -> int:
     """Read level, evenness, undertone and warmth of a strand from a photo beside the card."""
-    session: Session = context.obj
     single = together or len(photos) == 1
     session.several = not single
     for photo in photos:
@@ -86,12 +81,11 @@ def read(
             "--target and --technical say how the picture looks: name one with --picture."
         )
     from strandgauge.files.write import make_folder
-    from strandgauge.kit import load
     from strandgauge.show.terminal.reading import print_reading
 
     if picture is not None and not single:
         make_folder(picture)
-    kit = load(card=card, profile=profile, ladder=ladder)
+    kit = open_kit()
     pictures = _Pictures(None if target is None else kit.target(target), technical)
     worst, readings = 0, []
     for some in [photos] if together else [[photo] for photo in photos]:

@@ -23,7 +23,7 @@ PORT = 8423
 
 
 def serve(
-    context: typer.Context,
+    session: Session,
     port: Annotated[int, typer.Option(min=1, max=65535, help="Where to listen.")] = PORT,
     lan: Annotated[
         bool, typer.Option("--lan", help="Let phones in the same network in, by a code that is shown here.")
@@ -48,7 +48,6 @@ def serve(
     dyes: DyesOption = None,
 ) -> None:
     """Serve the phone page: take a photo at the chair, and the answer is there."""
-    session: Session = context.obj
     from strandgauge.kit import load
     from strandgauge.logbook.connect import default_path
     from strandgauge.web.keys import new_code, new_token, session_key

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import typer
-
 from strandgauge.cli.options import JsonOption, TargetsOption
 from strandgauge.cli.outcome import Session
 
 
-def targets(context: typer.Context, json: JsonOption = None, targets: TargetsOption = None) -> None:
+def targets(session: Session, json: JsonOption = None, targets: TargetsOption = None) -> None:
     """List the shades that can be asked for by name."""
-    session: Session = context.obj
     from strandgauge.kit import load
 
     shades = load(targets=targets).targets

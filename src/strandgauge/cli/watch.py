@@ -11,14 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.options import (
-    CardOption,
-    DyesOption,
-    LadderOption,
-    ProfileOption,
-    TargetsOption,
-    WetOption,
-)
+from strandgauge.cli.options import FullKit, WetOption
 from strandgauge.cli.outcome import Session, one_line
 from strandgauge.errors import StrandgaugeError
 
@@ -32,7 +25,8 @@ RING_SECONDS = 30.0
 
 
 def watch(
-    context: typer.Context,
+    session: Session,
+    open_kit: FullKit,
     what: Annotated[
         str,
         typer.Argument(
@@ -61,28 +55,21 @@ def watch(
     ] = 60.0,
     once: Annotated[bool, typer.Option("--once", help="Take what is there, and leave.")] = False,
     wet: WetOption = False,
-    card: CardOption = None,
-    profile: ProfileOption = None,
-    ladder: LadderOption = None,
-    dyes: DyesOption = None,
-    targets: TargetsOption = None,
 ) -> None:
     """Follow a strand as its photos arrive, with its lift curve on a screen and a bell when it is time.
 
     The page loads itself anew in the browser. Ctrl-C ends the watch; started again, it goes on where it was.
     """
-    session: Session = context.obj
     if target is not None and level is not None:
         raise typer.BadParameter("Give a --target or a --level, not both.")
     if limit is not None and start is None:
         raise typer.BadParameter(
             "A --limit counts from when the lightener went on: give that as --start too."
         )
-    from strandgauge import kit
     from strandgauge.watch.arrive import source_of
     from strandgauge.watch.strand import Plan, WatchedStrand
 
-    tools = kit.load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+    tools = open_kit()
     plan = Plan(start, limit, None if target is None else tools.target(target).name, level, wet=wet)
     strand = WatchedStrand(tools, plan, page)
     bell, told = _Bell(), ""

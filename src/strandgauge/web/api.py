@@ -19,7 +19,7 @@ from strandgauge.show.json.shapes import TargetsList
 from strandgauge.web import documents as told
 from strandgauge.web.bodies import LARGEST_ID, photo_form
 from strandgauge.web.documents import look_document, told_check
-from strandgauge.web.refusals import Refused
+from strandgauge.web.refusals import because
 from strandgauge.web.service import Service
 
 Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
@@ -272,12 +272,7 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
     def curve(strand_id: Id) -> JSONResponse:
         found = service.curve(strand_id)
         if found is None:
-            raise Refused(
-                404,
-                "no-curve",
-                "There is no lift curve of this strand yet.",
-                "Say when the lightener went on, and take a photo after that.",
-            )
+            raise because(404, "no-curve", "no-curve")
         return JSONResponse(document_of(found))
 
 
@@ -288,5 +283,5 @@ def _shade(service: Service, text: str | None) -> str | None:
 
 def _jpeg(content: bytes) -> Response:
     if not content:
-        raise Refused(404, "not-found", "There is no picture of this look any more.")
+        raise because(404, "not-found", "no-picture")
     return Response(content, media_type="image/jpeg")

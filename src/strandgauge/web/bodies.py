@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import math
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager, nullcontext
+from contextlib import asynccontextmanager, nullcontext, suppress
 from dataclasses import dataclass, field
 
 from starlette.datastructures import FormData, Headers, UploadFile
@@ -14,9 +14,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from strandgauge.errors import FileTooLargeError, ServerBusyError, UnreadableFileError
 from strandgauge.photo.formats import recognise
-from strandgauge.web.refusals import Refused
+from strandgauge.web.refusals import Refused, because
 from strandgauge.web.settings import MB, Limits
-from strandgauge.words import say
 
 MOST_FILES = 4
 MOST_FIELDS = 24
@@ -82,13 +81,7 @@ class BodyLimits:
                 async with asyncio.timeout_at(until):
                     message = await receive()
             except TimeoutError:
-                raise Refused(
-                    408,
-                    "too-slow",
-                    "The photo took too long to arrive.",
-                    "Move closer to the router and send it again.",
-                    headers={"Connection": "close"},
-                ) from None
+                raise because(408, "too-slow", "too-slow", headers={"Connection": "close"}) from None
             if message["type"] == "http.request":
                 left -= len(message.get("body", b""))
                 complete = not message.get("more_body", False)
@@ -104,12 +97,7 @@ class BodyLimits:
 def too_large(most: int) -> Refused:
     """Return the refusal of a body of more than ``most`` bytes."""
     size = f"{most // MB} MB" if most >= MB else f"{most // 1000} kB"
-    return Refused(
-        413,
-        FileTooLargeError.code,
-        f"This is more than {size}, more than any phone photo.",
-        "Send the photo as the phone took it.",
-    )
+    return because(413, FileTooLargeError.code, "too-large", size=size)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,13 +132,13 @@ async def photo_form(request: Request, *, needs_photo: bool = True) -> PhotoForm
     """
     multipart = request.headers.get("content-type", "").casefold().startswith("multipart/form-data")
     if needs_photo and not multipart:
-        raise Refused(415, "bad-request", "A photo is sent as multipart/form-data.")
+        raise because(415, "bad-request", "not-multipart")
     async with request.form(
         max_files=MOST_FILES, max_fields=MOST_FIELDS, max_part_size=LONGEST_FIELD
     ) as form:
         photo, read_wet = await _photo(form)
         if photo is None and needs_photo:
-            raise Refused(422, "bad-request", "There is no photo in this.", "Choose or take a photo first.")
+            raise because(422, "bad-request", "no-photo")
         return PhotoForm(
             photo=_recognised(photo) if photo or needs_photo else b"",
             strand_id=_id(_text(form, "strand")),
@@ -190,25 +178,21 @@ def _age(form: FormData) -> float:
     """
     age = _seconds(form, "age")
     if age > OLDEST_PHOTO:
-        raise Refused(422, "old-photo", say("page.old-photo", hours=age / 3600.0), say("page.old-photo-do"))
+        raise because(422, "old-photo", "old-photo", hours=age / 3600.0)
     return age
 
 
 def _seconds(form: FormData, name: str) -> float:
-    text = _text(form, name)
-    try:
-        value = float(text or 0.0)
-    except ValueError:
-        raise Refused(422, "bad-request", f"'{name}' is a number of seconds.") from None
-    if not math.isfinite(value):
-        raise Refused(422, "bad-request", f"'{name}' is a number of seconds.")
-    return max(value, 0.0)  # a phone whose clock was set back has taken its photo now
+    with suppress(ValueError):
+        if math.isfinite(value := float(_text(form, name) or 0.0)):
+            return max(value, 0.0)  # a phone whose clock was set back has taken its photo now
+    raise because(422, "bad-request", "no-seconds", name=name)
 
 
 def _recognised(photo: bytes | None) -> bytes:
     """Refuse what is no picture by its first bytes, whatever its name and type claim."""
     if not photo:
-        raise Refused(422, UnreadableFileError.code, "The photo is empty.", "Take or choose it again.")
+        raise UnreadableFileError(fault="empty-photo")
     try:
         recognise(photo)
     except UnreadableFileError as error:
@@ -226,7 +210,7 @@ def _id(text: str) -> int | None:
         return None
     if text.isascii() and text.isdigit() and len(text) < 20 and 0 < int(text) <= LARGEST_ID:
         return int(text)
-    raise Refused(422, "bad-request", "'strand' is the number of a strand.")
+    raise because(422, "bad-request", "no-strand")
 
 
 def _flag(name: str, text: str) -> bool:
@@ -234,4 +218,4 @@ def _flag(name: str, text: str) -> bool:
         return False
     if text.casefold() in ("true", "1", "yes", "on"):
         return True
-    raise Refused(422, "bad-request", f"'{name}' is true or false.")
+    raise because(422, "bad-request", "no-flag", name=name)

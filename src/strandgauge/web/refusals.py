@@ -9,8 +9,10 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
+from strandgauge.codes.facts import Fact
 from strandgauge.errors import INTERNAL, StrandgaugeError, Told
 from strandgauge.show.json import document_of
+from strandgauge.words import say
 
 RETRY_AFTER_SECONDS = 3
 
@@ -56,11 +58,15 @@ class Refused(HTTPException):
         self.told = Told(code, message, remedy, where)
 
 
-_PLAIN = {
-    400: ("bad-request", "This request cannot be understood."),
-    404: ("not-found", "There is nothing here."),
-    405: ("not-allowed", "This cannot be done here."),
-}
+def because(
+    status: int, code: str, why: str, *, headers: Mapping[str, str] | None = None, **facts: Fact
+) -> Refused:
+    """Return a refusal in the words that the catalogue has for its reason."""
+    what, do = say(f"refused.{why}.what", **facts), say(f"refused.{why}.do", **facts)
+    return Refused(status, code, what, do, headers=headers)
+
+
+_PLAIN = {400: "bad-request", 404: "not-found", 405: "not-allowed"}
 
 ErrorPage = Callable[[Request, Refused], Response]
 """Draws an error for a person; the phone page brings its own."""
@@ -75,12 +81,12 @@ def refused(error: Exception) -> Refused:
         headers = {"Retry-After": str(RETRY_AFTER_SECONDS)} if status == 503 else {}
         return Refused(status, error.code, error.message, error.remedy, error.where, headers=headers)
     if isinstance(error, HTTPException):
-        code, message = _PLAIN.get(error.status_code, ("error", str(error.detail)))
-        return Refused(error.status_code, code, message, headers=error.headers)
+        code = _PLAIN.get(error.status_code)
+        if code is None:
+            return Refused(error.status_code, "error", str(error.detail), headers=error.headers)
+        return because(error.status_code, code, code, headers=error.headers)
     # The name of what went wrong inside is nobody's business outside.
-    return Refused(
-        500, INTERNAL, "Something went wrong inside strandgauge.", "Try again; if it stays, report it."
-    )
+    return because(500, INTERNAL, "inside")
 
 
 def asks_for_document(request: Request) -> bool:

@@ -25,6 +25,7 @@ from strandgauge.web.refusals import (
     RETRY_AFTER_SECONDS,
     ErrorPage,
     Refused,
+    because,
     error_response,
     plain_page,
     refused,
@@ -139,7 +140,7 @@ class Gate:
                 if "text/html" in headers.get("accept", "") and scope["method"] in READING:
                     await entry_page()(scope, receive, send)
                     return
-                raise _no_entry()
+                raise because(403, "no-entry", "no-entry")
         if scope["method"] not in READING:
             check_same_origin(headers)
         await self.app(scope, receive, send)
@@ -148,7 +149,7 @@ class Gate:
         """Refuse a name that is not this server's: a page elsewhere may have pointed its own name here."""
         host = headers.get("host", "")
         if host_name(host) not in self._hosts or host_port(host) not in (None, self._port):
-            raise Refused(421, "wrong-host", "This is not the address of this server.")
+            raise because(421, "wrong-host", "wrong-host")
 
     def _check_allowance(self, scope: Scope, headers: Headers) -> None:
         client = scope["client"][0] if scope.get("client") else ""
@@ -156,13 +157,8 @@ class Gate:
         if allowed and scope["method"] == "POST" and _is_upload(headers):
             allowed = self._uploads.take(client)
         if not allowed:
-            raise Refused(
-                429,
-                "too-many-requests",
-                "That was too much in too short a time.",
-                "Wait a moment and try again.",
-                headers={"Retry-After": str(RETRY_AFTER_SECONDS)},
-            )
+            wait = {"Retry-After": str(RETRY_AFTER_SECONDS)}
+            raise because(429, "too-many-requests", "too-much", headers=wait)
 
     def _let_in(self, headers: Headers) -> bool:
         assert self._token is not None
@@ -177,13 +173,7 @@ class Gate:
         if not (length.isascii() and length.isdigit() and int(length) <= LONGEST_ENTRY):
             return entry_page(wrong=True)
         if not self._tries.take(ENTRY):
-            raise Refused(
-                429,
-                "too-many-requests",
-                "The code was typed wrongly too often.",
-                "Wait a minute, or scan the code on the salon's computer.",
-                headers={"Retry-After": "60"},
-            )
+            raise because(429, "too-many-requests", "too-many-codes", headers={"Retry-After": "60"})
         form = await Request(scope, receive).form()
         typed = "".join(letter for letter in str(form.get("code", "")) if letter in "0123456789")
         if self._code is None or not same(typed, self._code):
@@ -213,7 +203,7 @@ class Gate:
 
 def entry_page(*, wrong: bool = False) -> Response:
     """Return the page of a phone that has not been let in: where to scan, and a field for the code."""
-    return plain_page(_wrong_code() if wrong else _no_entry(), ENTRY_FORM)
+    return plain_page(because(403, "no-entry", "wrong-code" if wrong else "no-entry"), ENTRY_FORM)
 
 
 ENTRY = "/enter"
@@ -224,24 +214,6 @@ ENTRY_FORM = (
 )
 LONGEST_ENTRY = 200
 """Bytes of the form in which the code is typed."""
-
-
-def _wrong_code() -> Refused:
-    return Refused(
-        403,
-        "no-entry",
-        "That was not the code.",
-        "Look at the salon's computer again: it changes at each start.",
-    )
-
-
-def _no_entry() -> Refused:
-    return Refused(
-        403,
-        "no-entry",
-        "This phone has not been let in.",
-        "Scan the code that 'strandgauge serve' shows on the salon's computer.",
-    )
 
 
 class Allowance:
@@ -305,7 +277,7 @@ def check_same_origin(headers: Headers) -> None:
     if origin is not None:
         crossed = crossed or origin.casefold() != f"http://{headers.get('host', '')}".casefold()
     if crossed:
-        raise Refused(403, "cross-origin", "Another page tried to send this.", "Use the page itself.")
+        raise because(403, "cross-origin", "cross-origin")
 
 
 def _is_upload(headers: Headers) -> bool:

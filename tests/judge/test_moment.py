@@ -57,6 +57,59 @@ def test_what_to_do(step, chair, kind, code, due):
     assert now.due == (None if due is None else pytest.approx(due))
 
 
+@pytest.mark.parametrize(
+    ("step", "chair", "code", "facts", "due"),
+    [
+        (GO, replace(ON, rinsed=True, minutes=30.6), "dry-it", (("minutes", 31),), None),
+        (GO, Chair(rinsed=True), "dry-it", (("minutes", 0),), None),
+        (GO, replace(ON, since_look=9.9), None, (), -4.9),
+        (GO, replace(ON, since_look=10.0), "overdue", (("minutes", 10),), -5.0),
+        (GO, replace(ON, since_look=24.9), "overdue", (("minutes", 25),), -19.9),
+        (GO, replace(ON, since_look=25.0), "long-overdue", (("minutes", 25),), -20.0),
+        (GO, Chair(minutes=45.0, since_look=1.0), "no-limit", (("minutes", 45),), 0.0),
+        (GO, Chair(minutes=44.9, since_look=1.0), None, (), 4.0),
+        (GO, Chair(minutes=46.4, since_look=12.0), "no-limit", (("minutes", 46),), 0.0),
+        (None, Chair(minutes=46.0), "no-limit", (("minutes", 46),), 0.0),
+        (GO, Chair(minutes=46.0), "no-limit", (("minutes", 46),), 0.0),
+        (GO, Chair(minutes=20.0, limit=40.0), "first-look", (), 0.0),
+        (None, Chair(minutes=20.0, limit=40.0, since_look=1.0), "first-look", (), 0.0),
+        (GO, Chair(since_look=60.0), None, (), None),
+        (GO, Chair(), "first-look", (), None),
+        (replace(GO, minutes=None), replace(ON, since_look=90.0), None, (), None),
+        (GO, Chair(stretch="gummy"), "gummy", (), None),
+        (STOP, Chair(since_look=1.0), None, (), None),
+    ],
+)
+def test_what_is_told_beside_it_on_each_side_of_its_limit(step, chair, code, facts, due):
+    now = moment(step, chair)
+    assert (now.code, now.facts) == (code, facts)
+    assert now.due == (None if due is None else pytest.approx(due))
+
+
+@pytest.mark.parametrize(("since", "urgent"), [(4.4, False), (4.5, False), (4.6, True), (6.0, True)])
+def test_a_look_calls_half_a_minute_before_it_is_due(since, urgent):
+    assert moment(GO, replace(ON, since_look=since)).urgent == urgent
+    assert not moment(GO, Chair(since_look=since)).urgent
+
+
+@pytest.mark.parametrize(
+    ("chair", "stage", "over"),
+    [
+        (Chair(), "no lightener", False),
+        (ON, "lightening", False),
+        (replace(ON, minutes=40.0), "lightening", True),
+        (Chair(minutes=400.0), "lightening", False),
+        (Chair(limit=0.0), "no lightener", False),
+        (replace(ON, rinsed=True, minutes=50.0), "rinsed", False),
+        (replace(ON, rinsed=True, dried=True), "dried", False),
+        (replace(ON, dried=True), "lightening", False),
+        (replace(ON, rinsed=True, dried=True, finished=True), "done", False),
+    ],
+)
+def test_how_far_the_strand_has_come(chair, stage, over):
+    assert (chair.stage, chair.over, chair.running) == (stage, over, stage == "lightening")
+
+
 STEPS = st.sampled_from([None, GO, SLOW, STOP, READY])
 CHAIRS = st.builds(
     Chair,

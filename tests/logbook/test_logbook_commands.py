@@ -50,7 +50,7 @@ def filled(path, document):
         ana = logbook.add_client("Ana [bold]")
         strand = logbook.add_strand(logbook.add_visit(ana.id).id, "left crown", "rose", NOON, 45)
         for minutes, stretch in ((10, None), (20, "gummy")):
-            logbook.add_check(
+            logbook.add_look(
                 strand.id,
                 NOON + timedelta(minutes=minutes),
                 minutes == 20,
@@ -63,7 +63,7 @@ def filled(path, document):
             )
         odd = logbook.add_client(FORMULA)
         bare = logbook.add_strand(logbook.add_visit(odd.id, "-1+1").id, "@ends")
-        logbook.add_check(bare.id, NOON, False, document)
+        logbook.add_look(bare.id, NOON, False, document)
         logbook.add_client("nobody yet")
     return path
 
@@ -218,12 +218,12 @@ def test_photos_are_read_and_entered_as_checks_of_one_visit(path, strand_jpeg, t
         (client,) = logbook.clients()
         (visit,) = logbook.visits(client.id)
         crown, nape = logbook.strands(visit.id)
-        dry, wet = logbook.checks(crown.id)
+        dry, wet = logbook.looks(crown.id)
         assert (dry.stretch, dry.wet, wet.wet, wet.note) == ("gummy", False, True, "rinsed")
         assert wet.outlook["target"]["name"] == "rose"  # the strand's own, not named again
         assert (logbook.photo(dry.id), logbook.photo(wet.id)) == (None, strand_jpeg + b"2")
         assert dry.thumbnail.startswith(b"\xff\xd8")
-        assert len(logbook.checks(nape.id)) == 1  # the photo that could be read, of two
+        assert len(logbook.looks(nape.id)) == 1  # the photo that could be read, of two
 
 
 def test_a_copy_is_made_and_checked(filled, tmp_path, capsys):

@@ -36,7 +36,7 @@ def _fill(logbook, document, word: str, photo: bool = True):
     visit = logbook.add_visit(client.id, f"visit-{word}")
     strand = logbook.add_strand(visit.id, f"strand-{word}", f"target-{word}", NOON, 45)
     for minutes in (5, 15):
-        check = logbook.add_check(
+        check = logbook.add_look(
             strand.id,
             NOON + timedelta(minutes=minutes),
             False,
@@ -63,7 +63,7 @@ def test_no_byte_of_a_deleted_client_is_left(path, logbook, document, all_bytes)
         assert MARKS.search(all_bytes()) is None
         assert other.clients() == (logbook.client(kept.id),)
         assert b"photo-kept" in other.photo(
-            other.checks(other.strands(other.visits(kept.id)[0].id)[0].id)[0].id
+            other.looks(other.strands(other.visits(kept.id)[0].id)[0].id)[0].id
         )
     logbook.verify()
 
@@ -91,7 +91,7 @@ def test_entries_that_were_moved_about_leave_no_copy(logbook, all_bytes, seed):
             strand = logbook.add_strand(visit.id, mark, mark)
             for _ in range(chance.randint(0, 3)):
                 filler = mark * chance.choice([1, 20, 200, 600, 1500])
-                logbook.add_check(
+                logbook.add_look(
                     strand.id,
                     NOON,
                     False,
@@ -112,7 +112,7 @@ def test_a_part_is_deleted_as_thoroughly(logbook, document, all_bytes, part):
     client = logbook.add_client("stays")
     visit = logbook.add_visit(client.id, "visit-gone" if part == "visit" else "")
     strand = logbook.add_strand(visit.id, "strand-kept" if part == "check" else "strand-gone")
-    check = logbook.add_check(
+    check = logbook.add_look(
         strand.id, NOON, False, document, note="note-gone", photo=_picture("photo-gone", 900)
     )
     assert MARKS.search(all_bytes())

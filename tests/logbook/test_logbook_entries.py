@@ -33,9 +33,9 @@ def test_a_visit_as_it_happens(logbook, document):
     assert strand.minutes_at(NOON) is None
     strand = logbook.update_strand(strand.id, started=NOON, limit_minutes=45)
     assert (strand.target, strand.started, strand.limit_minutes) == ("rose", NOON, 45.0)
-    late = logbook.add_check(strand.id, NOON + timedelta(minutes=20), True, document, photo=b"photo")
-    early = logbook.add_check(strand.id, NOON + timedelta(minutes=10), False, document, thumbnail=b"small")
-    assert logbook.checks(strand.id) == (early, late)
+    late = logbook.add_look(strand.id, NOON + timedelta(minutes=20), True, document, photo=b"photo")
+    early = logbook.add_look(strand.id, NOON + timedelta(minutes=10), False, document, thumbnail=b"small")
+    assert logbook.looks(strand.id) == (early, late)
     assert strand.minutes_at(early.at) == 10
     assert (late.has_photo, logbook.photo(late.id)) == (True, b"photo")
     assert (early.has_photo, logbook.photo(early.id), early.thumbnail) == (False, None, b"small")
@@ -49,8 +49,8 @@ def test_a_visit_as_it_happens(logbook, document):
 
 
 def test_gummy_in_any_check_marks_the_strand_until_it_is_taken_back(logbook, strand, document):
-    first = logbook.add_check(strand.id, NOON, True, document, stretch="gummy")
-    logbook.add_check(strand.id, NOON + timedelta(minutes=5), True, document, stretch="springs back")
+    first = logbook.add_look(strand.id, NOON, True, document, stretch="gummy")
+    logbook.add_look(strand.id, NOON + timedelta(minutes=5), True, document, stretch="springs back")
     assert logbook.gummy_seen(strand.id)
     assert logbook.recent_strands()[0].gummy
     with pytest.raises(BadEntryError, match="on purpose"):
@@ -95,8 +95,8 @@ def test_an_alias_that_cannot_be_read_is_refused(logbook, alias):
 def test_a_check_that_cannot_be_told_later_is_refused(logbook, strand, document, field, value):
     values = {"at": NOON, "wet": False, "reading": document, field: value}
     with pytest.raises(BadEntryError):
-        logbook.add_check(strand.id, **values)
-    assert logbook.checks(strand.id) == ()
+        logbook.add_look(strand.id, **values)
+    assert logbook.looks(strand.id) == ()
 
 
 @pytest.mark.parametrize("limit", [0, -1, 1441, float("nan"), float("inf")])
@@ -114,7 +114,7 @@ def test_an_id_that_was_never_given_is_unknown(logbook, entry_id, document):
         logbook.add_visit,
         logbook.strands,
         logbook.gummy_seen,
-        logbook.checks,
+        logbook.looks,
         logbook.photo,
         partial(logbook.delete, "client"),
         partial(logbook.delete, "check"),
@@ -122,7 +122,7 @@ def test_an_id_that_was_never_given_is_unknown(logbook, entry_id, document):
         with pytest.raises(UnknownEntryError):
             use(entry_id)
     with pytest.raises(UnknownEntryError):
-        logbook.add_check(entry_id, NOON, False, document)
+        logbook.add_look(entry_id, NOON, False, document)
 
 
 def test_ids_are_never_given_again(logbook):
@@ -189,7 +189,7 @@ def test_the_environment_names_another_place(monkeypatch, tmp_path):
 
 
 def test_a_copy_is_whole_and_a_logbook(logbook, strand, document, tmp_path):
-    logbook.add_check(strand.id, NOON, False, document, photo=b"p" * 20_000)
+    logbook.add_look(strand.id, NOON, False, document, photo=b"p" * 20_000)
     copy = tmp_path / "copy.sqlite3"
     logbook.back_up(copy)
     assert stat.S_IMODE(copy.stat().st_mode) == 0o600
@@ -197,6 +197,6 @@ def test_a_copy_is_whole_and_a_logbook(logbook, strand, document, tmp_path):
         logbook.back_up(copy)
     with open_logbook(copy) as opened:
         opened.verify()
-        assert opened.checks(strand.id) == logbook.checks(strand.id)
+        assert opened.looks(strand.id) == logbook.looks(strand.id)
         assert opened.photo(1) == b"p" * 20_000
     assert sorted(file.name for file in tmp_path.iterdir()) == ["book", "copy.sqlite3"]

@@ -17,7 +17,7 @@ from strandgauge.logbook.book import open_logbook
 
 @pytest.fixture
 def check(logbook, strand, document):
-    return logbook.add_check(strand.id, NOON + timedelta(minutes=10), False, document, photo=b"photo")
+    return logbook.add_look(strand.id, NOON + timedelta(minutes=10), False, document, photo=b"photo")
 
 
 def _all(logbook):
@@ -26,7 +26,7 @@ def _all(logbook):
         (
             client,
             [
-                (visit, [(one, logbook.checks(one.id)) for one in logbook.strands(visit.id)])
+                (visit, [(one, logbook.looks(one.id)) for one in logbook.strands(visit.id)])
                 for visit in logbook.visits(client.id)
             ],
         )
@@ -40,9 +40,9 @@ def test_what_was_taken_out_is_nowhere_and_comes_back_whole(logbook, strand, che
     entry = {"client": visit.client_id, "visit": visit.id, "strand": strand.id, "check": check.id}[kind]
     number = logbook.put_in_bin(kind, entry)
     with pytest.raises(UnknownEntryError):
-        getattr(logbook, kind)(entry)
+        getattr(logbook, "look" if kind == "check" else kind)(entry)
     with pytest.raises(UnknownEntryError):
-        logbook.check(check.id)
+        logbook.look(check.id)
     assert sum(one.checks for one in logbook.client_summaries()) == 0
     assert sum(one.checks for one in logbook.recent_strands()) == 0
     (binned,) = logbook.bin()
@@ -60,9 +60,9 @@ def test_what_was_taken_out_one_by_one_comes_back_in_the_order_that_it_needs(log
     with pytest.raises(BadEntryError, match="put that back first"):
         logbook.put_back(one)
     logbook.put_back(two)
-    assert logbook.checks(strand.id) == ()
+    assert logbook.looks(strand.id) == ()
     logbook.put_back(one)
-    assert logbook.checks(strand.id) == (check,)
+    assert logbook.looks(strand.id) == (check,)
 
 
 def test_an_alias_is_free_while_its_client_lies_in_the_bin(logbook, strand):
@@ -110,7 +110,7 @@ def test_two_that_are_one_become_one_and_two_again(logbook, strand, check, kind)
     mine = {"client": visit.client_id, "visit": visit.id, "strand": strand.id}[kind]
     before = _all(logbook)
     number = logbook.merge(kind, mine, other.id)
-    assert logbook.check(check.id).reading == check.reading
+    assert logbook.look(check.id).reading == check.reading
     with pytest.raises(UnknownEntryError):
         getattr(logbook, kind)(mine)
     assert sum(one.checks for one in logbook.client_summaries()) == 1
@@ -124,11 +124,11 @@ def test_what_is_sent_twice_is_entered_once(logbook, strand, document):
     form, photo = "0a1b2c3d-form", "0a1b2c3d-photo"
     twice = [logbook.add_strand(strand.visit_id, "left", request=form) for _ in range(2)]
     assert twice[0] == twice[1]
-    looks = [logbook.add_check(twice[0].id, NOON, False, document, request=photo) for _ in range(2)]
+    looks = [logbook.add_look(twice[0].id, NOON, False, document, request=photo) for _ in range(2)]
     assert looks[0] == looks[1]
-    assert len(logbook.checks(twice[0].id)) == 1
+    assert len(logbook.looks(twice[0].id)) == 1
     logbook.put_in_bin("check", looks[0].id)
-    assert logbook.add_check(twice[0].id, NOON, False, document, request=photo).id != looks[0].id
+    assert logbook.add_look(twice[0].id, NOON, False, document, request=photo).id != looks[0].id
     with pytest.raises(BadEntryError):
         logbook.add_strand(strand.visit_id, "left", request="'; DROP")
 
@@ -136,7 +136,7 @@ def test_what_is_sent_twice_is_entered_once(logbook, strand, document):
 def test_an_answer_is_kept_once_and_stays(logbook, check):
     logbook.set_answer(check.id, {"schema": "strandgauge.answer/1", "word": "Go on"})
     logbook.set_answer(check.id, {"schema": "strandgauge.answer/1", "word": "Stop"})
-    assert logbook.check(check.id).answer["word"] == "Go on"
+    assert logbook.look(check.id).answer["word"] == "Go on"
 
 
 def test_times_that_are_changed_leave_a_trace(logbook, strand):
@@ -160,16 +160,16 @@ def test_times_that_are_changed_leave_a_trace(logbook, strand):
     ],
 )
 def test_one_damaged_check_costs_itself(path, logbook, strand, check, document, column, value, said):
-    good = logbook.add_check(strand.id, NOON + timedelta(minutes=20), False, document)
+    good = logbook.add_look(strand.id, NOON + timedelta(minutes=20), False, document)
     other = sqlite3.connect(path)
     text = "CAST(? AS TEXT)" if isinstance(value, bytes) else "?"
     other.execute(f"UPDATE checks SET {column} = {text} WHERE id = ?", (value, check.id))
     other.commit()
     other.close()
-    assert {one.id: one.damage for one in logbook.checks(strand.id)} == {check.id: said, good.id: None}
+    assert {one.id: one.damage for one in logbook.looks(strand.id)} == {check.id: said, good.id: None}
     assert logbook.recent_strands()[0].checks == 2
     logbook.put_in_bin("check", check.id, "damaged")
-    assert logbook.checks(strand.id) == (good,)
+    assert logbook.looks(strand.id) == (good,)
 
 
 def test_who_reads_does_not_wait_for_a_change_that_waits(path, strand):

@@ -46,17 +46,17 @@ def _contents(folder: Path) -> dict[str, bytes]:
 
 def test_threads_share_one_logbook(logbook, strand, document):
     def write(number: int) -> int:
-        check = logbook.add_check(
+        check = logbook.add_look(
             strand.id, NOON, False, document, note=f"note {number}", photo=b"%d" % number
         )
-        assert logbook.check(check.id).note == f"note {number}"
+        assert logbook.look(check.id).note == f"note {number}"
         return check.id
 
     with ThreadPoolExecutor(16) as pool:
         ids = list(pool.map(write, range(80)))
     assert len(set(ids)) == 80
-    assert {check.note for check in logbook.checks(strand.id)} == {f"note {n}" for n in range(80)}
-    assert [logbook.photo(check_id) for check_id in ids] == [b"%d" % number for number in range(80)]
+    assert {check.note for check in logbook.looks(strand.id)} == {f"note {n}" for n in range(80)}
+    assert [logbook.photo(look_id) for look_id in ids] == [b"%d" % number for number in range(80)]
 
 
 def test_processes_and_threads_that_write_at_once_lose_nothing(path, document):
@@ -73,7 +73,7 @@ with open_logbook(path) as logbook:
     visit = logbook.add_visit(logbook.add_client(sys.argv[3]).id)
     strand = logbook.add_strand(visit.id, "crown")
     def write(number):
-        check = logbook.add_check(strand.id, NOON, False, document, note=f"{sys.argv[3]} {number}")
+        check = logbook.add_look(strand.id, NOON, False, document, note=f"{sys.argv[3]} {number}")
         return logbook.set_stretch(check.id, "slow").id
     with ThreadPoolExecutor(4) as pool:
         print(json.dumps(list(pool.map(write, range(25)))))
@@ -88,14 +88,14 @@ with open_logbook(path) as logbook:
         writer.stdin.flush()
     outputs = [writer.communicate(timeout=60)[0] for writer in writers]
     assert [writer.returncode for writer in writers] == [0, 0, 0]
-    ids = [check_id for output in outputs for check_id in json.loads(output)]
+    ids = [look_id for output in outputs for look_id in json.loads(output)]
     assert len(set(ids)) == 75
     with open_logbook(path) as logbook:
         logbook.verify()
         assert [client.alias for client in logbook.clients()] == ["everybody's", "first", "second", "third"]
-        notes = {logbook.check(check_id).note for check_id in ids}
+        notes = {logbook.look(look_id).note for look_id in ids}
         assert notes == {f"{name} {n}" for name in ("first", "second", "third") for n in range(25)}
-        assert all(logbook.check(check_id).stretch == "slow" for check_id in ids)
+        assert all(logbook.look(look_id).stretch == "slow" for look_id in ids)
 
 
 def test_who_waits_too_long_is_told_and_nothing_is_lost(path, strand, document):
@@ -104,10 +104,10 @@ def test_who_waits_too_long_is_told_and_nothing_is_lost(path, strand, document):
     with open_logbook(path, wait=0.2) as impatient:
         assert impatient.strand(strand.id) == strand  # readers need not wait
         with pytest.raises(LogbookNotWrittenError, match="Another program"):
-            impatient.add_check(strand.id, NOON, False, document)
+            impatient.add_look(strand.id, NOON, False, document)
         other.execute("ROLLBACK")
-        check = impatient.add_check(strand.id, NOON, False, document)
-        assert impatient.checks(strand.id) == (check,)
+        check = impatient.add_look(strand.id, NOON, False, document)
+        assert impatient.looks(strand.id) == (check,)
     other.close()
 
 
@@ -117,7 +117,7 @@ def test_who_waits_long_enough_gets_through(path, strand, document):
     release = threading.Timer(0.3, other.execute, ["COMMIT"])
     release.start()
     with open_logbook(path, wait=20) as patient:
-        assert patient.add_check(strand.id, NOON, False, document).strand_id == strand.id
+        assert patient.add_look(strand.id, NOON, False, document).strand_id == strand.id
     release.join()
     other.close()
 
@@ -135,7 +135,7 @@ number = 0
 while True:
     number += 1
     note = f"{round} {number}"
-    check = logbook.add_check(strand.id, NOON, True, document, note=note, photo=note.encode() * 3000)
+    check = logbook.add_look(strand.id, NOON, True, document, note=note, photo=note.encode() * 3000)
     print("added", check.id, note, flush=True)
     if number % 5 == 0:  # taken out and put back: a kill between leaves it in the bin, whole
         logbook.put_back(logbook.put_in_bin("check", check.id))
@@ -163,13 +163,13 @@ while True:
         unsure |= {int(line[1]) for line in told[-1:]}
         with open_logbook(path) as logbook:
             logbook.verify()
-            for check_id in added.keys() - deleted - unsure:
-                assert logbook.check(check_id).note == added[check_id]
-                assert logbook.photo(check_id) == added[check_id].encode() * 3000
+            for look_id in added.keys() - deleted - unsure:
+                assert logbook.look(look_id).note == added[look_id]
+                assert logbook.photo(look_id) == added[look_id].encode() * 3000
             strands = [summary.strand.id for summary in logbook.recent_strands(99)]
-            ids = {check.id for strand_id in strands for check in logbook.checks(strand_id)}
+            ids = {check.id for strand_id in strands for check in logbook.looks(strand_id)}
             assert not deleted & ids
-            assert all(logbook.photo(check_id) for check_id in ids)  # a check and its photo: both or none
+            assert all(logbook.photo(look_id) for look_id in ids)  # a check and its photo: both or none
     assert len(added) > 40
     assert len(deleted) > 8
 
@@ -185,16 +185,16 @@ def test_a_full_disk_is_told_and_leaves_nothing_half_written(path, logbook, stra
 
     def fill() -> None:
         for number in range(limit):
-            kept.append(logbook.add_check(strand.id, NOON, False, document, photo=b"%06d" % number * 3000))
+            kept.append(logbook.add_look(strand.id, NOON, False, document, photo=b"%06d" % number * 3000))
 
     with pytest.raises(LogbookNotWrittenError, match="disk is full"):
         fill()
     assert len(kept) > 2
-    assert logbook.checks(strand.id) == tuple(kept)
+    assert logbook.looks(strand.id) == tuple(kept)
     logbook.verify()
     logbook._connection.execute("PRAGMA max_page_count = 100000")
-    kept.append(logbook.add_check(strand.id, NOON, False, document))
-    assert logbook.checks(strand.id) == tuple(kept)
+    kept.append(logbook.add_look(strand.id, NOON, False, document))
+    assert logbook.looks(strand.id) == tuple(kept)
 
 
 def test_a_file_that_may_not_grow_is_told_and_leaves_nothing_half_written(path, document):
@@ -208,12 +208,12 @@ with open_logbook(path) as logbook:
     kept = []
     try:
         while True:
-            kept.append(logbook.add_check(strand.id, NOON, False, document, photo=b"p" * 25_000).id)
+            kept.append(logbook.add_look(strand.id, NOON, False, document, photo=b"p" * 25_000).id)
     except LogbookNotWrittenError as error:
         failed = str(error)
-    assert [check.id for check in logbook.checks(strand.id)] == kept, "lost or half written"
+    assert [check.id for check in logbook.looks(strand.id)] == kept, "lost or half written"
     resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
-    kept.append(logbook.add_check(strand.id, NOON, False, document, photo=b"p").id)
+    kept.append(logbook.add_look(strand.id, NOON, False, document, photo=b"p").id)
     print(json.dumps(kept))
 """
     process = _start(program, path, document)
@@ -223,8 +223,8 @@ with open_logbook(path) as logbook:
     assert len(kept) > 3
     with open_logbook(path) as logbook:
         logbook.verify()
-        assert [check.id for check in logbook.checks(1)] == kept
-        assert all(logbook.photo(check_id) for check_id in kept)
+        assert [check.id for check in logbook.looks(1)] == kept
+        assert all(logbook.photo(look_id) for look_id in kept)
 
 
 @pytest.mark.parametrize("locked", ["new", "old"])
@@ -331,7 +331,7 @@ def test_damage_is_told(path, document, damage):
     with open_logbook(path) as logbook:
         strand = logbook.add_strand(logbook.add_visit(logbook.add_client("x").id).id, "crown")
         for _ in range(30):
-            logbook.add_check(strand.id, NOON, False, document)
+            logbook.add_look(strand.id, NOON, False, document)
     size = path.stat().st_size
     if damage == "lacks a table":
         database = sqlite3.connect(path)

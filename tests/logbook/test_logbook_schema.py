@@ -45,7 +45,7 @@ def test_a_logbook_of_an_earlier_version_opens_with_all_that_is_in_it(file, path
         (client,) = logbook.clients()
         (visit,) = logbook.visits(client.id)
         (strand,) = logbook.strands(visit.id)
-        first, second = logbook.checks(strand.id)
+        first, second = logbook.looks(strand.id)
         assert (client.alias, visit.note, strand.name) == ("north window", "hurried", "left crown")
         assert (strand.target, strand.limit_minutes) == ("rose", 45.0)
         assert (strand.minutes_at(first.at), strand.minutes_at(second.at)) == (10, 20)
@@ -96,6 +96,6 @@ def test_an_interrupted_first_opening_leaves_a_file_that_can_become_a_logbook(pa
 def test_the_stored_documents_are_plain_json(logbook, strand, document):
     from logbookdata import NOON
 
-    logbook.add_check(strand.id, NOON, False, document)
+    logbook.add_look(strand.id, NOON, False, document)
     ((text,),) = logbook._connection.execute("SELECT reading FROM checks").fetchall()
     assert json.loads(text) == document

@@ -50,7 +50,7 @@ class Site:
     def look(self, strand_id: int, photo: str, ago: float = 0.0, **more) -> int:
         """Let a sample photo be read that was taken some minutes ago; return the number of the look."""
         upload = (SAMPLES / photo).read_bytes()
-        return self.service.look(upload, strand_id=strand_id, age=60.0 * ago, **more).check_id
+        return self.service.look(upload, strand_id=strand_id, age=60.0 * ago, **more).look_id
 
 
 @dataclass

@@ -100,7 +100,7 @@ def test_from_a_new_strand_to_the_result(browse, site, size):  # noqa: F811
     assert page.locator(".grams").count() == 1
     take(page, "marta-1041.jpg", "#result-dry")
     until(page, "Done")
-    assert [check.result for check in site.logbook.checks(strand)] == [False, False, False, True]
+    assert [check.result for check in site.logbook.looks(strand)] == [False, False, False, True]
 
 
 def test_an_open_page_follows_the_clock_and_the_other_phone(browse, site):  # noqa: F811
@@ -111,7 +111,7 @@ def test_an_open_page_follows_the_clock_and_the_other_phone(browse, site):  # no
     wall = browse(f"{site.address}/wall", DESK)
     until(one, "Go on")
     card = two.locator(".card", has_text="Two phones")
-    site.service.set_stretch(site.logbook.checks(strand)[-1].id, "slow")
+    site.service.set_stretch(site.logbook.looks(strand)[-1].id, "slow")
     until(one, "Rinse")  # within 3 s on a quiet machine: the page asks every 2
     card.get_by_text("Rinse").wait_for(timeout=10_000)
     site.look(strand, "marta-1022.jpg")
@@ -137,7 +137,7 @@ def test_the_next_look_takes_two_taps(browse, site):  # noqa: F811
     page.set_input_files(f"#s{strand}-dry", shot("marta-1022.jpg"))  # the camera on the card, and its shutter
     page.wait_for_url(re.compile(rf"/strands/{strand}"))
     page.locator("h2.level", has_text="Level 6.").wait_for()
-    assert len(site.logbook.checks(strand)) == 2
+    assert len(site.logbook.looks(strand)) == 2
 
 
 def test_a_photo_with_the_card_turned_is_one_tap_and_joins_the_look(browse, site):  # noqa: F811
@@ -146,7 +146,7 @@ def test_a_photo_with_the_card_turned_is_one_tap_and_joins_the_look(browse, site
     page = browse(f"{site.address}/strands/{strand}", PHONE)
     assert "± 0.5" in page.locator(".surer").inner_text()
     take(page, "turned-b.jpg", "#turned-dry")
-    (look,) = site.logbook.checks(strand)
+    (look,) = site.logbook.looks(strand)
     assert (look.reading["photos"], look.reading["turned_share"]) == (2, 1.0)
     assert page.locator(".surer").count() == 0
     assert len(site.logbook.bin()) == 1  # the look that it took the place of
@@ -155,7 +155,7 @@ def test_a_photo_with_the_card_turned_is_one_tap_and_joins_the_look(browse, site
     site.clock.pass_(2.5)
     with pytest.raises(BadEntryError):
         site.look(strand, "turned-a.jpg", turned=True)
-    assert len(site.logbook.checks(strand)) == 1
+    assert len(site.logbook.looks(strand)) == 1
 
 
 def test_at_the_limit_an_unconnected_page_says_stop_all_the_same(browse, site):  # noqa: F811
@@ -182,7 +182,7 @@ def test_a_refused_photo_says_what_to_do_and_the_camera_is_ready_again(browse, s
     )
     assert page.evaluate("document.activeElement.hasAttribute('data-alert')")
     assert page.locator("#queue").count() == 0
-    assert site.logbook.checks(strand) == ()
+    assert site.logbook.looks(strand) == ()
     take(page, "marta-1022.jpg")
     assert page.locator("h2.level").inner_text().startswith("Level 6.")
 
@@ -203,11 +203,11 @@ def test_photos_taken_without_a_connection_survive_a_reload_and_arrive_once(brow
     page.route("**/look", lambda route: (route.fetch(), route.abort()))
     page.reload()
     page.get_by_role("alert").wait_for()
-    assert len(site.logbook.checks(strand)) == 1
+    assert len(site.logbook.looks(strand)) == 1
     page.unroute("**/look")
     page.reload()
     page.wait_for_function("() => !document.querySelector('#queue')", timeout=15_000)
-    (look,) = site.logbook.checks(strand)
+    (look,) = site.logbook.looks(strand)
     assert look.wet
     assert (site.clock() - look.at).total_seconds() < 60.0
 
@@ -245,7 +245,7 @@ def test_the_server_started_anew_in_the_middle_loses_nothing(browse, tmp_path): 
         page.wait_for_function(
             "() => document.querySelector('h2.level').textContent.startsWith('Level 6.')", timeout=40_000
         )
-        assert len(second.logbook.checks(strand)) == 2
+        assert len(second.logbook.looks(strand)) == 2
         page.goto("about:blank")
 
 
@@ -332,7 +332,7 @@ def test_the_whole_way_by_keyboard(browse, site):  # noqa: F811
     tab_to("Springs back")
     page.keyboard.press("Enter")
     page.wait_for_selector("button[aria-pressed='true'][value='springs back']")
-    assert site.logbook.checks(number(page))[-1].stretch == "springs back"
+    assert site.logbook.looks(number(page))[-1].stretch == "springs back"
 
 
 def test_another_shade_is_tried_and_aimed_for(browse, site):  # noqa: F811

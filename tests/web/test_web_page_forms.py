@@ -49,7 +49,7 @@ def test_a_form_that_is_sent_twice_enters_one_strand_and_one_look(site):  # noqa
     sent = [site.client.post("/strands/new", data=form, files=photo, headers=json) for _ in range(2)]
     assert [one.json()["location"] for one in sent] == [sent[0].json()["location"]] * 2
     (summary,) = [one for one in site.logbook.recent_strands() if one.client.alias == "Twice"]
-    (look,) = site.logbook.checks(summary.strand.id)
+    (look,) = site.logbook.looks(summary.strand.id)
     assert look.wet
     # What a phone has kept for two minutes began two minutes ago.
     assert (look.at - summary.strand.started).total_seconds() == pytest.approx(120.0, abs=5.0)
@@ -70,7 +70,7 @@ def test_a_photo_counts_from_when_it_was_taken(site):  # noqa: F811
     strand = site.strand("Late", ago=22.0)
     photo = {"photo": ("x.jpg", (SAMPLES / "marta-1022.jpg").read_bytes(), "image/jpeg")}
     site.client.post(f"/strands/{strand}/look", data={"age": "720"}, files=photo)
-    (look,) = site.logbook.checks(strand)
+    (look,) = site.logbook.looks(strand)
     assert site.logbook.strand(strand).minutes_at(look.at) == pytest.approx(10.0, abs=0.1)
     for age, code in (("999999", "old-photo"), ("soon", "bad-request"), ("nan", "bad-request")):
         refused = site.client.post(
@@ -114,7 +114,7 @@ def test_a_look_answers_a_script_with_a_document_and_a_person_with_a_page(site):
     assert problem(empty) == "Take or choose it again."
     missing = site.client.post("/strands/9999/look", files=photo, headers={"Accept": "application/json"})
     assert (missing.status_code, "log" in missing.json()["remedy"]) == (404, False)
-    assert site.logbook.checks(strand) == ()
+    assert site.logbook.looks(strand) == ()
 
 
 @pytest.mark.parametrize(

@@ -193,13 +193,13 @@ def test_an_hour_of_a_salon(salon):
                 assert f'<h1 id="step-word">{word}</h1>' in page, (minute, strand)
 
     # Nothing lost, nothing doubled: forty looks of six strands, each when it was taken.
-    counts = {strand: len(book.checks(number)) for strand, number in ids.items()}
+    counts = {strand: len(book.looks(number)) for strand, number in ids.items()}
     assert counts == {"crown": 8, "nape": 4, "left": 5, "right": 13, "fringe": 2, "ends": 8}
     assert sum(counts.values()) == 40
     assert sorted(one.client.alias for one in book.client_summaries()) == ["Ines", "Marta", "Olga"]
-    late = [round((check.at - NINE).total_seconds() / 60.0) for check in book.checks(ids["ends"])]
+    late = [round((check.at - NINE).total_seconds() / 60.0) for check in book.looks(ids["ends"])]
     assert late == [14, 18, 22, 27, 32, 38, 43, 48]
     # What each look said then stands as it stood: no stop has crept into what went on.
-    assert {check.answer["kind"] for check in book.checks(ids["nape"])} <= {"go on", "slow"}
-    assert all(check.answer["kind"] in ("go on", "slow") for check in book.checks(ids["crown"])[:6])
+    assert {check.answer["kind"] for check in book.looks(ids["nape"])} <= {"go on", "slow"}
+    assert all(check.answer["kind"] in ("go on", "slow") for check in book.looks(ids["crown"])[:6])
     assert next(event.what for event in book.events(ids["nape"])) == "stretch: gummy"

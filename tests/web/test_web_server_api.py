@@ -101,7 +101,7 @@ def test_a_look_at_a_strand_is_stored_and_followed(inside, strand, service):
     assert look["outlook"]["target"]["name"] == "pastel pink"
     assert look["curve"]["limit_minutes"] == 50
     assert look["curve"]["looks"][0]["minutes"] == pytest.approx(20, abs=1)
-    kept = service.logbook.check(look["check"])
+    kept = service.logbook.look(look["check"])
     assert kept.reading == look["reading"]
     assert not kept.has_photo
     again = valid(inside.get(f"/api/looks/{look['check']}").json())
@@ -117,7 +117,7 @@ def test_a_look_is_told_from_the_logbook_when_the_server_was_started_anew(inside
     again = valid(inside.get(f"/api/looks/{look['check']}").json())
     assert again["reading"] == look["reading"]
     assert again["outlook"] == look["outlook"]
-    assert inside.get(again["picture"]).content == service.logbook.check(look["check"]).thumbnail
+    assert inside.get(again["picture"]).content == service.logbook.look(look["check"]).thumbnail
     assert service.logbook.photo(look["check"]) == GOOD.read_bytes()
 
 
@@ -198,7 +198,7 @@ def test_a_deleted_client_is_forgotten_by_the_server_too(inside, strand, service
 )
 def test_a_refused_photo_says_what_to_do(inside, strand, service, photo, status, code):
     assert refused(inside.look(photo, strand=strand), status, code)["remedy"]
-    assert service.logbook.checks(strand) == ()
+    assert service.logbook.looks(strand) == ()
 
 
 def test_what_is_wrong_in_a_request_is_told(inside, strand):

@@ -34,7 +34,7 @@ def test_today_is_there_soon_with_24_strands_of_5_looks_each(tmp_path):
     for number in range(24):
         strand = book.add_strand(visit.id, f"strand {number}", "copper", NINE, 40.0)
         for look in range(5):
-            check = book.add_check(
+            check = book.add_look(
                 strand.id,
                 NINE + timedelta(minutes=4 * look),
                 False,

@@ -16,7 +16,7 @@ from strandgauge.errors import BadEntryError, StrandgaugeError
 
 if TYPE_CHECKING:
     from strandgauge.logbook.book import Logbook
-    from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
+    from strandgauge.logbook.records import Client, LookRecord, Strand, Visit
 
 SAME_VISIT = timedelta(hours=12)
 """Checks nearer to a visit's start than this belong to it."""
@@ -50,7 +50,7 @@ def add(
     A client who is not in the logbook yet is entered. Where a photo does not tell its time, it is now.
     """
     session.several = len(photos) > 1
-    from strandgauge.show.json.logbook import check_document
+    from strandgauge.show.json.logbook import logged_document
     from strandgauge.show.terminal.logbook import print_entered
 
     worst = 0
@@ -63,7 +63,7 @@ def add(
             except StrandgaugeError as error:
                 worst = max(worst, session.tell(error))
                 continue
-            session.show(check_document(who, visit, which, check, None), print_entered, who, which, check)
+            session.show(logged_document(who, visit, which, check, None), print_entered, who, which, check)
     return worst
 
 
@@ -77,7 +77,7 @@ def _enter(
     stretch: StretchChoice | None,
     note: str,
     keep_photo: bool,
-) -> tuple[Client, Visit, Strand, CheckRecord]:
+) -> tuple[Client, Visit, Strand, LookRecord]:
     from strandgauge.judge.outlook import base_zones
     from strandgauge.kit import load
     from strandgauge.photo.open import read_bytes
@@ -87,7 +87,7 @@ def _enter(
     kit = load()
     content = read_bytes(photo)
     digest = hashlib.sha256(content).hexdigest()
-    if (before := logbook.find_check(digest)) is not None:
+    if (before := logbook.find_look(digest)) is not None:
         raise BadEntryError(where=str(photo), fault="known-photo", check=before.id)
     measurement = kit.measure(photo, wet=wet)
     at = _in_utc(measurement.card.photo.taken_at)
@@ -100,7 +100,7 @@ def _enter(
     strand = _strand_called(logbook, visit, strand_name) or logbook.add_strand(visit.id, strand_name)
     if outlook is not None and strand.target is None:
         strand = logbook.update_strand(strand.id, target=outlook.target.name)
-    check = logbook.add_check(
+    check = logbook.add_look(
         strand.id,
         at,
         wet,

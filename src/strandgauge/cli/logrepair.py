@@ -17,13 +17,13 @@ def check(
     logbook: LogbookOption = None,
 ) -> int:
     """Check the whole logbook for damage, every check in it too."""
-    from strandgauge.show.export import checks_of
+    from strandgauge.show.export import looks_of
     from strandgauge.show.json.logbook import damage_of
 
     with opened(context, logbook) as book:
         book.verify()
         damaged = 0
-        for found in checks_of(book, book.clients()):
+        for found in looks_of(book, book.clients()):
             one, when = found.check, f"{found.visit.started:%Y-%m-%d}"
             if (damage := damage_of(one)) is None:
                 continue

@@ -16,10 +16,10 @@ from strandgauge.logbook.connect import WAIT_SECONDS, connect, default_path, rea
 from strandgauge.logbook.core import Row
 from strandgauge.logbook.records import (
     STRETCH_ANSWERS,
-    CheckRecord,
     Client,
     ClientSummary,
     Event,
+    LookRecord,
     Strand,
     StrandSummary,
     Stretch,
@@ -364,28 +364,28 @@ class Logbook(Bin):
 
     # --- checks -----------------------------------------------------------------------------------------
 
-    def checks(self, strand_id: int) -> tuple[CheckRecord, ...]:
+    def looks(self, strand_id: int) -> tuple[LookRecord, ...]:
         """Return the checks of a strand, the earliest first."""
         self.strand(strand_id)
         sql = f"SELECT {_CHECK} FROM living_checks AS checks WHERE strand_id = ? ORDER BY at, id"
         return tuple(map(_check, self._rows(sql, (strand_id,))))
 
-    def check(self, check_id: int) -> CheckRecord:
+    def look(self, look_id: int) -> LookRecord:
         """Return a check."""
-        return _check(self._row("check", _CHECK, check_id))
+        return _check(self._row("check", _CHECK, look_id))
 
-    def find_check(self, request: str) -> CheckRecord | None:
+    def find_look(self, request: str) -> LookRecord | None:
         """Return the check that was entered with a photo's number; None where none was."""
         rows = self._rows(f"SELECT {_CHECK} FROM living_checks AS checks WHERE request = ?", (request,))
         return _check(rows[0]) if rows else None
 
-    def photo(self, check_id: int) -> bytes | None:
+    def photo(self, look_id: int) -> bytes | None:
         """Return the photo of a check as it was sent; None where it was not kept."""
-        self._row("check", "id", check_id)
-        rows = self._rows("SELECT content FROM photos WHERE check_id = ?", (check_id,))
+        self._row("check", "id", look_id)
+        rows = self._rows("SELECT content FROM photos WHERE check_id = ?", (look_id,))
         return bytes(rows[0][0]) if rows else None
 
-    def add_check(
+    def add_look(
         self,
         strand_id: int,
         at: datetime,
@@ -398,7 +398,7 @@ class Logbook(Bin):
         stretch: Stretch | None = None,
         result: bool = False,
         request: str | None = None,
-    ) -> CheckRecord:
+    ) -> LookRecord:
         """Enter a check.
 
         Parameters
@@ -427,7 +427,7 @@ class Logbook(Bin):
             entries.request_of(request),
         )
         with self._change() as connection:
-            if request is not None and (known := self.find_check(request)) is not None:
+            if request is not None and (known := self.find_look(request)) is not None:
                 return known
             self.strand(strand_id)
             row = connection.execute(
@@ -435,20 +435,20 @@ class Logbook(Bin):
                 "request) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 values,
             )
-            check_id = _id(row)
+            look_id = _id(row)
             if photo is not None:
-                connection.execute("INSERT INTO photos (check_id, content) VALUES (?, ?)", (check_id, photo))
-            return self.check(check_id)
+                connection.execute("INSERT INTO photos (check_id, content) VALUES (?, ?)", (look_id, photo))
+            return self.look(look_id)
 
-    def set_answer(self, check_id: int, answer: Mapping[str, Any]) -> None:
+    def set_answer(self, look_id: int, answer: Mapping[str, Any]) -> None:
         """Keep what was answered to a check when it was taken; what was kept once stays."""
         stored = entries.stored_document(answer, "answer")
         with self._change() as connection:
             connection.execute(
-                "UPDATE checks SET answer = ? WHERE id = ? AND answer IS NULL", (stored, check_id)
+                "UPDATE checks SET answer = ? WHERE id = ? AND answer IS NULL", (stored, look_id)
             )
 
-    def set_stretch(self, check_id: int, answer: Stretch | None, *, on_purpose: bool = False) -> CheckRecord:
+    def set_stretch(self, look_id: int, answer: Stretch | None, *, on_purpose: bool = False) -> LookRecord:
         """Enter the answer of a stretch test; None takes it away. Each answer leaves its trace in :meth:`events`.
 
         Parameters
@@ -458,7 +458,7 @@ class Logbook(Bin):
         """
         value = entries.stretch_of(answer)
         with self._change() as connection:
-            check = self.check(check_id)
+            check = self.look(look_id)
             if check.stretch == "gummy" and answer != "gummy" and not on_purpose:
                 raise BadEntryError(fault="gummy-stays")
             if check.stretch != answer:
@@ -466,16 +466,16 @@ class Logbook(Bin):
                 self._note_event(
                     check.strand_id, f"gummy taken back; {what}" if check.stretch == "gummy" else what
                 )
-            connection.execute("UPDATE checks SET stretch = ? WHERE id = ?", (value, check_id))
-            return self.check(check_id)
+            connection.execute("UPDATE checks SET stretch = ? WHERE id = ?", (value, look_id))
+            return self.look(look_id)
 
-    def set_note(self, check_id: int, note: str) -> CheckRecord:
+    def set_note(self, look_id: int, note: str) -> LookRecord:
         """Replace the note of a check."""
         stored = entries.note_of(note)
         with self._change() as connection:
-            self._row("check", "id", check_id)
-            connection.execute("UPDATE checks SET note = ? WHERE id = ?", (stored, check_id))
-            return self.check(check_id)
+            self._row("check", "id", look_id)
+            connection.execute("UPDATE checks SET note = ? WHERE id = ?", (stored, look_id))
+            return self.look(look_id)
 
     # --- inside -----------------------------------------------------------------------------------------
 
@@ -514,8 +514,8 @@ def _strand(row: Row) -> Strand:
     return Strand(strand_id, visit_id, name, target, _time_or_none(started), limit, _time_or_none(rinsed))
 
 
-def _check(row: Row) -> CheckRecord:
-    check_id, strand_id, at, wet, reading, outlook, thumbnail, has_photo, stretch, note, result, answer = row
+def _check(row: Row) -> LookRecord:
+    look_id, strand_id, at, wet, reading, outlook, thumbnail, has_photo, stretch, note, result, answer = row
     damage = None
     when = entries.time_from(at)
     documents: list[dict[str, Any] | None] = []
@@ -529,8 +529,8 @@ def _check(row: Row) -> CheckRecord:
         damage = "the time is none"
     if stretch is not None and stretch not in STRETCH_ANSWERS:
         damage = "the answer of the stretch test is none"
-    return CheckRecord(
-        check_id,
+    return LookRecord(
+        look_id,
         strand_id,
         when,
         bool(wet),

@@ -62,7 +62,7 @@ class Strand:
 
 
 @dataclass(frozen=True, slots=True)
-class CheckRecord:
+class LookRecord:
     """One look at a strand."""
 
     id: int
@@ -129,7 +129,7 @@ class StrandSummary:
     last_check: datetime | None
     gummy: bool
     """Whether any stretch test of this strand was answered with gummy."""
-    last: CheckRecord | None = None
+    last: LookRecord | None = None
     """The last check, without reading, outlook and picture."""
     slow: bool = False
     """Whether any stretch test was answered with slow."""

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from strandgauge.logbook.book import Logbook
-from strandgauge.logbook.records import CheckRecord, Client, Strand, Visit
+from strandgauge.logbook.records import Client, LookRecord, Strand, Visit
 from strandgauge.reading.model import COVERAGE
 from strandgauge.show import cells
 from strandgauge.show.cells import Cell, Column, of
-from strandgauge.show.json.logbook import check_document, client_document
+from strandgauge.show.json.logbook import client_document, logged_document
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,15 +22,15 @@ class Entry:
     client: Client
     visit: Visit
     strand: Strand
-    check: CheckRecord
+    check: LookRecord
 
 
-def checks_of(logbook: Logbook, clients: Iterable[Client]) -> Iterator[Entry]:
+def looks_of(logbook: Logbook, clients: Iterable[Client]) -> Iterator[Entry]:
     """Yield the checks of clients, with whose they are, in order of visit, strand and time."""
     for client in clients:
         for visit in reversed(logbook.visits(client.id)):
             for strand in logbook.strands(visit.id):
-                for check in logbook.checks(strand.id):
+                for check in logbook.looks(strand.id):
                     yield Entry(client, visit, strand, check)
 
 
@@ -53,11 +53,11 @@ def json_lines(logbook: Logbook, clients: Sequence[Client], *, pictures: bool) -
     """
     for client in clients:
         yield _line(client_document(logbook, client))
-    for one in checks_of(logbook, clients):
+    for one in looks_of(logbook, clients):
         shown: Mapping[str, bytes | None] | None = None
         if pictures:
             shown = {"thumbnail": one.check.thumbnail, "photo": logbook.photo(one.check.id)}
-        yield _line(check_document(one.client, one.visit, one.strand, one.check, shown))
+        yield _line(logged_document(one.client, one.visit, one.strand, one.check, shown))
 
 
 def _minutes(entry: Entry) -> float | None:

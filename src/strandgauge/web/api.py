@@ -18,7 +18,7 @@ from strandgauge.show.json.serialiser import model_of
 from strandgauge.show.json.shapes import TargetsList
 from strandgauge.web import documents as told
 from strandgauge.web.bodies import LARGEST_ID, photo_form
-from strandgauge.web.documents import look_document, told_check
+from strandgauge.web.documents import look_document, told_look
 from strandgauge.web.refusals import because
 from strandgauge.web.service import Service
 
@@ -140,30 +140,30 @@ def _add_looks(routes: APIRouter, service: Service) -> None:
         return look_document(answer)
 
     @routes.get(
-        "/looks/{check_id}",
+        "/looks/{look_id}",
         response_model=model_of(told.Look),
         responses=_errors(404, 422),
         summary="A stored look",
     )
-    def stored(check_id: Id) -> Document:
-        return look_document(service.answer(check_id))
+    def stored(look_id: Id) -> Document:
+        return look_document(service.answer(look_id))
 
-    @routes.get("/looks/{check_id}/picture", summary="The picture of a stored look", **_PICTURE)
-    def picture(check_id: Id) -> Response:
-        return _jpeg(service.answer(check_id).picture_jpeg)
+    @routes.get("/looks/{look_id}/picture", summary="The picture of a stored look", **_PICTURE)
+    def picture(look_id: Id) -> Response:
+        return _jpeg(service.answer(look_id).picture_jpeg)
 
     @routes.get("/quick/{key}/picture", summary="The picture of a look that was not stored", **_PICTURE)
     def quick_picture(key: str) -> Response:
         return _jpeg(service.remembered(key).picture_jpeg)
 
     @routes.post(
-        "/looks/{check_id}/stretch",
+        "/looks/{look_id}/stretch",
         response_model=model_of(told.Look),
         responses={**WRITES, **_errors(404)},
         summary="Enter what the stretch test said; gummy means stop",
     )
-    def stretch(check_id: Id, given: told.StretchAnswer) -> Document:
-        return look_document(service.set_stretch(check_id, given.answer))
+    def stretch(look_id: Id, given: told.StretchAnswer) -> Document:
+        return look_document(service.set_stretch(look_id, given.answer))
 
 
 def _add_clients(routes: APIRouter, service: Service) -> None:
@@ -239,16 +239,16 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
 
     @routes.get(
         "/strands/{strand_id}",
-        response_model=told.ToldStrandWithChecks,
+        response_model=told.ToldStrandWithLooks,
         responses=_errors(404, 422),
         summary="A strand and the looks at it so far",
     )
-    def strand(strand_id: Id) -> told.ToldStrandWithChecks:
+    def strand(strand_id: Id) -> told.ToldStrandWithLooks:
         found = book.strand(strand_id)
-        return told.ToldStrandWithChecks(
+        return told.ToldStrandWithLooks(
             **told.ToldStrand.model_validate(found).model_dump(),
             stop_reason=service.stop_reason(strand_id),
-            checks=[told_check(one, found) for one in book.checks(strand_id)],
+            checks=[told_look(one, found) for one in book.looks(strand_id)],
         )
 
     @routes.patch(

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
-from strandgauge.logbook.records import CheckRecord, Strand, Stretch
+from strandgauge.logbook.records import LookRecord, Strand, Stretch
 from strandgauge.show.json import Document, document_of
 from strandgauge.show.json.serialiser import shape
 from strandgauge.web.bodies import LARGEST_ID
@@ -100,7 +100,7 @@ class ToldStrand(_Told):
     limit_minutes: float | None
 
 
-class ToldCheck(_Told):
+class ToldLook(_Told):
     """One look at a strand, in a list."""
 
     id: int
@@ -113,11 +113,11 @@ class ToldCheck(_Told):
     photo_kept: bool
 
 
-class ToldStrandWithChecks(ToldStrand):
+class ToldStrandWithLooks(ToldStrand):
     """A strand, and the looks at it so far."""
 
     stop_reason: str | None
-    checks: list[ToldCheck]
+    checks: list[ToldLook]
 
 
 class Clients(BaseModel):
@@ -187,10 +187,10 @@ shape(Look, schema="strandgauge.look/1", title="A look at a strand")
 
 def look_document(answer: Answer) -> Document:
     """Return a look as ``strandgauge.look/1``."""
-    stored = answer.check_id is not None
+    stored = answer.look_id is not None
     look = Look(
         key=answer.key,
-        check=answer.check_id,
+        check=answer.look_id,
         strand=answer.strand_id,
         at=answer.at.astimezone(UTC).replace(microsecond=0),
         wet=answer.wet,
@@ -200,17 +200,17 @@ def look_document(answer: Answer) -> Document:
         reading=document_of(answer.reading),
         outlook=None if answer.outlook is None else document_of(answer.outlook),
         curve=None if answer.curve is None else document_of(answer.curve),
-        picture=f"/api/looks/{answer.check_id}/picture" if stored else f"/api/quick/{answer.key}/picture",
+        picture=f"/api/looks/{answer.look_id}/picture" if stored else f"/api/quick/{answer.key}/picture",
     )
     return document_of(look)
 
 
-def told_check(check: CheckRecord, strand: Strand) -> ToldCheck:
+def told_look(check: LookRecord, strand: Strand) -> ToldLook:
     """Return a stored look as a line of a list."""
     minutes = strand.minutes_at(check.at)
     overall = check.reading.get("overall")
     level = overall.get("level") if isinstance(overall, dict) else None
-    return ToldCheck(
+    return ToldLook(
         id=check.id,
         at=check.at,
         minutes=None if minutes is None else round(minutes, 2),

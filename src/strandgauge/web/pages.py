@@ -150,7 +150,7 @@ def _strand_routes(routes: APIRouter, service: Service) -> None:
         mistake: Annotated[bool, Form()] = False,
     ) -> Response:
         """Take the answer of the stretch test for the last look; gummy is taken back only as a mistake."""
-        checks = service.logbook.checks(strand_id)
+        checks = service.logbook.looks(strand_id)
         known = next((one for one in STRETCH_ANSWERS if one == answer), None)
         if known is not None and checks:
             for check in checks:
@@ -189,34 +189,34 @@ def _look_routes(routes: APIRouter, service: Service) -> None:
             service, page(service, "look.html.j2", screen=screen, picture=f"/api/quick/{key}/picture")
         )
 
-    @routes.get("/looks/{check_id}")
-    def look(check_id: int) -> Response:
+    @routes.get("/looks/{look_id}")
+    def look(look_id: int) -> Response:
         try:
-            screen = screens.look_screen(service, service.answer(check_id))
+            screen = screens.look_screen(service, service.answer(look_id))
         except BadReadingError:  # its strand's page says so, and lets it be taken out
-            return _see(f"/strands/{service.logbook.check(check_id).strand_id}")
+            return _see(f"/strands/{service.logbook.look(look_id).strand_id}")
         return shown(
-            service, page(service, "look.html.j2", screen=screen, picture=f"/looks/{check_id}/picture")
+            service, page(service, "look.html.j2", screen=screen, picture=f"/looks/{look_id}/picture")
         )
 
-    @routes.get("/looks/{check_id}/picture")
-    def picture(check_id: int) -> Response:
-        return _jpeg(service.answer(check_id).picture_jpeg)
+    @routes.get("/looks/{look_id}/picture")
+    def picture(look_id: int) -> Response:
+        return _jpeg(service.answer(look_id).picture_jpeg)
 
-    @routes.get("/looks/{check_id}/strip")
-    def strip(check_id: int) -> Response:
-        return _jpeg(service.logbook.check(check_id).thumbnail)
+    @routes.get("/looks/{look_id}/strip")
+    def strip(look_id: int) -> Response:
+        return _jpeg(service.logbook.look(look_id).thumbnail)
 
-    @routes.get("/looks/{check_id}/photo")
-    def photo(check_id: int) -> Response:
-        content = service.logbook.photo(check_id)
+    @routes.get("/looks/{look_id}/photo")
+    def photo(look_id: int) -> Response:
+        content = service.logbook.photo(look_id)
         if content is None:
             return Response(status_code=404)
         return Response(content, media_type=f"image/{recognise(content).value.casefold()}")
 
-    @routes.post("/looks/{check_id}/note")
-    def note(check_id: int, text: Annotated[str, Form()] = "") -> Response:
-        strand_id = service.logbook.set_note(check_id, text).strand_id
+    @routes.post("/looks/{look_id}/note")
+    def note(look_id: int, text: Annotated[str, Form()] = "") -> Response:
+        strand_id = service.logbook.set_note(look_id, text).strand_id
         return _see(f"/strands/{strand_id}#note")
 
 
@@ -463,7 +463,7 @@ def _above(service: Service, kind: Kind, entry: int) -> str:
     """Return the page from which something was taken out."""
     logbook = service.logbook
     if kind == "check":
-        return f"/strands/{logbook.check(entry).strand_id}"
+        return f"/strands/{logbook.look(entry).strand_id}"
     if kind == "visit":
         return f"/clients/{logbook.visit(entry).client_id}"
     return "/clients" if kind == "client" else "/today"

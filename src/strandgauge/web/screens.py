@@ -34,7 +34,7 @@ from strandgauge.words.nextstep import (
 )
 
 if TYPE_CHECKING:
-    from strandgauge.logbook.records import CheckRecord, Client, Event, Strand, StrandSummary, Visit
+    from strandgauge.logbook.records import Client, Event, LookRecord, Strand, StrandSummary, Visit
     from strandgauge.web.service import Answer, Service
 
 TODAY = timedelta(hours=14)
@@ -304,7 +304,7 @@ def _card(service: Service, one: StrandSummary, now: datetime) -> StrandCard:
     return StrandCard(replace(head, chair=chair), step_at(judged.step, chair), level, damage)
 
 
-def _kept(record: CheckRecord) -> dict[str, Any]:
+def _kept(record: LookRecord) -> dict[str, Any]:
     """Return what a look was answered with; empty where that was not kept, or is damaged."""
     kept = record.answer or {}
     step = kept.get("step")
@@ -322,7 +322,7 @@ def _kept(record: CheckRecord) -> dict[str, Any]:
     return kept if whole else {}
 
 
-def _taken(last: CheckRecord | None) -> tuple[datetime, bool, bool] | None:
+def _taken(last: LookRecord | None) -> tuple[datetime, bool, bool] | None:
     return None if last is None else (last.at, last.wet, last.result)
 
 
@@ -384,7 +384,7 @@ def strand_screen(
         turn=way is not None and way.code == "turn-card" and service.can_be_joined(strand_id),
         caution=caution,
         cautions=() if outlook is None else cautions(outlook, curve),
-        lines=_lines(judged.strand, service.logbook.checks(strand_id)),
+        lines=_lines(judged.strand, service.logbook.looks(strand_id)),
         events=service.logbook.events(strand_id),
     )
 
@@ -429,7 +429,7 @@ def find(
 
 def look_screen(service: Service, answer: Answer) -> LookScreen:
     """Return a look as it was answered when it was taken."""
-    if answer.check_id is None or answer.strand_id is None:
+    if answer.look_id is None or answer.strand_id is None:
         outlook = answer.outlook
         step = next_step(outlook, None, None)
         wanted = None if outlook is None else outlook.target.name
@@ -440,7 +440,7 @@ def look_screen(service: Service, answer: Answer) -> LookScreen:
             {},
             False,
         )
-    record = service.logbook.check(answer.check_id)
+    record = service.logbook.look(answer.look_id)
     strand = service.logbook.strand(answer.strand_id)
     visit = service.logbook.visit(strand.visit_id)
     kept = _kept(record)
@@ -454,12 +454,12 @@ def look_screen(service: Service, answer: Answer) -> LookScreen:
     return LookScreen(head, finding, step_then, kept, record.has_photo)
 
 
-def _lines(strand: Strand, checks: Sequence[CheckRecord]) -> tuple[LookLine, ...]:
+def _lines(strand: Strand, checks: Sequence[LookRecord]) -> tuple[LookLine, ...]:
     ordered = sorted(checks, key=lambda check: (check.at, check.id), reverse=True)
     return tuple(_line(strand, check) for check in ordered)
 
 
-def _line(strand: Strand, check: CheckRecord) -> LookLine:
+def _line(strand: Strand, check: LookRecord) -> LookLine:
     from strandgauge.show.json import record_of
 
     since = strand.minutes_at(check.at)
@@ -482,7 +482,7 @@ def _line(strand: Strand, check: CheckRecord) -> LookLine:
     )
 
 
-def _after(strand: Strand, check: CheckRecord) -> bool:
+def _after(strand: Strand, check: LookRecord) -> bool:
     return strand.rinsed is not None and check.at >= strand.rinsed
 
 
@@ -531,7 +531,7 @@ def visits_of(service: Service, client_id: int) -> tuple[VisitScreen, ...]:
         VisitScreen(
             visit,
             tuple(
-                (strand, service.shade(strand.target), _lines(strand, logbook.checks(strand.id)))
+                (strand, service.shade(strand.target), _lines(strand, logbook.looks(strand.id)))
                 for strand in logbook.strands(visit.id)
             ),
         )

@@ -25,7 +25,7 @@ from strandgauge.judge.nextstep import NextStep, next_step, worst_stretch
 from strandgauge.judge.outlook import Outlook, Settings, base_zones
 from strandgauge.kit import Kit, shipped
 from strandgauge.lift.times import LookTimes
-from strandgauge.logbook.records import CheckRecord, Strand, Stretch
+from strandgauge.logbook.records import LookRecord, Strand, Stretch
 from strandgauge.photo.formats import recognise
 from strandgauge.reading.model import Reading
 from strandgauge.reading.together import SOON
@@ -63,7 +63,7 @@ class Answer:
 
     key: str
     """Unguessable name of this answer while the server remembers it; see `Service.remembered`."""
-    check_id: int | None
+    look_id: int | None
     """In the logbook; None for a quick look, which is not stored."""
     strand_id: int | None
     at: datetime
@@ -97,7 +97,7 @@ class Judged:
     """What the consultation asked."""
     looks: tuple[Answer, ...]
     """Those that can be read, by time."""
-    damaged: tuple[CheckRecord, ...]
+    damaged: tuple[LookRecord, ...]
     curve: LiftCurve | None
     outlook: Outlook | None
     """Of the last look, for the shade that is wished for now."""
@@ -212,7 +212,7 @@ class Service:
         ------
         StrandgaugeError : the photo is refused, the strand or the shade is unknown, the server is busy.
         """
-        if request and (known := self.logbook.find_check(request)) is not None:
+        if request and (known := self.logbook.find_look(request)) is not None:
             return self.answer(known.id)
         if not upload:
             raise UnreadableFileError(fault="empty-photo")
@@ -230,7 +230,7 @@ class Service:
         found = self.workers.run(Job(photos, wet, shade, history))
         answer = Answer(
             key=secrets.token_urlsafe(12),
-            check_id=None,
+            look_id=None,
             strand_id=strand_id,
             at=at,
             wet=wet,
@@ -243,7 +243,7 @@ class Service:
             history=history,
         )
         if strand_id is not None:
-            record = self.logbook.add_check(
+            record = self.logbook.add_look(
                 strand_id,
                 at,
                 wet,
@@ -259,21 +259,21 @@ class Service:
             if first is not None:
                 self.logbook.put_in_bin("check", first[0].id)
                 self.forget()
-            answer = replace(answer, check_id=record.id)
+            answer = replace(answer, look_id=record.id)
             self._kept(self._photos, record.id, upload, most=PHOTOS_AT_HAND)
         self._remember(answer)
-        if answer.check_id is not None:
+        if answer.look_id is not None:
             self._keep_answer(answer)
         return self._brought_up_to_date(answer)
 
-    def answer(self, check_id: int) -> Answer:
+    def answer(self, look_id: int) -> Answer:
         """Return a stored look, with the strand's curve to this day.
 
         Raises
         ------
         StrandgaugeError : no such check, or it cannot be read back.
         """
-        return self._brought_up_to_date(self._stored(self.logbook.check(check_id)))
+        return self._brought_up_to_date(self._stored(self.logbook.look(look_id)))
 
     def remembered(self, key: str) -> Answer:
         """Return a recent look by its key; the only way back to a quick look.
@@ -286,17 +286,17 @@ class Service:
             kept = self._answers.get(key)
         if kept is None:
             raise UnknownLookError()
-        return kept if kept.check_id is None else self.answer(kept.check_id)
+        return kept if kept.look_id is None else self.answer(kept.look_id)
 
-    def set_stretch(self, check_id: int, answer: Stretch, *, on_purpose: bool = False) -> Answer:
+    def set_stretch(self, look_id: int, answer: Stretch, *, on_purpose: bool = False) -> Answer:
         """Write down what the stretch test said, and return the look as it stands then.
 
         Raises
         ------
         BadEntryError : it was gummy, and that is not taken back on purpose.
         """
-        self.logbook.set_stretch(check_id, answer, on_purpose=on_purpose)
-        return self.answer(check_id)
+        self.logbook.set_stretch(look_id, answer, on_purpose=on_purpose)
+        return self.answer(look_id)
 
     def forget(self) -> None:
         """Drop every remembered look, as after something was deleted from the logbook."""
@@ -306,20 +306,20 @@ class Service:
 
     def can_be_joined(self, strand_id: int) -> bool:
         """Whether a photo taken now, the card turned, can be read as one with the strand's last look."""
-        checks = self.logbook.checks(strand_id)
+        checks = self.logbook.looks(strand_id)
         if not checks or not timedelta(0) <= self.now() - checks[-1].at <= SOON:
             return False
         with self._lock:
             return checks[-1].id in self._photos
 
-    def _first(self, strand_id: int | None, at: datetime) -> tuple[CheckRecord, bytes]:
+    def _first(self, strand_id: int | None, at: datetime) -> tuple[LookRecord, bytes]:
         """Return the strand's last look and its photo, for a second one taken ``at``.
 
         Raises
         ------
         BadEntryError : there is none that can be joined.
         """
-        checks = [] if strand_id is None else self.logbook.checks(strand_id)
+        checks = [] if strand_id is None else self.logbook.looks(strand_id)
         with self._lock:
             photo = self._photos.get(checks[-1].id) if checks else None
         if photo is None or not abs(at - checks[-1].at) <= SOON:
@@ -336,7 +336,7 @@ class Service:
         StrandgaugeError : no such strand.
         """
         strand = self.logbook.strand(strand_id)
-        checks = [one for one in self.logbook.checks(strand_id) if until is None or one.at <= until]
+        checks = [one for one in self.logbook.looks(strand_id) if until is None or one.at <= until]
         history = self.history(strand_id)
         key = (strand, history, tuple((one.id, one.at, one.stretch, one.note, one.damage) for one in checks))
         with self._lock:
@@ -369,7 +369,7 @@ class Service:
         kept = answer.outlook
         if bowl is None and kept is not None and kept.target.name == shade.name and answer.history == history:
             return kept
-        key = (answer.check_id or answer.key, shade.name, history, bowl)
+        key = (answer.look_id or answer.key, shade.name, history, bowl)
         with self._lock:
             known = self._outlooks.get(key)
         if known is None:
@@ -387,7 +387,7 @@ class Service:
         if judged.last is None or shade is None:
             return None
         history = replace(judged.history, stretch=judged.stretch)
-        key = (judged.last.check_id, shade.name, history, melt)
+        key = (judged.last.look_id, shade.name, history, melt)
         with self._lock:
             known = self._plans.get(key)
         if known is None:
@@ -404,7 +404,7 @@ class Service:
         except StrandgaugeError:
             return None
 
-    def _judge(self, strand: Strand, history: History, checks: Sequence[CheckRecord]) -> Judged:
+    def _judge(self, strand: Strand, history: History, checks: Sequence[LookRecord]) -> Judged:
         damaged = tuple(one for one in checks if damage_of(one) is not None)
         looks = tuple(self._stored(one) for one in checks if one not in damaged)
         stretch = worst_stretch(tuple(one.stretch for one in checks))
@@ -445,9 +445,9 @@ class Service:
     def _keep_answer(self, answer: Answer) -> None:
         """Keep for good what is answered to a look, by what was known when it was taken."""
         assert answer.strand_id is not None
-        assert answer.check_id is not None
+        assert answer.look_id is not None
         judged = self.judged(answer.strand_id, until=answer.at)
-        self.logbook.set_answer(answer.check_id, self._shown(self, judged, answer))
+        self.logbook.set_answer(answer.look_id, self._shown(self, judged, answer))
 
     def _brought_up_to_date(self, answer: Answer) -> Answer:
         """Add what the logbook says of the strand now: its curve, and whether to stop."""
@@ -460,7 +460,7 @@ class Service:
             stop_reason=GUMMY_MEANS_STOP if judged.stretch == "gummy" else None,
         )
 
-    def _stored(self, record: CheckRecord) -> Answer:
+    def _stored(self, record: LookRecord) -> Answer:
         """Return a look from the logbook, with the picture that is remembered of it."""
         with self._lock:
             kept = self._answers.get(self._keys.get(record.id, ""))
@@ -470,7 +470,7 @@ class Service:
         strip = record.thumbnail or b""
         return Answer(
             key="",
-            check_id=record.id,
+            look_id=record.id,
             strand_id=record.strand_id,
             at=record.at,
             wet=record.wet,
@@ -488,12 +488,12 @@ class Service:
     def _remember(self, answer: Answer) -> None:
         with self._lock:
             self._answers[answer.key] = answer
-            if answer.check_id is not None:
-                self._keys[answer.check_id] = answer.key
+            if answer.look_id is not None:
+                self._keys[answer.look_id] = answer.key
             while len(self._answers) > REMEMBERED:
                 _, old = self._answers.popitem(last=False)
-                if old.check_id is not None:
-                    self._keys.pop(old.check_id, None)
+                if old.look_id is not None:
+                    self._keys.pop(old.look_id, None)
 
     def _kept(
         self,

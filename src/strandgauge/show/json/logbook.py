@@ -15,11 +15,11 @@ from strandgauge.errors import StrandgaugeError
 from strandgauge.judge.outlook import Outlook, Verdict
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import (
-    CheckRecord,
     Client,
     ClientSummary,
     Deletion,
     Event,
+    LookRecord,
     Strand,
     Stretch,
     Visit,
@@ -53,7 +53,7 @@ class LogList:
 
 
 @dataclass(frozen=True, slots=True)
-class LoggedCheck:
+class LoggedLook:
     """One look at a strand."""
 
     id: Id
@@ -71,7 +71,7 @@ class LoggedCheck:
 
 
 @dataclass(frozen=True, slots=True)
-class CheckInShort(LoggedCheck):
+class LookInShort(LoggedLook):
     """One look at a strand, with the reading in short."""
 
     level: float | None
@@ -81,7 +81,7 @@ class CheckInShort(LoggedCheck):
 
 
 @dataclass(frozen=True, slots=True)
-class StrandWithChecks:
+class StrandWithLooks:
     """A strand and the looks at it."""
 
     id: Id
@@ -92,7 +92,7 @@ class StrandWithChecks:
     rinsed: datetime | None
     """When the lightener came off."""
     events: tuple[Event, ...]
-    checks: tuple[CheckInShort, ...]
+    checks: tuple[LookInShort, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,7 @@ class VisitWithStrands:
     id: Id
     started: datetime
     note: str
-    strands: tuple[StrandWithChecks, ...]
+    strands: tuple[StrandWithLooks, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +130,7 @@ class LogCheck:
     client: Client
     visit: Visit
     strand: Strand
-    check: LoggedCheck
+    check: LoggedLook
     reading: dict[str, Any]
     """As in reading-1.json."""
     outlook: dict[str, Any] | None
@@ -158,7 +158,7 @@ _ALIAS = {"minLength": 1, "maxLength": 80}
 shape(Client, hidden="history", more={"properties": {"id": {"minimum": 1}, "alias": _ALIAS}})
 shape(Visit, hidden="client_id", more={"properties": {"id": {"minimum": 1}}})
 shape(Strand, hidden="visit_id", more={"properties": {"id": {"minimum": 1}, "name": _ALIAS}})
-shape(LoggedCheck, decimals={"minutes": 2})
+shape(LoggedLook, decimals={"minutes": 2})
 shape(LogList, schema="strandgauge.log-list/1", title="The clients of a logbook")
 shape(LogClient, schema="strandgauge.log-client/1", title="A client's visits, strands and checks")
 shape(
@@ -196,9 +196,9 @@ def clients_document(path: str, summaries: Iterable[ClientSummary]) -> Document:
 def client_document(logbook: Logbook, client: Client) -> Document:
     """Return a client with visits, strands and checks as ``strandgauge.log-client/1``, readings in short."""
 
-    def with_checks(strand: Strand) -> StrandWithChecks:
-        checks = tuple(_in_short(check, strand) for check in logbook.checks(strand.id))
-        return filled(StrandWithChecks, strand, events=logbook.events(strand.id), checks=checks)
+    def with_checks(strand: Strand) -> StrandWithLooks:
+        checks = tuple(_in_short(check, strand) for check in logbook.looks(strand.id))
+        return filled(StrandWithLooks, strand, events=logbook.events(strand.id), checks=checks)
 
     visits = (
         filled(VisitWithStrands, visit, strands=tuple(map(with_checks, logbook.strands(visit.id))))
@@ -207,11 +207,11 @@ def client_document(logbook: Logbook, client: Client) -> Document:
     return document_of(LogClient(client, client.history, tuple(visits)))
 
 
-def check_document(
+def logged_document(
     client: Client,
     visit: Visit,
     strand: Strand,
-    check: CheckRecord,
+    check: LookRecord,
     pictures: Mapping[str, bytes | None] | None,
 ) -> Document:
     """Return one check with all there is to it as ``strandgauge.log-check/1``.
@@ -220,7 +220,7 @@ def check_document(
     ----------
     pictures : by name, to be put in as base64; None leaves them out.
     """
-    logged = filled(LoggedCheck, check, minutes=strand.minutes_at(check.at), photo_kept=check.has_photo)
+    logged = filled(LoggedLook, check, minutes=strand.minutes_at(check.at), photo_kept=check.has_photo)
     document = document_of(filled(LogCheck, check, client=client, visit=visit, strand=strand, check=logged))
     del document["pictures"]
     if pictures is not None:
@@ -236,10 +236,10 @@ def deletion_document(client: Client, deletion: Deletion) -> Document:
     return document_of(filled(LogDeletion, deletion, client=client.id))
 
 
-def _in_short(check: CheckRecord, strand: Strand) -> CheckInShort:
+def _in_short(check: LookRecord, strand: Strand) -> LookInShort:
     overall, outlook = check.reading.get("overall") or {}, check.outlook
     return filled(
-        CheckInShort,
+        LookInShort,
         check,
         minutes=strand.minutes_at(check.at),
         photo_kept=check.has_photo,
@@ -250,7 +250,7 @@ def _in_short(check: CheckRecord, strand: Strand) -> CheckInShort:
     )
 
 
-def damage_of(check: CheckRecord) -> str | None:
+def damage_of(check: LookRecord) -> str | None:
     """Say what of a check cannot be read back; None where all can."""
     if check.damage is not None:
         return check.damage

@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.text import Text
 
 from strandgauge.logbook.book import Logbook
-from strandgauge.logbook.records import CheckRecord, Client, ClientSummary, Deletion, Strand
+from strandgauge.logbook.records import Client, ClientSummary, Deletion, LookRecord, Strand
 from strandgauge.reading.model import COVERAGE
 from strandgauge.show.terminal.console import Printer
 from strandgauge.words import say
@@ -46,7 +46,7 @@ def print_client(logbook: Logbook, client: Client, console: Console | None = Non
         for strand in logbook.strands(visit.id):
             out.line()
             out.line(_about(strand), style="bold")
-            checks = logbook.checks(strand.id)
+            checks = logbook.looks(strand.id)
             _print_checks(strand, checks, out)
             for check in checks:
                 if check.note:
@@ -55,7 +55,7 @@ def print_client(logbook: Logbook, client: Client, console: Console | None = Non
                 out.warn(say("log.gummy"))
 
 
-def print_entered(client: Client, strand: Strand, check: CheckRecord, console: Console | None = None) -> None:
+def print_entered(client: Client, strand: Strand, check: LookRecord, console: Console | None = None) -> None:
     """Print a check that was entered."""
     out = Printer(console)
     told = f"{_day(check.at)} {_clock(check.at)}  {say('log.level', level=_level(check.reading['overall']))}"
@@ -90,7 +90,7 @@ def _about(strand: Strand) -> str:
     return "  ·  ".join(parts)
 
 
-def _print_checks(strand: Strand, checks: Sequence[CheckRecord], out: Printer) -> None:
+def _print_checks(strand: Strand, checks: Sequence[LookRecord], out: Printer) -> None:
     """Print the checks as a table, without the columns in which nothing would stand."""
     if not checks:
         out.line(say("log.no-check"))
@@ -108,7 +108,7 @@ def _print_checks(strand: Strand, checks: Sequence[CheckRecord], out: Printer) -
     out.table(list(filled), list(zip(*filled.values(), strict=True)), styles)
 
 
-def _minutes(strand: Strand, check: CheckRecord) -> str:
+def _minutes(strand: Strand, check: LookRecord) -> str:
     minutes = strand.minutes_at(check.at)
     return "" if minutes is None else f"{minutes:.0f}"
 

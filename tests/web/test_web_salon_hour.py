@@ -56,7 +56,7 @@ class Reader:
         assert self.outlook.verdict == "true"
 
     def run(self, job):
-        level = float(job.photo.removeprefix(b"\xff\xd8\xff"))
+        level = float(job.photos[0].removeprefix(b"\xff\xd8\xff"))
         reading = readings.reading(
             (level - 0.1, level, level + 0.1),
             overall=readings.zone(level=level),

@@ -34,7 +34,7 @@ RANKED = 3
 """Mixes of unlike dyes that are weighed against each other for each colour aimed at."""
 DEEPER_COST = 0.08
 """Chance that the next deeper variant of a shade must win to be chosen over the clearer one ..."""
-DYE_COST = (0.0, 0.0, 0.03, 0.13)
+DYE_COST = (0.0, 0.0, 0.03, 0.06)
 """... that a mix of so many dyes must win against one of none ..."""
 OTHER_DYES_COST = 0.1
 """... and that other dyes than those of the strand as a whole must win."""

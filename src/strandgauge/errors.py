@@ -262,7 +262,11 @@ class NoStrandError(StrandError, code="no-strand", exit_code=40):
 
 
 class NotHairError(StrandError, code="not-hair", exit_code=45):
-    """What lies in the window has no fibres to be seen."""
+    """What lies in the window, or on the strand, is not made of fibres as hair is."""
+
+
+class TwoStrandsError(StrandError, code="two-strands", exit_code=46):
+    """Two strands lie side by side in the window, paper between them."""
 
 
 class StrandTooThinError(StrandError, code="strand-too-thin", exit_code=41):

@@ -2,39 +2,154 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+import skimage.data
 
-from strandgauge.errors import NotHairError
+from strandgauge.errors import NotHairError, TwoStrandsError
 from strandgauge.kit import shipped
-from strandgauge.strand.fibres import LEAST_STRENGTH, check_fibres
+from strandgauge.light.region import Region
+from strandgauge.strand.fibres import Fibres, check_fibres, fibres, repeats
+from strandgauge.strand.isolate import Isolated, isolate_strand
+from strandgauge.strand.zones import strand_coordinates
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
+PPM = 4.0
+HEIGHT, WIDTH = 120, 440
+"""A region of 30 by 110 mm; the strand takes 18 by 95 mm of it."""
+ROWS, COLUMNS = slice(24, 96), slice(30, 410)
+HAIR = Fibres(strength=0.05, rows=0.1, along=0.3, smoothest=0.03, smoothest_share=0.7)
 
 
-def test_the_limit_is_one():
-    check_fibres(LEAST_STRENGTH * 1.01)
-    with pytest.raises(NotHairError):
-        check_fibres(LEAST_STRENGTH * 0.99)
+def strip(texture: np.ndarray) -> tuple[Region, Isolated]:
+    """Return a region in which a strip of brown stuff of this pattern lies where the strand should."""
+    linear = np.full((HEIGHT, WIDTH, 3), 0.85, np.float32)
+    pattern = cv2.GaussianBlur(texture.astype(np.float32), (0, 0), 0.5)[ROWS, COLUMNS]
+    linear[ROWS, COLUMNS] = pattern[..., None] * np.array([0.3, 0.2, 0.1], np.float32)
+    hair = np.zeros((HEIGHT, WIDTH), bool)
+    hair[ROWS, COLUMNS] = True
+    none = np.zeros_like(hair)
+    at = np.array([[1 / PPM, 0, 0], [0, 1 / PPM, 0]])
+    strand = Isolated(hair, none, 30, 409, np.full(WIDTH, 59.5), np.full(WIDTH, 36.0))
+    return Region(linear, np.zeros_like(linear), none, PPM, at), strand
 
 
-def test_a_smooth_strip_where_the_strand_was_is_refused(tmp_path):
-    """The strand of a sample, smoothed to the flat colour of skin or cloth."""
-    photo = cv2.imread(str(SAMPLES / "marta-1041.jpg"))
-    height, width = photo.shape[:2]
-    smooth = cv2.GaussianBlur(photo, (0, 0), 12.0)
-    rows, columns = slice(int(0.38 * height), int(0.62 * height)), slice(int(0.2 * width), int(0.8 * width))
-    changed = photo.copy()
-    changed[rows, columns] = smooth[rows, columns]
-    file = tmp_path / "smooth.jpg"
-    cv2.imwrite(str(file), changed)
-    with pytest.raises(NotHairError):
-        shipped().measure(file)
+def found(texture: np.ndarray) -> Fibres:
+    region, strand = strip(texture)
+    return fibres(region, strand, strand_coordinates(strand, PPM))
 
 
+def noise(along: float, across: float, seed: int = 1) -> np.ndarray:
+    field = np.random.default_rng(seed).standard_normal((HEIGHT, WIDTH)).astype(np.float32)
+    field = cv2.GaussianBlur(field, (0, 0), sigmaX=along, sigmaY=across)
+    return field / field.std()
+
+
+def locks() -> np.ndarray:
+    return 1.0 + 0.2 * noise(30.0, 1.2) + 0.1 * noise(12.0, 0.6, seed=2)
+
+
+Y, X = np.mgrid[0:HEIGHT, 0:WIDTH] / PPM
+STUFFS = {
+    "ribs along": (1.0 + 0.4 * np.sin(2 * np.pi * Y / 2.5), "rows"),
+    "ribs across": (1.0 + 0.4 * np.sin(2 * np.pi * X / 2.5), "rows"),
+    "rope": (1.0 + 0.4 * np.sin(2 * np.pi * (X + Y) / 4.5), "rows"),
+    "weave": (1.0 + 0.4 * np.sin(2 * np.pi * X / 1.8) * np.sin(2 * np.pi * Y / 1.8), "rows"),
+    "brick": (0.4 + skimage.data.brick()[:HEIGHT, :WIDTH] / 200.0, "along"),
+    "cloth": (1.0 + 0.001 * noise(1.0, 1.0), "smooth"),
+}
+
+
+@pytest.mark.parametrize("name", STUFFS)
+def test_what_is_no_hair_is_refused_for_its_own_reason(name):
+    texture, fault = STUFFS[name]
+    with pytest.raises(NotHairError) as refusal:
+        check_fibres(found(texture))
+    assert dict(refusal.value.facts)["fault"] == fault
+
+
+def test_locks_are_hair_and_gravel_is_doubted():
+    assert check_fibres(found(locks())) == ()
+    gravel = 0.3 + cv2.resize(skimage.data.gravel(), (WIDTH, WIDTH))[:HEIGHT] / 128.0
+    assert [note.code for note in check_fibres(found(gravel))] == ["no-direction"]
+
+
+def test_a_sticker_on_the_strand_is_refused_and_clipped_gloss_is_no_sticker():
+    texture = locks()
+    texture[45:80, 200:245] = 2.5  # 9 by 11 mm
+    with pytest.raises(NotHairError) as refusal:
+        check_fibres(found(texture))
+    assert dict(refusal.value.facts)["fault"] == "covered"
+    region, strand = strip(texture)
+    clipped = np.zeros((HEIGHT, WIDTH), bool)
+    clipped[40:85, 195:250] = True
+    shining = replace(region, clipped=clipped)
+    assert fibres(shining, strand, strand_coordinates(strand, PPM)).smoothest_share > 0.4
+
+
+@pytest.mark.parametrize(
+    ("within", "beyond", "fault"),
+    [
+        ({"strength": 0.017}, {"strength": 0.015}, "smooth"),
+        ({"rows": 0.63}, {"rows": 0.65}, "rows"),
+        ({"along": 1.21}, {"along": 1.23}, "along"),
+        (
+            {"smoothest": 0.0085, "smoothest_share": 0.1},
+            {"smoothest": 0.0075, "smoothest_share": 0.1},
+            "covered",
+        ),
+        (
+            {"smoothest": 0.001, "smoothest_share": 0.21},
+            {"smoothest": 0.001, "smoothest_share": 0.19},
+            "covered",
+        ),
+    ],
+)
+def test_each_limit_is_one(within, beyond, fault):
+    check_fibres(replace(HAIR, **within))
+    with pytest.raises(NotHairError) as refusal:
+        check_fibres(replace(HAIR, **beyond))
+    assert dict(refusal.value.facts)["fault"] == fault
+
+
+def test_the_doubt_has_its_limit():
+    assert check_fibres(replace(HAIR, along=0.79)) == ()
+    assert [note.code for note in check_fibres(replace(HAIR, along=0.81))] == ["no-direction"]
+
+
+def test_rows_are_told_by_their_second_return():
+    at = np.arange(200)
+    wave = np.sin(2 * np.pi * at / 10.0)[None].astype(np.float32)
+    assert repeats(wave, 3, 40) == pytest.approx(1.0, abs=0.05)
+    assert repeats(wave, 3, 8) < 0.1  # its step is not among those tried
+    once = np.zeros((1, 200), np.float32)
+    once[0, [50, 60]] = 1.0  # comes again once, not twice
+    assert repeats(once, 3, 40) < 0.1
+    slope = np.exp(-(((at - 100) / 60.0) ** 2))[None].astype(np.float32)
+    assert repeats(slope, 3, 40) < 0.1  # like itself, with nothing unlike between
+    assert repeats(np.zeros((3, 50), np.float32), 2, 10) == 0.0
+
+
+def test_two_strands_with_paper_between_them_are_told_and_a_stray_lock_is_none():
+    def lying(length_mm: float) -> Region:
+        linear = np.full((HEIGHT + 40, WIDTH, 3), 0.85, np.float32)
+        for rows, end in ((slice(20, 70), 400), (slice(90, 140), 30 + round(length_mm * PPM))):
+            pattern = (1.0 + 0.2 * noise(30.0, 1.2))[rows.start - 20 : rows.stop - 20, 30:end]
+            linear[rows, 30:end] = pattern[..., None] * np.array([0.3, 0.2, 0.1], np.float32)
+        lab = cv2.cvtColor(linear, cv2.COLOR_LRGB2Lab)
+        return Region(linear, lab, np.zeros(linear.shape[:2], bool), PPM, np.zeros((2, 3)))
+
+    paper = tuple(lying(40.0).lab[0, 0].tolist())
+    with pytest.raises(TwoStrandsError):
+        isolate_strand(lying(40.0), paper, 2.0)
+    assert isolate_strand(lying(18.0), paper, 2.0).hair[:80].any()
+
+
+@pytest.mark.whole
 @pytest.mark.parametrize("side", [400, 1000])
 def test_small_copies_of_hair_are_still_hair(tmp_path, side):
     for name in ("uneven.jpg", "tilted.jpg"):

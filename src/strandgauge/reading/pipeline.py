@@ -45,7 +45,7 @@ from strandgauge.reading.model import CardFit, Reading
 from strandgauge.reading.narrow import shares_left
 from strandgauge.reading.together import Shot, is_turned, refuse_unlike
 from strandgauge.strand.direction import LightClues, light_clues
-from strandgauge.strand.fibres import check_fibres, fibre_strength
+from strandgauge.strand.fibres import check_fibres, fibres
 from strandgauge.strand.isolate import Isolated, isolate_strand
 from strandgauge.strand.names import ZoneName
 from strandgauge.strand.pattern import strand_pattern
@@ -227,7 +227,7 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> M
     paper = card.paper or (95.0, 0.0, 0.0)
     strand = isolate_strand(region, paper, m)
     coordinates = strand_coordinates(strand, region.pixels_per_mm)
-    check_fibres(fibre_strength(region, strand, coordinates))
+    doubts = check_fibres(fibres(region, strand, coordinates))
     zones = measure_zones(region, strand, coordinates)
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
     colours = zone_colours(zones, clues, found.fit, len(found.light.cautions))
@@ -241,6 +241,7 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> M
         zones=(words["root"], words["mids"], words["ends"]),
         notes=(
             *found.light.cautions,
+            *doubts,
             *strand_notes(zones, clues, wet, card.profile_name is not None),
         ),
         ladder=ladder.name,

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array, Mask
-from strandgauge.errors import NoStrandError, StrandOffWindowError, StrandTooThinError
+from strandgauge.errors import NoStrandError, StrandOffWindowError, StrandTooThinError, TwoStrandsError
 from strandgauge.light.region import Region
 
 Image = NDArray[np.float32]
@@ -56,7 +56,7 @@ def isolate_strand(region: Region, paper_lab: tuple[float, float, float], margin
 
     Raises
     ------
-    NoStrandError, StrandTooThinError, StrandOffWindowError
+    NoStrandError, TwoStrandsError, StrandTooThinError, StrandOffWindowError
     """
     features = _features(region)
     rough = _rough_hair(features, paper_lab, region.pixels_per_mm)
@@ -98,7 +98,9 @@ def _rough_hair(features: Image, paper_lab: tuple[float, float, float], ppm: flo
     )
     size = max(3, 2 * round(0.75 * ppm) + 1)
     sure = cv2.blur(score, (size, size)) > 0.8
-    piece = _one_piece(sure, ppm)
+    piece, beside = _largest(sure, ppm)
+    if beside >= SHORTEST_MM:
+        raise TwoStrandsError(where="window")
     columns = piece.any(0).sum() / ppm
     if columns < SHORTEST_MM or piece.sum() / ppm**2 < SHORTEST_MM * THINNEST_MM * 0.5:
         raise NoStrandError(where="window")
@@ -107,6 +109,11 @@ def _rough_hair(features: Image, paper_lab: tuple[float, float, float], ppm: flo
 
 def _one_piece(mask: Mask, ppm: float) -> Mask:
     """Return the largest connected piece, closed over fine gaps, single fibres stripped from it."""
+    return _largest(mask, ppm)[0]
+
+
+def _largest(mask: Mask, ppm: float) -> tuple[Mask, float]:
+    """Return the largest piece, and for how long the next largest lies beside it, mm along the strand."""
     grow = max(1, round(0.5 * ppm))
     strip = max(1, round(0.45 * ppm))
     byte = mask.astype(np.uint8)
@@ -114,9 +121,13 @@ def _one_piece(mask: Mask, ppm: float) -> Mask:
     opened = cv2.morphologyEx(closed, cv2.MORPH_OPEN, _disc(strip))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(opened, connectivity=8)
     if count < 2:
-        return np.zeros(mask.shape, dtype=bool)
-    largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
-    return np.asarray(labels == largest)
+        return np.zeros(mask.shape, dtype=bool), 0.0
+    order = 1 + np.argsort(-stats[1:, cv2.CC_STAT_AREA], kind="stable")
+    beside = 0.0
+    if count > 2:
+        begin, length = (stats[order[:2], which] for which in (cv2.CC_STAT_LEFT, cv2.CC_STAT_WIDTH))
+        beside = float((begin + length).min() - begin.max()) / ppm
+    return np.asarray(labels == order[0]), beside
 
 
 def _disc(radius: int) -> NDArray[np.uint8]:

@@ -51,12 +51,7 @@ def strand_pattern(region: Region, strand: Isolated) -> Pattern:
     """Return the strand's lie and its pattern."""
     ppm, at = region.pixels_per_mm, np.arange(len(strand.centre))
     places = np.linspace(strand.first, strand.last, _PLACES)
-    inset = 0.03 * (strand.last - strand.first)
-    along = np.linspace(strand.first + inset, strand.last - inset, _GRID[1])
-    across = np.linspace(-0.85, 0.85, _GRID[0])[:, None]
-    rows = np.interp(along, at, strand.centre) + across * np.interp(along, at, strand.half_width)
-    columns = np.broadcast_to(along, _GRID)
-    light = cv2.remap(region.linear, columns.astype(np.float32), rows.astype(np.float32), cv2.INTER_LINEAR)
+    light = on_the_strand(strand, region.linear)
     log = np.log(np.maximum(light @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32), _DARKEST))
     fine = cv2.GaussianBlur(log - cv2.GaussianBlur(log, (0, 0), _COARSE), (0, 0), _FINE)
     return Pattern(
@@ -65,6 +60,17 @@ def strand_pattern(region: Region, strand: Isolated) -> Pattern:
         np.interp(places, at, strand.half_width) / ppm,
         np.asarray(fine, dtype=np.float32),
     )
+
+
+def on_the_strand(strand: Isolated, image: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return an image of the region at (40, 240) places across and along the strand, its outermost parts left out."""
+    at, inset = np.arange(len(strand.centre)), 0.03 * (strand.last - strand.first)
+    along = np.linspace(strand.first + inset, strand.last - inset, _GRID[1])
+    across = np.linspace(-0.85, 0.85, _GRID[0])[:, None]
+    rows = np.interp(along, at, strand.centre) + across * np.interp(along, at, strand.half_width)
+    columns = np.broadcast_to(along, _GRID).astype(np.float32)
+    found = cv2.remap(image, columns, rows.astype(np.float32), cv2.INTER_LINEAR)
+    return np.asarray(found, dtype=np.float32)
 
 
 def lies_alike(one: Pattern, other: Pattern) -> bool:

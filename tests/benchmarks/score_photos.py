@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +27,6 @@ from strandgauge.hair.posterior import load_error_model, load_telling
 from strandgauge.strand.direction import load_light_model
 
 Row = tuple[fitting.Zone, dict[str, Any]]
-FAMILIES = ("shape", "lighting", "lamp", "camera", "sensor", "print", "inks")
 HEAD = (
     "| left out | zones | as lit | diffuse | 95 % | level | 95 % | worst | half-width | level holds "
     "| L\\* a\\* b\\* hold | together | zones' difference holds |"
@@ -102,11 +101,8 @@ def print_rows(name: str, rows: list[Row]) -> None:
 
 def left_out(zones: list[fitting.Zone]) -> None:
     """Judge each family by a model fitted to the others."""
-    for family in FAMILIES:
-        for value in sorted({z.families[family] for z in zones}):
-            inside: Callable[[fitting.Zone], bool] = lambda z, f=family, v=value: z.families[f] == v  # noqa: E731
-            models = fitting.fit([z for z in zones if not inside(z)])
-            print_rows(f"{family}: {value}", judged([z for z in zones if inside(z)], models))
+    for name, rows in fitting.families_left_out(zones, load_telling(), load_ladder()).items():
+        print_rows(name, rows)
 
 
 def main() -> None:

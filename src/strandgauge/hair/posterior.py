@@ -143,6 +143,8 @@ class Telling:
     """The same where the card was turned between two photos."""
     turned_share: float
     """What a second photo with the card turned leaves of the level's uncertainty."""
+    unseen: tuple[float, float]
+    """Standard deviation of L* that hair, light or camera not fitted to adds: in one photo, and in turned ones."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,12 +173,14 @@ def load_telling() -> Telling:
     table = read_calibration(calibration_file("as-lit.toml"), "strandgauge.as-lit/1")
     near, far = table.numbers("told", "zone_correlation", count=2, low=-1.0, high=1.0)
     turned_near, turned_far = table.numbers("told", "turned_zone_correlation", count=2, low=-1.0, high=1.0)
+    one, several = table.numbers("told", "unseen", count=2, low=0.0)
     return Telling(
         np.array(table.numbers("told", "sd_growth", count=3, low=0.1)),
         table.number("told", "together", low=0.1),
         (near, far),
         (turned_near, turned_far),
         table.number("told", "turned_share", low=0.1, high=1.0),
+        (one, several),
     )
 
 
@@ -310,13 +314,21 @@ def _any_colours(seen: Array, widen: Array, model: ErrorModel, wet: bool) -> tup
     return lab_from_ratio(np.clip(dry, 0.0, 1.2)), logs
 
 
-def tell(found: Posterior, ladder: Ladder, *, wet: bool = False, telling: Telling | None = None) -> Told:
-    """Return the numbers that stand for a posterior."""
+def tell(
+    found: Posterior,
+    ladder: Ladder,
+    *,
+    wet: bool = False,
+    turned: bool = False,
+    telling: Telling | None = None,
+) -> Told:
+    """Return the numbers that stand for a posterior; ``turned`` where the card was, between photos."""
     telling = telling or load_telling()
+    unseen = np.array([telling.unseen[turned], 0.0, 0.0])
     lab = found.mean
     least = drying_sd(lab) if wet else LEAST_SD
     sd = np.sqrt(np.diag(found.covariance)) * telling.sd_growth
-    sd = np.hypot(sd, least) if wet else np.maximum(sd, least)
+    sd = np.hypot(np.hypot(sd, least) if wet else np.maximum(sd, least), unseen)
     low, high = found.quantiles(ladder.level_of(found.lab), (0.025, 0.975))
-    level_sd = np.hypot(float(high - low) / 2.0 / 1.96, ladder.level_sd(lab, np.diag(least**2)))
+    level_sd = np.hypot(float(high - low) / 2.0 / 1.96, ladder.level_sd(lab, np.diag(least**2 + unseen**2)))
     return Told(lab, sd, sd * telling.together, float(ladder.level_of(lab)), float(level_sd))

@@ -88,15 +88,15 @@ def scaled(lab: NDArray[np.float32], now: Array, wanted: Array) -> NDArray[np.fl
 
 
 def describe_zones(
-    colours: dict[ZoneName, ZoneColour], ladder: Ladder, wet: bool
+    colours: dict[ZoneName, ZoneColour], ladder: Ladder, wet: bool, turned: bool = False
 ) -> dict[ZoneName, ZoneReading]:
     """Put each zone's colour in the trade's words; for a wet strand, that of its dry estimate."""
-    return {name: _describe(colour, ladder, wet) for name, colour in colours.items()}
+    return {name: _describe(colour, ladder, wet, turned) for name, colour in colours.items()}
 
 
-def _describe(colour: ZoneColour, ladder: Ladder, wet: bool) -> ZoneReading:
+def _describe(colour: ZoneColour, ladder: Ladder, wet: bool, turned: bool) -> ZoneReading:
     found = posterior(colour.as_lit, ladder, wet=wet)
-    told, words = tell(found, ladder, wet=wet), likely(found, ladder)
+    told, words = tell(found, ladder, wet=wet, turned=turned), likely(found, ladder)
     lab = told.lab
     pixel_levels = ladder.level_of(scaled(colour.pixels_lab, colour.as_lit.ratio, ratio_from_lab(lab)))
     return ZoneReading(
@@ -145,7 +145,7 @@ def join_readings(
     readings: Sequence[Reading], colours: dict[ZoneName, ZoneColour], ladder: Ladder, wet: bool, turned: bool
 ) -> Reading:
     """Return one reading for several photos, from the joined colours of their zones."""
-    zones, telling = describe_zones(colours, ladder, wet), load_telling()
+    zones, telling = describe_zones(colours, ladder, wet, turned), load_telling()
     fits = [reading.card_fit for reading in readings]
     notes = {each.code: each for reading in readings for each in reading.notes}
     return Reading(

@@ -5,28 +5,20 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from strandgauge.cli.options import FullKit, JsonOption, SeparatorChoice, SeparatorOption
+from strandgauge.cli.options import FullKit, JsonOption, SeparatorOption
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
     from strandgauge.batches.run import Progress
     from strandgauge.sheet.record import Summary
+    from strandgauge.show.terminal.sheet import Order
 
 EXIT_SOME_REFUSED = 3
-
-
-class SortChoice(StrEnum):
-    """The order of the table that is shown."""
-
-    file = "file"
-    level = "level"
-    evenness = "evenness"
 
 
 _SHOWN_NOTES = 10
@@ -74,10 +66,11 @@ def batch(
         ),
     ] = False,
     parquet: Annotated[bool, typer.Option("--parquet", help="Also write the table as Parquet.")] = False,
-    separator: SeparatorOption = SeparatorChoice.comma,
+    separator: SeparatorOption = "comma",
     sort: Annotated[
-        SortChoice, typer.Option(help="The order of the table that is shown here.")
-    ] = SortChoice.file,
+        Literal["file", "level", "evenness"],
+        typer.Option(help="The order of the table that is shown here."),
+    ] = "file",
     title: Annotated[
         str | None, typer.Option(metavar="TEXT", help="Heading of gallery and class sheets.")
     ] = None,
@@ -102,7 +95,7 @@ def batch(
         resume=resume,
         pairs=not no_pairs,
         parquet=parquet,
-        separator=separator.value,
+        separator=separator,
         title=title,
         goal=goal,
     )
@@ -117,12 +110,12 @@ def batch(
     return EXIT_SOME_REFUSED if summary.refused else 0
 
 
-def _print(summary: Summary, sort: SortChoice) -> None:
+def _print(summary: Summary, sort: Order) -> None:
     from strandgauge.batches.store import stored_records
     from strandgauge.cli.outcome import one_line
     from strandgauge.show.terminal.sheet import print_sheet
 
-    print_sheet(stored_records(summary.out), sort.value)
+    print_sheet(stored_records(summary.out), sort)
     print()
     print(one_line(summary_line(summary)), flush=True)
     for note in summary.notes[:_SHOWN_NOTES]:

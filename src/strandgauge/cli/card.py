@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -13,13 +12,6 @@ from strandgauge.files.endings import WRITTEN_PICTURES
 from strandgauge.files.write import write_whole
 
 DEFAULT_OUT = Path("card.pdf")
-
-
-class Paper(StrEnum):
-    """Sizes of paper."""
-
-    A4 = "a4"
-    LETTER = "letter"
 
 
 def card(
@@ -36,8 +28,8 @@ def card(
         Path | None, typer.Option(metavar="FILE", help="Picture of the card alone, without a margin.")
     ] = None,
     paper: Annotated[
-        Paper, typer.Option(case_sensitive=False, help="Paper that the page is printed on.")
-    ] = Paper.A4,
+        Literal["a4", "letter"], typer.Option(case_sensitive=False, help="Paper that the page is printed on.")
+    ] = "a4",
     card: CardOption = None,
     scale: Annotated[
         float, typer.Option(min=1.0, max=200.0, metavar="N", help="Pixels per millimetre of the picture.")
@@ -58,8 +50,8 @@ def card(
 
     size = f"{definition.size[0]:g} x {definition.size[1]:g} mm"
     if out is not None:
-        write_whole(out, card_pdf(definition, paper.value))
-        sheet = "A4" if paper is Paper.A4 else "letter"
+        write_whole(out, card_pdf(definition, paper))
+        sheet = "A4" if paper == "a4" else "letter"
         print(f"{out}: {definition.name}, version {definition.version}, {size} on {sheet} paper.")
         print("Print it at 100 % on matt paper, in colour, without any 'enhancement'.")
         if definition.scale:

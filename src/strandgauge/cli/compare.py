@@ -13,7 +13,6 @@ from strandgauge.cli.options import (
     CsvOption,
     JsonOption,
     ReadingKit,
-    SeparatorChoice,
     SeparatorOption,
     write_readings,
 )
@@ -31,7 +30,7 @@ def compare(
     ],
     json: JsonOption = None,
     csv: CsvOption = None,
-    separator: SeparatorOption = SeparatorChoice.comma,
+    separator: SeparatorOption = "comma",
     page: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Also write one sheet to look at or print, an HTML file."),
@@ -77,7 +76,7 @@ def compare(
         }
         write_whole(page, compare_page(change, strips, Head(title, group, student, date, minutes)).encode())
     if csv is not None:
-        write_readings(csv, readings, separator.value)
+        write_readings(csv, readings, separator)
     from strandgauge.show.terminal.change import print_change
 
     session.show(change, print_change)

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.looks import source, strip_of
-from strandgauge.cli.options import FullKit, JsonOption, StretchChoice, ZoneChoice, photos_in
+from strandgauge.cli.options import FullKit, JsonOption, photos_in
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError
+from strandgauge.logbook.records import Stretch
+from strandgauge.strand.names import ZoneName
 
 if TYPE_CHECKING:
     from strandgauge.kit import Kit
@@ -62,9 +64,9 @@ def follow(
         float | None,
         typer.Option(metavar="LEVEL", min=1.0, max=14.0, help="The level to come to, instead of a shade."),
     ] = None,
-    zone: Annotated[ZoneChoice, typer.Option(help="The part of the strand to follow.")] = ZoneChoice.overall,
+    zone: Annotated[ZoneName, typer.Option(help="The part of the strand to follow.")] = "overall",
     stretch: Annotated[
-        StretchChoice | None, typer.Option(help="What a few wet hairs did when stretched just now.")
+        Stretch | None, typer.Option(help="What a few wet hairs did when stretched just now.")
     ] = None,
     wet: Annotated[
         bool,
@@ -91,8 +93,8 @@ def follow(
         target=target,
         level=level,
         limit=limit,
-        zone=zone.value,
-        stretch=None if stretch is None else stretch.value,
+        zone=zone,
+        stretch=stretch,
     )
     if page is not None:
         from strandgauge.files.write import write_whole

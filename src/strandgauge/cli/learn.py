@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -13,20 +12,10 @@ from strandgauge.cli.learnlevels import levels
 from strandgauge.cli.options import JsonOption
 from strandgauge.cli.outcome import Session
 
-if TYPE_CHECKING:
-    from strandgauge.learn.kept import Kind
-
-
-class KindChoice(StrEnum):
-    """What was learned."""
-
-    levels = "levels"
-    card = "card"
-    dye = "dye"
-
-
 NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="What it was called.")]
-KindOption = Annotated[KindChoice | None, typer.Option(help="What it is, where several have the name.")]
+KindOption = Annotated[
+    Literal["levels", "card", "dye"] | None, typer.Option(help="What it is, where several have the name.")
+]
 
 
 def learn(session: Session) -> None:
@@ -56,12 +45,11 @@ def use(
 
     if shipped == (name is not None):
         raise typer.BadParameter("Give the NAME of something learned, or --shipped.")
-    told: Kind | None = None if kind is None else kind.value
     if name is None:
-        use_shipped(("levels", "card") if told is None else (told,))
+        use_shipped(("levels", "card") if kind is None else (kind,))
         print("What ships with strandgauge is used again.")
         return
-    found = find(name, told)
+    found = find(name, kind)
     if found.kind == "dye":
         print(f"'{found.name}' is a dye: all dyes you taught are on the shelf already.")
         return
@@ -73,7 +61,7 @@ def remove(context: typer.Context, name: NameArgument, kind: KindOption = None) 
     """Remove something learned."""
     from strandgauge.learn.kept import find, remove
 
-    found = find(name, None if kind is None else kind.value)
+    found = find(name, kind)
     remove(found)
     again = " What ships with strandgauge is used again." if found.in_use and found.kind != "dye" else ""
     print(f"'{found.name}' ({found.kind}) is removed.{again}")

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.logoptions import ClientArgument, LogbookOption, opened
-from strandgauge.cli.options import JsonOption, StretchChoice
+from strandgauge.cli.options import JsonOption
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import BadEntryError, StrandgaugeError
+from strandgauge.logbook.records import Stretch
 
 if TYPE_CHECKING:
     from strandgauge.logbook.book import Logbook
@@ -38,7 +39,7 @@ def add(
     ] = None,
     wet: Annotated[bool, typer.Option("--wet", help="The strand is wet in the photos.")] = False,
     stretch: Annotated[
-        StretchChoice | None, typer.Option(help="What the stretch test said; gummy always means stop.")
+        Stretch | None, typer.Option(help="What the stretch test said; gummy always means stop.")
     ] = None,
     note: Annotated[str, typer.Option(metavar="TEXT", help="A note.")] = "",
     keep_photo: Annotated[bool, typer.Option("--keep-photo", help="Keep the photos themselves too.")] = False,
@@ -74,7 +75,7 @@ def _enter(
     strand_name: str,
     target: str | None,
     wet: bool,
-    stretch: StretchChoice | None,
+    stretch: Stretch | None,
     note: str,
     keep_photo: bool,
 ) -> tuple[Client, Visit, Strand, LookRecord]:
@@ -109,7 +110,7 @@ def _enter(
         thumbnail=strip_jpeg(measurement),
         photo=content if keep_photo else None,
         note=note,
-        stretch=None if stretch is None else stretch.value,
+        stretch=stretch,
         request=digest,
     )
     return client, visit, strand, check

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from strandgauge.show.cells import Separator
+
 if TYPE_CHECKING:
     from strandgauge.card.model import CardDefinition
     from strandgauge.kit import Kit
     from strandgauge.reading.model import Reading
-    from strandgauge.show.cells import Separator
 
 
 class ZoneChoice(StrEnum):
@@ -25,24 +26,8 @@ class ZoneChoice(StrEnum):
     ends = "ends"
 
 
-class StretchChoice(StrEnum):
-    """What a few wet hairs did when they were stretched."""
-
-    springs_back = "springs back"
-    slow = "slow"
-    gummy = "gummy"
-
-
-class SeparatorChoice(StrEnum):
-    """What stands between the cells of a CSV file."""
-
-    comma = "comma"
-    semicolon = "semicolon"
-    tab = "tab"
-
-
 SeparatorOption = Annotated[
-    SeparatorChoice,
+    Separator,
     typer.Option(help="Between the cells of CSV; semicolon for spreadsheets that write 8,2 for 8.2."),
 ]
 CsvOption = Annotated[

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from enum import StrEnum
 from functools import partial
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -27,22 +26,6 @@ if TYPE_CHECKING:
     from strandgauge.kit import Kit
 
 
-class LengthChoice(StrEnum):
-    """How long the hair is."""
-
-    short = "short"
-    medium = "medium"
-    long = "long"
-
-
-class DensityChoice(StrEnum):
-    """How dense it is."""
-
-    fine = "fine"
-    medium = "medium"
-    thick = "thick"
-
-
 def plan(
     session: Session,
     open_kit: FullKit,
@@ -51,11 +34,12 @@ def plan(
     history: HistoryOption = None,
     told: ToldOption = None,
     length: Annotated[
-        LengthChoice | None, typer.Option("--hair", help="Its length: gives grams for the whole head.")
+        Literal["short", "medium", "long"] | None,
+        typer.Option("--hair", help="Its length: gives grams for the whole head."),
     ] = None,
     density: Annotated[
-        DensityChoice, typer.Option(help="Its density, for the grams.")
-    ] = DensityChoice.medium,
+        Literal["fine", "medium", "thick"], typer.Option(help="Its density, for the grams.")
+    ] = "medium",
     bowl: Annotated[
         float, typer.Option(metavar="GRAMS", help="How much of each mix, without --hair.")
     ] = 60.0,
@@ -95,8 +79,8 @@ def plan(
             kit.ladder,
             Settings(bowl=bowl, scale=scale, melt=melt),
             known,
-            None if length is None else length.value,
-            density.value,
+            length,
+            density,
         )
 
     made = planned(past)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-from enum import StrEnum
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -31,13 +30,6 @@ _PICTURE_NAME = re.compile(r"\.[a-z]{3,4}$", re.IGNORECASE)
 """How the name of a picture ends; one that is not there is told as a missing file, not as an unknown shade."""
 
 
-class PretoneChoice(StrEnum):
-    """Whether a pre-tone may be proposed."""
-
-    auto = "auto"
-    none = "none"
-
-
 def reach(
     session: Session,
     open_kit: FullKit,
@@ -51,9 +43,9 @@ def reach(
     bowl: Annotated[float, typer.Option(metavar="GRAMS", help="How much to mix for each zone.")] = 60.0,
     scale: Annotated[float, typer.Option(metavar="GRAMS", help="Smallest step of your scale.")] = 0.1,
     zone: Annotated[list[ZoneChoice] | None, typer.Option(help="Only this zone; may be given again.")] = None,
-    pretone: Annotated[PretoneChoice, typer.Option(help="Whether to look for a toner to lay on first.")] = (
-        PretoneChoice.auto
-    ),
+    pretone: Annotated[
+        Literal["auto", "none"], typer.Option(help="Whether to look for a toner to lay on first.")
+    ] = ("auto"),
     true_within: Annotated[
         float,
         typer.Option("--true", metavar="DE", min=0.1, help="CIEDE2000 up to which a result reads true."),
@@ -95,7 +87,7 @@ def reach(
         true_within=true_within,
         bowl=bowl,
         scale=scale,
-        pretone=pretone is PretoneChoice.auto,
+        pretone=pretone == "auto",
         shadow_level=shadow,
     )
     outlook = kit.reach(chosen, wanted, bounds, load_told(history, told))

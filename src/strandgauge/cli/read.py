@@ -13,7 +13,6 @@ from strandgauge.cli.options import (
     CsvOption,
     JsonOption,
     ReadingKit,
-    SeparatorChoice,
     SeparatorOption,
     check_picture,
     write_readings,
@@ -37,7 +36,7 @@ def read(
     ],
     json: JsonOption = None,
     csv: CsvOption = None,
-    separator: SeparatorOption = SeparatorChoice.comma,
+    separator: SeparatorOption = "comma",
     picture: Annotated[
         Path | None,
         typer.Option(
@@ -100,7 +99,7 @@ def read(
                 raise
             worst = max(worst, session.tell(error))
     if csv is not None:
-        write_readings(csv, readings, separator.value)
+        write_readings(csv, readings, separator)
     return worst
 
 

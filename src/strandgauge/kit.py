@@ -49,7 +49,7 @@ class Kit:
     targets: tuple[Target, ...]
     """Wanted shades that have a name."""
 
-    def measure(self, photo: Path | bytes, *, wet: bool = False) -> Measurement:
+    def measure(self, photo: Path | bytes, *, wet: bool | None = False) -> Measurement:
         """Read one photo and keep every step.
 
         Raises
@@ -60,7 +60,7 @@ class Kit:
 
         return measure_photo(photo, card=self.card, ladder=self.ladder, wet=wet)
 
-    def look(self, *photos: Path | bytes, wet: bool = False) -> Look:
+    def look(self, *photos: Path | bytes, wet: bool | None = False) -> Look:
         """Read photos of one strand as one, or load the reading that was saved as ``.json``.
 
         Raises
@@ -76,9 +76,11 @@ class Kit:
         from strandgauge.reading.pipeline import reading_together
 
         measured = tuple(self.measure(photo, wet=wet) for photo in photos)
-        return Look(reading_together(measured, self.ladder, wet), measured)
+        return Look(reading_together(measured, self.ladder, bool(wet)), measured)
 
-    def hair(self, hair: PathName | bytes, *, wet: bool = False) -> tuple[tuple[BaseZone, ...], Look | None]:
+    def hair(
+        self, hair: PathName | bytes, *, wet: bool | None = False
+    ) -> tuple[tuple[BaseZone, ...], Look | None]:
         """Return the zones of hair to be dyed, and the look they come from; None of a colour that was typed.
 
         Parameters

@@ -92,4 +92,5 @@ def test_wet_reads_lighter_and_less_surely():
     dry, wet = read(SAMPLES / "wet.jpg"), read(SAMPLES / "wet.jpg", wet=True)
     assert wet.overall.level > dry.overall.level + 0.5
     assert all(w >= d for w, d in zip(wet.overall.lab_sd, dry.overall.lab_sd, strict=True))
-    assert "wet" in [note.code for note in wet.notes]
+    codes = [[note.code for note in one.notes] for one in (wet, dry, read(SAMPLES / "wet.jpg", wet=None))]
+    assert [{"wet", "dry-assumed"} & set(one) for one in codes] == [{"wet"}, set(), {"dry-assumed"}]

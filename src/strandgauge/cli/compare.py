@@ -14,6 +14,8 @@ from strandgauge.cli.options import (
     JsonOption,
     ReadingKit,
     SeparatorOption,
+    WetOption,
+    tell_dry,
     write_readings,
 )
 from strandgauge.cli.outcome import Session
@@ -45,10 +47,7 @@ def compare(
         str | None,
         typer.Option(metavar="MIN,MIN,...", help="Minutes of each photo since the lightener went on."),
     ] = None,
-    wet: Annotated[
-        bool,
-        typer.Option("--wet", help="The strand is wet in the photos: state the dry estimate, less sure."),
-    ] = False,
+    wet: WetOption = None,
 ) -> None:
     """Say what changed between photos of a strand: levels gained, colour, warmth, evenness."""
     files = [before, *after]
@@ -62,6 +61,7 @@ def compare(
     kit = open_kit()
     looks = [kit.look(source(file), wet=wet) for file in files]
     named = zip(looks, _names(files), strict=True)
+    tell_dry(*(look.reading for look in looks))
     readings = [look.reading if name is None else replace(look.reading, photo=name) for look, name in named]
     change = put_side_by_side(readings)
     if page is not None:

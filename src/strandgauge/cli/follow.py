@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.looks import source, strip_of
-from strandgauge.cli.options import FullKit, JsonOption, photos_in
+from strandgauge.cli.options import FullKit, JsonOption, WetOption, photos_in, tell_dry
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError
 from strandgauge.logbook.records import Stretch
@@ -68,10 +68,7 @@ def follow(
     stretch: Annotated[
         Stretch | None, typer.Option(help="What a few wet hairs did when stretched just now.")
     ] = None,
-    wet: Annotated[
-        bool,
-        typer.Option("--wet", help="The strand is wet in the photos: state the dry estimate, less sure."),
-    ] = False,
+    wet: WetOption = None,
     json: JsonOption = None,
     page: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Also write a page to look at or print, an HTML file.")
@@ -87,6 +84,7 @@ def follow(
     seen = _seen(session, files, kit, wet, strips=page is not None)
     times = _times(seen, len(files), at, start)
     readings = [one.reading for one in seen]
+    tell_dry(*readings)
     curve = kit.follow(
         readings,
         times,
@@ -130,7 +128,7 @@ def _check_options(
         raise typer.BadParameter("Give a --target or a --level, not both.")
 
 
-def _seen(session: Session, files: list[Path], kit: Kit, wet: bool, *, strips: bool) -> list[_Seen]:
+def _seen(session: Session, files: list[Path], kit: Kit, wet: bool | None, *, strips: bool) -> list[_Seen]:
     """Return what can be read; a photo that is refused is told of and left out.
 
     Raises

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from strandgauge.cli.hair import hair_from
-from strandgauge.cli.options import JsonOption, MixingKit, WetOption
+from strandgauge.cli.options import JsonOption, MixingKit, WetOption, tell_dry
 from strandgauge.cli.outcome import Session
 
 
@@ -22,14 +22,16 @@ def mix(
         ),
     ],
     json: JsonOption = None,
-    wet: WetOption = False,
+    wet: WetOption = None,
 ) -> None:
     """Predict the colour that a mix of dyes gives on this hair."""
     from strandgauge.dye.mix import parse_mix
 
     kit, parts = open_kit(), parse_mix(dye)
     parts.shares(kit.shelf)  # an unknown dye is told before a photo is read
-    mixed = kit.mix(kit.hair(hair_from(base), wet=wet)[0], parts)
+    zones, look = kit.hair(hair_from(base), wet=wet)
+    tell_dry(look.reading if look else None)
+    mixed = kit.mix(zones, parts)
     from strandgauge.show.terminal.outlook import print_mix
 
     session.show(mixed, print_mix)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterable
 from enum import StrEnum
 from pathlib import Path
@@ -35,7 +36,12 @@ CsvOption = Annotated[
     typer.Option(metavar="FILE", help="Also write the readings as a table for a spreadsheet."),
 ]
 WetOption = Annotated[
-    bool, typer.Option("--wet", help="The strand is wet: state the dry estimate, less sure.")
+    bool | None,
+    typer.Option(
+        "--wet/--dry",
+        help="Whether the strand is wet in the photos: then the dry estimate is stated, less sure.",
+        show_default=False,
+    ),
 ]
 CardOption = Annotated[
     Path | None,
@@ -115,6 +121,16 @@ def photos_in(folder: Path) -> list[Path]:
     if not found:
         raise typer.BadParameter(f"There is no photo in '{folder}'.")
     return found
+
+
+def tell_dry(*readings: Reading | None) -> None:
+    """Say on standard error, once, that strands were taken for dry since nobody said what they are."""
+    from strandgauge.cli.outcome import one_line
+    from strandgauge.words import said
+
+    notes = (note for one in readings if one is not None for note in one.notes)
+    if (assumed := next((note for note in notes if note.code == "dry-assumed"), None)) is not None:
+        print(one_line(f"strandgauge: note: {said(assumed)}"), file=sys.stderr)
 
 
 def check_picture(picture: Path | None) -> None:

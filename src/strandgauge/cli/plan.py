@@ -16,7 +16,7 @@ from strandgauge.cli.hair import (
     load_told,
     only_on_shelf,
 )
-from strandgauge.cli.options import FullKit, JsonOption, WetOption
+from strandgauge.cli.options import FullKit, JsonOption, WetOption, tell_dry
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def plan(
         ),
     ] = None,
     json: JsonOption = None,
-    wet: WetOption = False,
+    wet: WetOption = None,
 ) -> None:
     """Plan the appointment for a wanted shade: what to do zone by zone, with times, mixes and the fading."""
     from strandgauge.judge.outlook import Settings
@@ -68,7 +68,8 @@ def plan(
     kit = open_kit()
     kit = only_on_shelf(kit, shelf)
     wanted, past = kit.target(target), load_told(history, told)
-    zones = kit.hair(hair_from(hair), wet=wet)[0]
+    zones, look = kit.hair(hair_from(hair), wet=wet)
+    tell_dry(look.reading if look else None)
 
     def planned(known: History) -> Plan:
         return make_plan(

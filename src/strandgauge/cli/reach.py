@@ -17,7 +17,7 @@ from strandgauge.cli.hair import (
     load_told,
     only_on_shelf,
 )
-from strandgauge.cli.options import FullKit, JsonOption, WetOption, ZoneChoice, check_picture
+from strandgauge.cli.options import FullKit, JsonOption, WetOption, ZoneChoice, check_picture, tell_dry
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def reach(
         Path | None,
         typer.Option(metavar="FILE", help="Also write a picture of the outlook, a PNG or JPEG file."),
     ] = None,
-    wet: WetOption = False,
+    wet: WetOption = None,
 ) -> None:
     """Say whether a wanted shade reads true on this hair, and give the formula that comes closest."""
     check_picture(picture)
@@ -79,6 +79,7 @@ def reach(
     kit = only_on_shelf(kit, only)
     wanted = _target(target, kit, _pick(pick))
     zones, look = kit.hair(hair_from(hair), wet=wet)
+    tell_dry(look.reading if look else None)
     names = {choice.value for choice in zone or ()}
     chosen = [one for one in zones if not names or one.name in names]
     if not chosen:

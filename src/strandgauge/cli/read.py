@@ -14,6 +14,7 @@ from strandgauge.cli.options import (
     JsonOption,
     ReadingKit,
     SeparatorOption,
+    WetOption,
     check_picture,
     write_readings,
 )
@@ -52,9 +53,7 @@ def read(
     technical: Annotated[
         bool, typer.Option("--technical", help="Show the whole card, all numbers and notes in the picture.")
     ] = False,
-    wet: Annotated[
-        bool, typer.Option("--wet", help="The strand is wet: state the dry estimate, less sure.")
-    ] = False,
+    wet: WetOption = None,
     together: Annotated[
         bool,
         typer.Option(
@@ -111,7 +110,7 @@ class _Pictures:
     technical: bool
 
 
-def _read(photos: list[Path], kit: Kit, wet: bool, picture: Path | None, how: _Pictures) -> Reading:
+def _read(photos: list[Path], kit: Kit, wet: bool | None, picture: Path | None, how: _Pictures) -> Reading:
     look = kit.look(*(source(photo) for photo in photos), wet=wet)
     if picture is not None:
         if not look.measured:

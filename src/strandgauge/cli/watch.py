@@ -54,7 +54,7 @@ def watch(
         float, typer.Option(metavar="SECONDS", min=1.0, help="How often a camera or a film is looked at.")
     ] = 60.0,
     once: Annotated[bool, typer.Option("--once", help="Take what is there, and leave.")] = False,
-    wet: WetOption = False,
+    wet: WetOption = None,
 ) -> None:
     """Follow a strand as its photos arrive, with its lift curve on a screen and a bell when it is time.
 
@@ -70,7 +70,7 @@ def watch(
     from strandgauge.watch.strand import Plan, WatchedStrand
 
     tools = open_kit()
-    plan = Plan(start, limit, None if target is None else tools.target(target).name, level, wet=wet)
+    plan = Plan(start, limit, None if target is None else tools.target(target).name, level, wet=bool(wet))
     strand = WatchedStrand(tools, plan, page)
     bell, told = _Bell(), ""
     with closing(source_of(what, every, {one.photo for one in strand.readings})) as source:

@@ -19,6 +19,7 @@ from strandgauge.card.definition import load_card
 from strandgauge.card.find import CardView, find_card
 from strandgauge.card.model import CardDefinition, Window
 from strandgauge.card.sample import Samples, sample_card
+from strandgauge.codes.facts import note
 from strandgauge.errors import (
     BadCardDefinitionError,
     CardFoldedError,
@@ -138,14 +139,15 @@ def measure_photo(
     *,
     card: CardDefinition,
     ladder: Ladder,
-    wet: bool = False,
+    wet: bool | None = False,
 ) -> Measurement:
     """Read one photo of a strand beside a card, and keep every step.
 
     Parameters
     ----------
     source : the photo's path, or its bytes.
-    wet : the strand is wet; ``lab`` and ``level`` are then the dry estimate.
+    wet : the strand is wet; ``lab`` and ``level`` are then the dry estimate. None where nobody said: dry is assumed,
+        since no photo tells it surely, and a note says so.
 
     Raises
     ------
@@ -214,8 +216,8 @@ def read_card(photo: Photo, card: CardDefinition, view: CardView) -> CardReading
     return CardReading(photo, card, view, samples, fitted, light)
 
 
-def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> Measurement:
-    photo, card = found.photo, found.card
+def _measure(found: CardReading, window: Window, ladder: Ladder, said_wet: bool | None) -> Measurement:
+    photo, card, wet = found.photo, found.card, bool(said_wet)
     if found.light.problems:
         raise found.light.problems[0]
     x, y, width, height = window.box
@@ -242,6 +244,7 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, wet: bool) -> M
         notes=(
             *found.light.cautions,
             *doubts,
+            *(() if said_wet is not None else (note("dry-assumed"),)),
             *strand_notes(zones, clues, wet, card.profile_name is not None),
         ),
         ladder=ladder.name,

@@ -191,6 +191,10 @@ def test_numbers_that_the_sentences_use():
     assert (tone.why, tone.facts) == (("reads-true",), (("chance", 0.912),))
     (wash,) = advise(outlook(zone(hair="dyed", slight=False, cast="pink")), History(**KNOWN))
     assert wash.facts == (("cast", "pink"),)
+    slight = advise(outlook(zone(hair="dyed", cast="pink")), History(**KNOWN))
+    assert [one.facts for one in slight] == [(("cast", "pink"),)] * 2
+    (lift,) = advise(outlook(zone(level=8.0, needs=9.3)), History(**KNOWN))
+    assert dict(lift.facts)["levels"] == 1.3
     (plain,) = advise(outlook(zone(hair="dyed", slight=False)), History(**KNOWN))
     assert plain.facts == ()
     for history in ({"box": False, "relaxer": True}, {"box": False, "perm_weeks": 1.0}, {"henna": True}):
@@ -248,6 +252,8 @@ def test_lifted_hair_that_goes_much_darker_to_a_brown_is_filled_first(level, tar
         ((42.0, 9.0, 15.0), True),
         ((42.1, 9.0, 15.0), False),
         ((30.0, 3.0, 3.0), True),
+        ((30.0, 0.0, 4.0), True),
+        ((30.0, 10.0, 24.0), True),
         ((30.0, 2.0, 3.0), False),
         ((30.0, 13.0, 22.5), True),
         ((30.0, 13.1, 22.6), False),

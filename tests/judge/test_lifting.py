@@ -156,6 +156,7 @@ AGAIN = "overall look-again"
         # The next look: sooner where it may be there sooner, never past the end.
         ({"minutes_to_need": Estimate(6.0, 3.0, 9.0)}, {}, ["overall lift lifting", AGAIN], 3.0),
         ({"minutes_to_need": Estimate(8.0, 1.0, 9.0)}, {}, ["overall lift lifting", AGAIN], 4.0),
+        ({"minutes_to_need": Estimate(8.0, 4.5, 9.0)}, {}, ["overall lift lifting", AGAIN], 4.5),
         ({"minutes_to_need": Estimate(3.0, 1.0, 9.0)}, {}, ["overall lift lifting", AGAIN], 2.0),
         ({"minutes_to_need": Estimate(math.inf, 1.0, math.inf)}, {}, ["overall lift lifting", AGAIN], 5.0),
         ({"minutes_to_need": None}, {}, ["overall lift lifting", AGAIN], 5.0),
@@ -213,6 +214,14 @@ THERE = {"enough": 0.9, "level_now": at(9.1)}
             ["root rinse ahead", "mids rinse ahead", "ends rinse stalled"],
         ),
         (
+            {"ends": {"needs": None}},
+            ["ends rinse no-lift-helps", "root lift lifting", "mids lift lifting", AGAIN],
+        ),
+        (
+            {"mids": STALLED},
+            ["mids rinse stalled", "root lift lifting", "ends lift lifting", AGAIN],
+        ),
+        (
             {"root": {"latest_used": False}},
             [
                 "root look-again does-not-fit",
@@ -235,8 +244,12 @@ THERE = {"enough": 0.9, "level_now": at(9.1)}
     ],
 )
 def test_each_part_by_its_own_need(known, expected):
-    found, stop, _ = advise_lifting(LIFTING, parts(**known), ON, RULES)
+    judged = parts(**known)
+    found, stop, _ = advise_lifting(LIFTING, judged, ON, RULES)
     assert told(found) == expected
+    numbers = {part.zone: part.in_words for part in judged} | {"overall": LIFTING.in_words}
+    for one in found:
+        assert one.facts[: len(LIFTING.in_words)] == numbers[one.zone] or one.facts[0][0] == "wait"
     assert stop == (AGAIN not in expected)
 
 
@@ -254,8 +267,8 @@ def test_numbers_that_the_sentences_use():
     nothing = dict(replace(LIFTING, needs=None, rate=None).in_words)
     assert (nothing["levels"], nothing["rate"], nothing["needs"]) == (0.0, 0.0, 0.0)
     assert replace(LIFTING, level_now=at(9.5)).missing == 0.0
-    found, _, _ = advise_lifting(LIFTING, parts(root={"level_now": at(7.96)}), ON, RULES)
-    assert dict(found[1].facts)["behind"] == 1.0
+    found, _, _ = advise_lifting(LIFTING, parts(root={"level_now": at(7.86)}), ON, RULES)
+    assert dict(found[1].facts)["behind"] == 0.9
     assert dict(found[0].facts)["behind"] == 0.0
 
 

@@ -290,6 +290,7 @@ def test_no_course_leaves_lightener_on_past_the_ceiling_or_a_gummy_answer(
 
 
 @pytest.mark.whole
+@pytest.mark.whole
 def test_simulated_lifts_also_past_ten_are_called_in_time_and_not_given_up_early():
     """Lifts of known course, a look every five minutes, with the error that is told of them: half of its variance
     each look's own, half shared by all. 'Light enough' within one look of the truth in 80 of 100, 'stalled' said

@@ -213,7 +213,7 @@ def advise_lifting(
     judged = list(parts) or [whole]
     doing = {facts.zone: _for_part(facts, judged, moment, rules) for facts in judged}
     if all(found[0].do == "rinse" for found in doing.values()):
-        return _all_off(judged, doing, whole), True, None
+        return _all_off(doing, whole), True, None
     pause = min(_pause(facts, moment, rules) for facts in judged if doing[facts.zone][0].do != "rinse")
     found = [*_first(judged, moment), *(one for zone in doing.values() for one in zone)]
     # What is ahead comes off before anything else is thought of.
@@ -277,7 +277,7 @@ def _for_part(facts: Facts, judged: Sequence[Facts], moment: Moment, rules: Rule
         return [Advice(facts.zone, "choose-another", ("not-in-time",), told)]
     if facts.single:
         return [Advice(facts.zone, "lift", ("first-look",), told)]
-    ahead = max((one.level_now.value for one in judged), default=facts.level_now.value)
+    ahead = max(one.level_now.value for one in judged)
     behind = ahead - facts.level_now.value
     reasons = ("lifting", "behind") if behind >= BEHIND else ("lifting",)
     return [Advice(facts.zone, "lift", reasons, (*told, ("behind", round(behind, 1))))]
@@ -289,9 +289,7 @@ BEHIND = 0.8
 """Levels by which a part lags behind the lightest before that is said."""
 
 
-def _all_off(
-    judged: Sequence[Facts], doing: dict[ZoneName, list[Advice]], whole: Facts
-) -> tuple[Advice, ...]:
+def _all_off(doing: dict[ZoneName, list[Advice]], whole: Facts) -> tuple[Advice, ...]:
     """Return one word for all parts where they share a reason, else each with its own."""
     why = {found[0].why for found in doing.values()}
     if len(why) == 1:

@@ -110,6 +110,11 @@ WAY = "lift: too-dark"
         ({}, {}, "ask-history: lift-unknown, lift: too-dark"),
         ({"red": True}, {}, "ask-history: old-colour-unknown"),
         ({"red": True}, KNOWN, WAY),
+        (
+            {"red": True, "name": "root"},
+            {},
+            "ask-history: old-colour-unknown, root ask-history: old-colour-unknown",
+        ),
         ({"verdict": "true", "red": True}, {}, "ask-history: old-colour-unknown, tone: may-read-true"),
         # How much may be asked of it at once, by what was done to it.
         ({"level": 5.5}, KNOWN, WAY),
@@ -195,6 +200,10 @@ def test_numbers_that_the_sentences_use():
     assert [one.facts for one in slight] == [(("cast", "pink"),)] * 2
     (lift,) = advise(outlook(zone(level=8.0, needs=9.3)), History(**KNOWN))
     assert dict(lift.facts)["levels"] == 1.3
+    ours = advise(outlook(zone("root", red=True)), History())[1]
+    assert dict(ours.facts)["needs"] == 9.0
+    barred = advise(outlook(zone(verdict="close")), History(relaxer=True))[0]
+    assert dict(barred.facts)["levels"] == 1.0
     (plain,) = advise(outlook(zone(hair="dyed", slight=False)), History(**KNOWN))
     assert plain.facts == ()
     for history in ({"box": False, "relaxer": True}, {"box": False, "perm_weeks": 1.0}, {"henna": True}):
@@ -227,6 +236,7 @@ def test_reads_true_is_only_said_where_all_of_it_does():
     ("level", "target_level", "hair", "wish", "fills"),
     [
         (7.5, 4.5, "lifted", BROWN, True),
+        (7.5, 4.2, "lifted", BROWN, True),
         (7.4, 4.4, "lifted", BROWN, False),
         (7.5, 4.6, "lifted", BROWN, False),
         (9.0, 3.0, "natural", BROWN, False),
@@ -240,7 +250,7 @@ def test_lifted_hair_that_goes_much_darker_to_a_brown_is_filled_first(level, tar
     assert found[-1][1] == ("deposit" if fills else "dye")
     if fills:
         first = advise(outlook(one, wish=wish, target_level=target_level), History(**KNOWN))[0]
-        assert first.facts == (("levels", 3.0),)
+        assert first.facts == (("levels", round(level - target_level, 1)),)
 
 
 @pytest.mark.parametrize(

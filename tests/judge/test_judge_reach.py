@@ -207,6 +207,16 @@ def test_what_is_proposed_instead_is_likely_to_read_true():
 
 
 @pytest.mark.whole
+@pytest.mark.parametrize(
+    "hair", [level(3.0), level(5.0), UNEVEN, [BaseZone("overall", (50.0, -25.0, 20.0), SD)]]
+)
+def test_another_shade_is_always_offered_deep_ones_where_the_hair_is_dark(hair):
+    outlook = look(hair, "pastel pink", instead=True, samples=100)
+    assert outlook.verdict not in ("true", "may")
+    assert outlook.instead
+    assert all(one.lab[0] < 60.0 for one in outlook.instead)
+
+
 def test_many_shades_at_once_say_what_each_says_alone():
     """A survey follows fewer mixes: a verdict may be one step off, never more."""
     found = {one.name: one for one in all_shades(UNEVEN[:3])}

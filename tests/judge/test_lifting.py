@@ -165,6 +165,7 @@ AGAIN = "overall look-again"
         ({"latest_level": 8.6, "level_now": at(8.6)}, {}, ["overall lift lifting", AGAIN], 5.0),
         ({"latest_level": 9.6, "needs": None, "aimed": False}, {}, ["overall lift lifting", AGAIN], 5.0),
         ({"minute": 52.0}, {}, ["overall lift lifting", f"{AGAIN} near-ceiling", AGAIN], 3.0),
+        ({"minutes_to_need": Estimate(8.5, 1.0, 9.0)}, {}, ["overall lift lifting", AGAIN], 4.25),
         ({"minute": 58.5}, {"limit": None}, ["overall lift lifting", f"{AGAIN} near-ceiling", AGAIN], 1.5),
         ({"minute": 58.5}, {"limit": None, "from_start": False}, ["overall lift lifting", AGAIN], 5.0),
     ],

@@ -71,6 +71,7 @@ def test_what_to_do(step, chair, kind, code, due):
         (GO, Chair(minutes=46.4, since_look=12.0), "no-limit", (("minutes", 46),), 0.0),
         (None, Chair(minutes=46.0), "no-limit", (("minutes", 46),), 0.0),
         (GO, Chair(minutes=46.0), "no-limit", (("minutes", 46),), 0.0),
+        (None, Chair(minutes=46.0, rinsed=True, dried=True), "first-look", (), None),
         (GO, Chair(minutes=20.0, limit=40.0), "first-look", (), 0.0),
         (None, Chair(minutes=20.0, limit=40.0, since_look=1.0), "first-look", (), 0.0),
         (GO, Chair(since_look=60.0), None, (), None),

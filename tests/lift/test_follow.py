@@ -86,7 +86,10 @@ def test_a_steady_lift_goes_on_with_a_time_and_a_next_look():
 
 
 def test_what_comes_too_late_is_said_not_to_come_in_time():
-    found = curve([20, 30, 40], [4.0, 4.7, 5.2], target="mint", needs_level=9.5, limit=50)
+    found = curve(
+        [20, 30, 40], [4.0, 4.7, 5.2], target="mint", needs_level=9.5, limit=50, reads_true_now=("teal",)
+    )
+    assert "teal" in sentences(found)[0]
     assert headline(found).startswith("Not within the time limit")
     assert math.isinf(found.minutes_to_need.value)
     assert found.chance_in_time < 0.1

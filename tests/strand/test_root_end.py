@@ -13,6 +13,8 @@ from strandgauge.hair.levels import load_ladder
 from strandgauge.reading.pipeline import Measurement, measure_photo
 from strandphoto import jpeg, strand_photo
 
+pytestmark = pytest.mark.whole
+
 TURNED = {"left": "top", "top": "right", "right": "bottom", "bottom": "left"}
 """Where a side of the card lies once the card is turned by a quarter, clockwise."""
 

@@ -12,6 +12,8 @@ from strandgauge.hair.levels import load_ladder
 from strandgauge.reading.pipeline import measure_photo
 from synthetic import XYZ_TO_SRGB, Shot, photograph
 
+pytestmark = pytest.mark.whole
+
 PPM = 12
 COLOURS = {
     "black": (14, 0, 0),

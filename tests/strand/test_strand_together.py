@@ -17,6 +17,8 @@ from strandgauge.reading.evenness import difference_sd
 from strandgauge.reading.pipeline import shot_of
 from strandgauge.reading.together import is_turned, is_turned_pair
 
+pytestmark = pytest.mark.whole
+
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 

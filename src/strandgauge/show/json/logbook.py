@@ -6,9 +6,10 @@ import base64
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated, Any
+from types import SimpleNamespace
+from typing import Annotated, Any, TypeVar
 
-from annotated_types import Ge, Len
+from annotated_types import Ge
 
 from strandgauge.codes.facts import Count
 from strandgauge.errors import StrandgaugeError
@@ -27,17 +28,14 @@ from strandgauge.logbook.records import (
 from strandgauge.reading.model import Reading
 from strandgauge.show.json.serialiser import Document, document_of, filled, record_of, shape
 
+R = TypeVar("R", bound="LoggedLook")
 Id = Annotated[int, Ge(1)]
-Alias = Annotated[str, Len(1, 80)]
 
 
-@dataclass(frozen=True, slots=True)
-class ClientLine:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClientLine(Client):
     """A client as a line of a list."""
 
-    id: Id
-    alias: Alias
-    created: datetime
     visits: Count
     checks: Count
     last_visit: datetime | None
@@ -80,28 +78,20 @@ class LookInShort(LoggedLook):
     verdict: Verdict | None
 
 
-@dataclass(frozen=True, slots=True)
-class StrandWithLooks:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrandWithLooks(Strand):
     """A strand and the looks at it."""
 
-    id: Id
-    name: Alias
-    target: str | None
-    started: datetime | None
-    limit_minutes: float | None
     rinsed: datetime | None
     """When the lightener came off."""
     events: tuple[Event, ...]
     checks: tuple[LookInShort, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class VisitWithStrands:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitWithStrands(Visit):
     """A visit and its strands."""
 
-    id: Id
-    started: datetime
-    note: str
     strands: tuple[StrandWithLooks, ...]
 
 
@@ -197,7 +187,7 @@ def client_document(logbook: Logbook, client: Client) -> Document:
     """Return a client with visits, strands and checks as ``strandgauge.log-client/1``, readings in short."""
 
     def with_checks(strand: Strand) -> StrandWithLooks:
-        checks = tuple(_in_short(check, strand) for check in logbook.looks(strand.id))
+        checks = tuple(_looked(LookInShort, check, strand) for check in logbook.looks(strand.id))
         return filled(StrandWithLooks, strand, events=logbook.events(strand.id), checks=checks)
 
     visits = (
@@ -220,7 +210,7 @@ def logged_document(
     ----------
     pictures : by name, to be put in as base64; None leaves them out.
     """
-    logged = filled(LoggedLook, check, minutes=strand.minutes_at(check.at), photo_kept=check.has_photo)
+    logged = _looked(LoggedLook, check, strand)
     document = document_of(filled(LogCheck, check, client=client, visit=visit, strand=strand, check=logged))
     del document["pictures"]
     if pictures is not None:
@@ -236,18 +226,18 @@ def deletion_document(client: Client, deletion: Deletion) -> Document:
     return document_of(filled(LogDeletion, deletion, client=client.id))
 
 
-def _in_short(check: LookRecord, strand: Strand) -> LookInShort:
-    overall, outlook = check.reading.get("overall") or {}, check.outlook
-    return filled(
-        LookInShort,
-        check,
-        minutes=strand.minutes_at(check.at),
-        photo_kept=check.has_photo,
-        level=overall.get("level"),
-        level_sd=overall.get("level_sd"),
-        target=None if outlook is None else outlook.get("target", {}).get("name"),
-        verdict=None if outlook is None else outlook.get("verdict"),
-    )
+def _looked(kind: type[R], check: LookRecord, strand: Strand) -> R:
+    """Return a check as a document holds it, with what it says of the reading where there is room for that."""
+    overall, outlook = check.reading.get("overall") or {}, check.outlook or {}
+    more: dict[str, object] = {
+        "minutes": strand.minutes_at(check.at),
+        "photo_kept": check.has_photo,
+        "level": overall.get("level"),
+        "level_sd": overall.get("level_sd"),
+        "target": outlook.get("target", {}).get("name"),
+        "verdict": outlook.get("verdict"),
+    }
+    return filled(kind, check, SimpleNamespace(**more))
 
 
 def damage_of(check: LookRecord) -> str | None:

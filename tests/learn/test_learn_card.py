@@ -14,6 +14,7 @@ from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.errors import CannotLearnCardError, StrandgaugeError
 from strandgauge.learn import kept as usercalibration
 from strandgauge.learn.prints import learn_print, print_cgats, print_toml
+from strandgauge.words import say
 from strandphoto import jpeg
 from synthetic import Shot, even
 
@@ -212,7 +213,7 @@ def test_the_files_hold_what_was_learned(strandgauge, two_photos, tmp_path, card
     assert not home.exists()
     code, told, _ = strandgauge("learn", "card", "--profile", out, "--name", "measured")
     assert code == 0
-    assert "in use from now on" in told
+    assert told.strip() == say("learned.kept-used", file=home / "cards" / "measured.toml")
     assert usercalibration.current_card().patch_labs == pytest.approx(learned.card.patch_labs, abs=1e-3)
 
 

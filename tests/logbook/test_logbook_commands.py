@@ -21,6 +21,7 @@ from strandgauge.cli.app import run
 from strandgauge.logbook.book import open_logbook
 from strandgauge.show.cells import cell_text
 from strandgauge.show.export import COLUMNS
+from strandgauge.words import say
 from strandphoto import jpeg, strand_photo
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
@@ -96,11 +97,11 @@ def test_a_client_is_shown_with_every_check(filled, capsys):
     text = capsys.readouterr().out
     for words in (
         "left crown",
-        "limit 45 min",
-        "8.2 ± 0.4  wet",
+        say("log.limit", minutes=45),
+        f"8.2 ± 0.4  {say('column.wet')}",
         "turns coral",
         "gummy",
-        "means stop",
+        say("log.gummy"),
     ):
         assert words in text
     assert run(["log", "show", "ana [bold]", "--json", "-"]) == 0
@@ -190,7 +191,7 @@ def test_delete_asks_and_then_deletes_for_good(filled, capsys, monkeypatch):
     assert run(["log", "delete", "nobody yet"]) == 130
     monkeypatch.setattr("sys.stdin", io.StringIO("y\n"))
     assert run(["log", "delete", "nobody yet"]) == 0
-    assert "Deleted: nobody yet" in capsys.readouterr().out
+    assert say("log.deleted", client="nobody yet", counts="0 visits and 0 checks") in capsys.readouterr().out
 
 
 @pytest.fixture(scope="module")
@@ -208,7 +209,8 @@ def test_photos_are_read_and_entered_as_checks_of_one_visit(path, strand_jpeg, t
     assert (entered["strand"]["target"], entered["outlook"]["target"]["name"]) == ("rose", "rose")
     photo.write_bytes(strand_jpeg + b"2")  # another photo of the same hair
     assert run([*add, "LEFT  crown", "--wet", "--keep-photo", "--note", "rinsed"]) == 0
-    assert "Entered: north window, left crown" in capsys.readouterr().out
+    entered = say("log.entered", client="north window", strand="left crown", what="")
+    assert capsys.readouterr().out.startswith(entered)
     photo.write_bytes(strand_jpeg + b"3")
     assert run([*add, "nape", str(blank)]) == 20
     photo.write_bytes(strand_jpeg + b"4")

@@ -125,12 +125,11 @@ def photos_in(folder: Path) -> list[Path]:
 
 def tell_dry(*readings: Reading | None) -> None:
     """Say on standard error, once, that strands were taken for dry since nobody said what they are."""
-    from strandgauge.cli.outcome import one_line
     from strandgauge.words import said
 
     notes = (note for one in readings if one is not None for note in one.notes)
     if (assumed := next((note for note in notes if note.code == "dry-assumed"), None)) is not None:
-        print(one_line(f"strandgauge: note: {said(assumed)}"), file=sys.stderr)
+        print(f"strandgauge: note: {said(assumed)}", file=sys.stderr)
 
 
 def check_picture(picture: Path | None) -> None:

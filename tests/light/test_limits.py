@@ -297,13 +297,13 @@ def test_misfit_is_that_of_the_colours_and_the_greys_have_their_own():
     assert (found.misfit, found.grey_misfit) == (4.0, 1.5)
 
 
-@pytest.mark.parametrize(("colours", "misfit"), [(6, 4.0), (5, 1.5)])
+@pytest.mark.parametrize(("colours", "misfit"), [(6, 6.0), (5, 2.0)])
 def test_few_colours_are_judged_with_the_greys(colours, misfit):
     samples = card_samples()
     rows = np.arange(len(samples.ids))
     patch = (rows < 4) | (rows >= len(rows) - colours)
-    delta = np.where(np.isin(rows, GREY), 1.5, np.where(rows == len(rows) - 1, 1.0, 4.0))
-    delta[-2:] = 1.0 if colours == 5 else 4.0  # then six of nine are at most 1.5
+    delta = np.full(len(rows), 1.5)
+    delta[-colours:] = [2.0, 3.0, 5.0, 7.0, 8.0, 9.0][:colours]
     found = measured(replace(samples, is_patch=patch), replace(perfect(samples), delta_e00=delta))
     assert found.misfit == misfit
 
@@ -344,6 +344,10 @@ def test_unevenness_and_colour_are_those_of_the_light_over_the_card():
     assert change == pytest.approx(2 * 0.94 * 0.2)
     colour[0, along_y] = -0.3
     assert _light_over_card(correction, card)[1] == pytest.approx(2 * 0.92 * 0.3)
+    bowl = colour * 0.0
+    bowl[:, field.COLOUR_ORDERS.index((2, 0))] = 0.1, -0.1
+    edge = 1.5 * 0.94**2  # of a second-order term, from its middle; red and blue each by themselves
+    assert _light_over_card(replace(correction, colour_terms=bowl), card)[1] == pytest.approx(0.1 * edge)
     bright[along_x], bright[along_y] = 0.0, 0.3
     inner = np.exp(0.3 * np.linspace(-0.92, 0.92, 9))
     assert _light_over_card(correction, card)[0] == pytest.approx(np.ptp(inner) / inner.mean())
@@ -423,7 +427,7 @@ def measured(samples: Samples, fitted: FittedCard) -> Signs:
     found = measure_light(
         samples, replace(fitted, correction=flat), view, replace(card, patches=(narrow, *card.patches[1:]))
     )
-    assert (found.hidden, found.edge_mm, found.unevenness) == (2, 0.4, 0.0)
+    assert (found.hidden, found.edge_mm, found.unevenness, found.colour_change) == (2, 0.4, 0.0, 0.0)
     return found
 
 

@@ -4,6 +4,7 @@
   const list = document.getElementById("cards");
   const form = document.getElementById("controls");
   const count = document.getElementById("count");
+  const all = count.textContent;
   const field = form.elements;
   const asNumber = (text) => (text === undefined || text === "" ? NaN : Number(text));
 
@@ -76,9 +77,9 @@
       order = field.sort.value;
       list.replaceChildren(...cards.slice().sort(orders[order]).map((card) => card.element));
     }
-    count.textContent = shown === 0 ? `No photo of ${cards.length} fits.`
-      : shown === cards.length ? `${shown} ${shown === 1 ? "photo" : "photos"}.`
-      : `${shown} of ${cards.length} photos.`;
+    count.textContent = shown === 0 ? count.dataset.none
+      : shown === cards.length ? all
+      : count.dataset.some.replace("#", shown);
   };
 
   const reveal = () => {

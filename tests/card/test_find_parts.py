@@ -145,6 +145,31 @@ def test_marks_too_soft_to_be_read_are_blurred_not_covered():
     assert try_at == {"sharp": ("card-cut-off", "hidden"), "soft": ("blur", "marks")}
 
 
+@pytest.mark.parametrize(
+    ("blurred", "edge", "code"),
+    [
+        (False, 0.09, ("card-cut-off", "hidden")),
+        (False, 0.091, ("blur", "marks")),
+        (True, 0.0, ("blur", "marks")),
+    ],
+)
+def test_either_sign_of_blur_explains_marks_unseen(monkeypatch, blurred, edge, code):
+    monkeypatch.setattr(find, "_is_blurred", lambda _: blurred)
+    monkeypatch.setattr(find, "_edge_share", lambda *_: edge)
+    assert find_or_code(on_table(without(40, 41))) == code
+
+
+def test_a_picture_blurred_all_over_is_told_as_such():
+    assert find_or_code(cv2.GaussianBlur(on_table(), (0, 0), 9.0)) == ("blur", "all")
+
+
+def test_what_every_search_finds_anew_is_one_place(monkeypatch):
+    taken, choose = {}, find._one_card
+    monkeypatch.setattr(find, "_one_card", lambda seen, wanted: taken.update(seen) or choose(seen, wanted))
+    find_card(on_table(without(41)), CARD)
+    assert {one: len(places) for one, places in taken.items()} == {40: 1, 42: 1, 43: 1}
+
+
 def find_or_code(picture) -> tuple[str, object]:
     try:
         find_card(picture, CARD)
@@ -156,7 +181,12 @@ def find_or_code(picture) -> tuple[str, object]:
 @pytest.mark.parametrize(
     ("window", "off_mm", "folded"),
     # Of the diagonal, 181.5 mm: 0.0012 with a window, 0.0025 without one.
-    [(True, 0.21, False), (True, 0.23, True), (False, 0.44, False), (False, 0.47, True)],
+    [
+        (True, 0.0012 * float(np.hypot(*CARD.size)), False),
+        (True, 0.22, True),
+        (False, 0.45, False),
+        (False, 0.46, True),
+    ],
 )
 def test_a_card_is_folded_beyond_a_share_of_its_diagonal(monkeypatch, window, off_mm, folded):
     monkeypatch.setattr(find, "_fit_plane", lambda *_: (MAP, off_mm))
@@ -268,7 +298,7 @@ def test_marks_are_at_the_same_place_within_half_a_diagonal(apart, same):
 
 @pytest.mark.parametrize(
     ("width_px", "contrast", "blurred"),
-    [(6, 100, False), (13, 100, True), (13, 30, True), (13, 20, False)],
+    [(8.6, 100, False), (9.4, 100, True), (13, 28, True), (13, 25, False), (13, 20, False)],
 )
 def test_edges_many_pixels_wide_are_blur(width_px, contrast, blurred):
     """Ramps of a width, every forty pixels; where there is hardly any contrast nothing can be told."""
@@ -277,6 +307,13 @@ def test_edges_many_pixels_wide_are_blur(width_px, contrast, blurred):
     grey = np.tile(line.astype(np.uint8), (400, 1))
     assert find._is_blurred(grey) == blurred
     assert find._is_blurred(np.ascontiguousarray(grey.T)) == blurred
+
+
+def test_a_sharp_edge_counts_whichever_way_it_falls():
+    line = 200 - 100 * (np.arange(1000) % 50) / 50.0
+    falling = np.tile(line[::-1].astype(np.uint8), (400, 1))
+    for grey in (falling, falling[:, ::-1], falling.T, falling.T[::-1]):
+        assert not find._is_blurred(np.ascontiguousarray(grey))
 
 
 def test_blur_is_judged_at_one_size():
@@ -336,6 +373,14 @@ def test_of_marks_seen_twice_those_in_one_plane_are_taken():
         assert np.array_equal(corners[one], expected)
 
 
+def test_of_two_cards_the_one_that_is_whole_is_taken():
+    """Every mark is seen twice; the larger ones do not lie as on the card."""
+    true = marks()
+    astray = {one: 1.3 * corners + [[40.0 * (one % 3), 90.0 * (one % 2)]] for one, corners in true.items()}
+    corners, _ = find._one_card({one: [astray[one], true[one]] for one in true}, WANTED)
+    assert all(np.array_equal(corners[one], expected) for one, expected in true.items())
+
+
 def test_of_too_many_choices_the_largest_marks_are_taken():
     """Four places for each of four marks are more than are tried."""
     true = marks()
@@ -357,6 +402,15 @@ def test_a_mark_is_dropped_only_where_the_others_agree(share, kept):
     moved = marks()
     diagonal = np.linalg.norm(moved[42][0] - moved[42][2])
     moved[42] = moved[42] + [share * diagonal, 0.0]
+    assert len(find._in_one_plane(moved, WANTED)) == kept
+
+
+@pytest.mark.parametrize(("noise_px", "kept"), [(1.0, 3), (10.0, 4)])
+def test_a_mark_is_dropped_where_the_others_agree_to_a_tenth_of_its_diagonal(noise_px, kept):
+    moved = marks()
+    for one, sign in ((40, 1.0), (41, -1.0), (43, -1.0)):
+        moved[one] = moved[one] + sign * noise_px * np.array([[1.0, 0], [-1.0, 0], [1.0, 0], [-1.0, 0]])
+    moved[42] = moved[42] + [400.0, 0.0]
     assert len(find._in_one_plane(moved, WANTED)) == kept
 
 
@@ -398,8 +452,9 @@ def test_a_corner_that_strays_in_the_picture_stays_where_it_was():
     cv2.rectangle(grey, (100, 100), (180, 180), 0, -1)
     near = find._refined(grey, np.array([[97.0, 97.5]]), 60.0, (7, 12))
     assert near == pytest.approx(np.array([[99.5, 99.5]]), abs=0.3)
-    far = find._refined(grey, np.array([[92.6, 92.6]]), 15.0, (1,))
-    assert far == pytest.approx(np.array([[92.6, 92.6]]))
+    for start, moves in ((95.8, True), (95.2, False)):
+        (found,) = find._refined(grey, np.array([[start, 99.5]]), 15.0, (1,))
+        assert found == pytest.approx([99.5 if moves else start, 99.5], abs=0.2)
 
 
 def test_corners_in_a_line_span_no_plane():

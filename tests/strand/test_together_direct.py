@@ -139,6 +139,18 @@ def test_a_wider_spread_makes_strands_less_unlike():
     assert unlikeness(shot(zones=wide), shot(zones=wide_other)) == pytest.approx(narrow / 4.0)
 
 
+def test_pale_hair_scatters_less_than_dark_and_tint_less_than_scale():
+    """By light's direction: `calibration/as-lit.toml`."""
+
+    def apart(ratio: np.ndarray, factor: np.ndarray) -> float:
+        one, other = (dict.fromkeys(NAMES, AsLit(lit, 0.0, np.zeros(3))) for lit in (ratio, factor * ratio))
+        return unlikeness(shot(zones=one), shot(zones=other))
+
+    lit = np.array([0.30, 0.29, 0.15])
+    assert apart(lit, np.full(3, 1.3)) > 1.5 * apart(lit / 6.0, np.full(3, 1.3))
+    assert apart(lit, np.array([1.0, 1.0, 1.3])) > 3.0 * apart(lit, np.full(3, 1.3))
+
+
 def unlike_by(much: float) -> dict:
     """Return zones that are so unlike those of `shot()`."""
     low, high = 0.0, 6.0

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from strandgauge.card.find import _agreeing, _in_one_plane, find_card, project
+from strandgauge.card.find import find_card, project
 from strandgauge.errors import BlurError, CardCutOffError, CardFoldedError, NoCardError, WrongCardVersionError
 from strandgauge.reading.pipeline import default_card
 from synthetic import Shot, paint, photograph, srgb_curve
@@ -83,47 +83,6 @@ def test_card_over_the_edge_names_the_side(side, beyond_px, cut_off):
     with pytest.raises(CardCutOffError) as refusal:
         find_card(picture, CARD)
     assert dict(refusal.value.facts) == {"fault": "outside", "sides": side}
-
-
-def seen_marks() -> dict[int, np.ndarray]:
-    """Corners of every mark of the card at 5 pixels a millimetre, seen from straight above."""
-    return {marker.id: 5.0 * np.array(marker.corners) + [200.0, 150.0] for marker in CARD.markers}
-
-
-WANTED = {marker.id: marker for marker in CARD.markers}
-
-
-@pytest.mark.parametrize(("sides", "kept"), [(1.0, (40, 41, 42, 43)), (3.0, (40, 42, 43))])
-def test_a_mark_found_where_none_can_be_is_left_out(sides, kept):
-    marks = seen_marks()
-    diagonal = np.linalg.norm(marks[41][0] - marks[41][2])
-    marks[41] = marks[41] + sides * diagonal / np.sqrt(2)
-    assert tuple(_in_one_plane(marks, WANTED)) == kept
-
-
-def test_of_three_marks_none_can_be_told_to_be_false():
-    marks = seen_marks()
-    del marks[43]
-    marks[41] = marks[41] + 500.0
-    assert tuple(_in_one_plane(marks, WANTED)) == (40, 41, 42)
-
-
-@pytest.mark.parametrize(("off", "put_right"), [(2.0, False), (4.0, True)])
-def test_a_corner_that_the_others_put_elsewhere_is_put_right(off, put_right):
-    target = np.concatenate([np.array(marker.corners) for marker in CARD.markers])
-    true = np.concatenate([seen_marks()[marker.id] for marker in CARD.markers])
-    seen = true.copy()
-    seen[6] += [off, 0.0]
-    found = _agreeing(target, seen)
-    assert found[6] == pytest.approx(true[6] if put_right else seen[6], abs=0.01)
-    assert np.delete(found, 6, axis=0) == pytest.approx(np.delete(true, 6, axis=0), abs=1e-9)
-
-
-def test_corners_that_mostly_disagree_are_left_as_they_are():
-    target = np.concatenate([np.array(marker.corners) for marker in CARD.markers])
-    seen = np.concatenate([seen_marks()[marker.id] for marker in CARD.markers])
-    seen[[1, 5, 9, 13]] += 30.0
-    assert (_agreeing(target, seen) == seen).all()
 
 
 def test_a_false_mark_in_the_picture_does_not_move_the_card():

@@ -349,6 +349,13 @@ def larger(by: float):
     return tuple((x * by, y * by) for x, y in SQUARE.corners)
 
 
+def test_an_edge_is_as_wide_anywhere_on_the_card():
+    away = replace(SQUARE, corners=tuple((x + 30.0, y + 5.0) for x, y in SQUARE.corners))
+    shifted = EIGHT @ np.array([[1.0, 0, -30.0], [0, 1, -5.0], [0, 0, 1]])
+    here = find._edge_width_mm(step_at(0.4, across=True), EIGHT, [SQUARE])
+    assert find._edge_width_mm(step_at(0.4, across=True), shifted, [away]) == pytest.approx(here, rel=1e-3)
+
+
 def test_the_wider_of_two_directions_counts():
     one_way = find._edge_width_mm(step_at(0.4, across=True), EIGHT, [SQUARE])
     other_way = find._edge_width_mm(np.ascontiguousarray(step_at(0.4, across=True).T), EIGHT, [SQUARE])
@@ -421,6 +428,39 @@ def test_where_two_marks_are_off_none_is_dropped():
     assert find._in_one_plane(moved, WANTED) == [40, 41, 42, 43]
 
 
+@pytest.mark.parametrize(("sides", "kept"), [(1.0, (40, 41, 42, 43)), (3.0, (40, 42, 43))])
+def test_a_mark_found_where_none_can_be_is_left_out(sides, kept):
+    moved = marks()
+    diagonal = np.linalg.norm(moved[41][0] - moved[41][2])
+    moved[41] = moved[41] + sides * diagonal / np.sqrt(2)
+    assert tuple(find._in_one_plane(moved, WANTED)) == kept
+
+
+def test_of_three_marks_none_can_be_told_to_be_false():
+    moved = marks()
+    del moved[43]
+    moved[41] = moved[41] + 500.0
+    assert tuple(find._in_one_plane(moved, WANTED)) == (40, 41, 42)
+
+
+@pytest.mark.parametrize(("off", "put_right"), [(2.2, False), (2.8, True)])
+def test_a_corner_that_the_others_put_elsewhere_is_put_right(off, put_right):
+    target = np.concatenate([np.array(marker.corners) for marker in CARD.markers])
+    true = np.concatenate([marks()[marker.id] for marker in CARD.markers])
+    seen = true.copy()
+    seen[6] += [off, 0.0]
+    found = find._agreeing(target, seen)
+    assert found[6] == pytest.approx(true[6] if put_right else seen[6], abs=0.05)
+    assert np.delete(found, 6, axis=0) == pytest.approx(np.delete(true, 6, axis=0), abs=1e-9)
+
+
+def test_corners_that_mostly_disagree_are_left_as_they_are():
+    target = np.concatenate([np.array(marker.corners) for marker in CARD.markers])
+    seen = np.concatenate([marks()[marker.id] for marker in CARD.markers])
+    seen[[1, 5, 9, 13]] += 30.0
+    assert (find._agreeing(target, seen) == seen).all()
+
+
 # --- the plane ------------------------------------------------------------------------------------------
 
 
@@ -455,6 +495,14 @@ def test_a_corner_that_strays_in_the_picture_stays_where_it_was():
     for start, moves in ((95.8, True), (95.2, False)):
         (found,) = find._refined(grey, np.array([[start, 99.5]]), 15.0, (1,))
         assert found == pytest.approx([99.5 if moves else start, 99.5], abs=0.2)
+
+
+@pytest.mark.parametrize(("side", "as_if"), [(3000.0, 112.0), (5.0, 14.0)])
+def test_the_window_is_of_two_to_sixteen_pixels(side, as_if):
+    grey = np.random.default_rng(1).integers(0, 255, (120, 120), dtype=np.uint8)
+    grey = cv2.GaussianBlur(grey, (0, 0), 3.0)
+    start = np.array([[60.0, 60.0]])
+    assert np.array_equal(find._refined(grey, start, side, (7,)), find._refined(grey, start, as_if, (7,)))
 
 
 def test_corners_in_a_line_span_no_plane():

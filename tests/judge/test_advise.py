@@ -15,7 +15,18 @@ from strandgauge.dye.targets import Target
 from strandgauge.judge.advise import advise, is_brown
 from strandgauge.judge.cautions import cautions_for
 from strandgauge.judge.history import History
-from strandgauge.judge.outlook import Needs, Outlook, Pretone, Settings, ZoneOutlook, verdict_of
+from strandgauge.judge.outlook import (
+    Evening,
+    Needs,
+    Outlook,
+    Pretone,
+    Settings,
+    Shadow,
+    ZoneFormula,
+    ZoneOutlook,
+    verdict_of,
+)
+from strandgauge.lift.advice import Advice
 
 PASTEL, VIVID, BROWN = (66.0, 10.0, -11.0), (45.0, 26.0, 34.0), (31.0, 9.0, 15.0)
 KNOWN = {"box": False}
@@ -347,6 +358,69 @@ def test_zones_are_judged_where_there_are_any_and_each_thing_is_said_once():
 )  # fmt: skip
 def test_the_verdict_on_each_side_of_its_limits(chance, away, verdict):
     assert verdict_of(chance, away, Settings()) == verdict
+
+
+# --- what is to be mixed ---------------------------------------------------------------------------------
+
+MIX = (FormulaPart("pink", 5.0, 3.0),)
+TONER = Pretone("violet", MIX, (60.0, 0.0, 10.0), 5.0)
+EVEN = Evening(3.0, 1.0, (ZoneFormula("root", MIX),), "meets")
+SHADOW = Shadow(6.0, (40.0, 1.0, 3.0), 1.0, MIX, "root")
+
+
+def mixing(*told, verdict="may"):
+    """Return an outlook of a root and mids with these pieces of advice, each a zone and what to do."""
+    found = outlook(*(zone(name, verdict=verdict, formula=MIX, pretone=TONER) for name in ("root", "mids")))
+    advice_ = tuple(Advice(name, do) for name, do in told)
+    return replace(found, advice=advice_, evening=EVEN, shadow=SHADOW)
+
+
+@pytest.mark.parametrize(
+    ("told", "mixed", "shadow"),
+    [
+        ([("root", "dye")], ["root"], True),
+        ([("root", "tone"), ("mids", "deposit")], ["root", "mids"], True),
+        ([("root", "dye"), ("root", "lift")], ["root"], True),
+        ([("root", "lift"), ("mids", "look-again")], [], False),
+        ([("root", "dye"), ("overall", "stop-condition")], [], False),
+        ([("root", "dye"), ("overall", "stop-time")], [], False),
+        ([("root", "dye"), ("overall", "stop-history")], ["root"], True),
+        ([("root", "melt-root"), ("root", "lift")], [], True),
+        ([("root", "choose-another")], [], False),
+        ([("overall", "dye")], [], False),
+    ],
+)
+def test_no_formula_but_those_that_are_to_be_mixed(told, mixed, shadow):
+    found = mixing(*told).as_advised()
+    assert [one.name for one in found.zones if one.formula == MIX and one.pretone == TONER] == mixed
+    assert all(one.formula is None and one.pretone is None for one in found.zones if one.name not in mixed)
+    assert found.shadow == (SHADOW if shadow else None)
+    assert found.evening == (EVEN if mixed else replace(EVEN, formulas=()))
+
+
+def test_what_none_comes_near_is_not_mixed_and_an_outlook_without_zones_to_even_stays_so():
+    assert not any(one.formula for one in mixing(("root", "dye"), verdict="out").as_advised().zones)
+    assert replace(mixing(("root", "lift")), evening=None).as_advised().evening is None
+
+
+@pytest.mark.parametrize(
+    ("needs", "verdict", "level"),
+    [(Needs(9.0, 8.5, 9.5), "turns", 9.0), (None, "turns", None), (None, "true", 8.0), (None, "may", None)],
+)
+def test_the_level_to_come_to_is_that_needed_or_that_the_hair_has(needs, verdict, level):
+    found = replace(outlook(zone(), verdict=verdict), needs=needs)
+    assert found.level_to_come_to == level
+    assert found.needs_level == (None if needs is None else 9.0)
+
+
+def test_what_is_advised_is_asked_by_code_and_by_zone():
+    found = mixing(("root", "lift"), ("mids", "dye"))
+    assert found.does("lift")
+    assert found.does("tone", "dye")
+    assert found.does("lift", zone="root")
+    assert not found.does("lift", zone="mids")
+    assert not found.does("rinse")
+    assert found.zone("mids").name == "mids"
 
 
 # --- cautions --------------------------------------------------------------------------------------------

@@ -230,7 +230,8 @@ def test_the_clock_and_the_fingers_are_handed_on(fitted):
     ],
 )
 def test_times_that_cannot_be_are_refused(fitted, minutes, limit, more):
-    looks = [seen(6.0)] * more.pop("count", len(minutes))
+    looks = [seen(6.0)] * more.get("count", len(minutes))
+    more = {key: value for key, value in more.items() if key != "count"}
     with pytest.raises(BadTimesError) as refused:
         following.follow(looks, minutes, ladder=LADDER, limit=limit, by_zone=False, **more)
     assert refused.value.message

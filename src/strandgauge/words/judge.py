@@ -188,12 +188,13 @@ def needs_line(outlook: Outlook) -> str:
 
 
 def ratio(parts: Iterable[FormulaPart], clear: str = "clear") -> str:
-    """Write how far a formula is diluted, such as '1 : 12'."""
+    """Write how far a formula is diluted, dye to clear, such as '1 : 12' or '3 : 1'."""
     amounts = {part.dye: part.parts for part in parts}
     dye = sum(amount for name, amount in amounts.items() if name != clear)
-    if dye <= 0.0 or amounts.get(clear, 0.0) / dye < 0.5:
-        return say("outlook.undiluted")
-    return say("outlook.ratio", clear=amounts[clear] / dye)
+    if dye <= 20.0 * amounts.get(clear, 0.0):
+        less_of_it = min(dye, amounts[clear]) if dye > 0.0 else amounts[clear]
+        return say("outlook.ratio", dye=dye / less_of_it, clear=amounts[clear] / less_of_it)
+    return say("outlook.undiluted")
 
 
 def formula_text(parts: Iterable[FormulaPart]) -> str:

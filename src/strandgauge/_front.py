@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import os
+from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
@@ -43,7 +44,7 @@ _FRAME = (
 )
 
 
-class _Result:
+class _Result(ABC):
     """What all results can do."""
 
     __slots__ = ()
@@ -78,12 +79,13 @@ class _Result:
     _rows = ""
     """What the colours are that stand above one another."""
 
+    @abstractmethod
     def _line(self) -> str:
-        raise NotImplementedError
+        """Return what stands in the repr, in one line."""
 
+    @abstractmethod
     def _swatches(self) -> Iterable[tuple[str, tuple[Lab, ...]]]:
         """Return captions, each with the colours that stand above it."""
-        raise NotImplementedError
 
     def _repr_html_(self) -> str:
         columns = "".join(_column(caption, labs) for caption, labs in self._swatches())

@@ -32,8 +32,9 @@ def shares_left(
     cautions: Sequence[Note],
     ladder: Ladder,
     wet: bool,
+    now: float,
 ) -> tuple[float, float]:
-    """Return what soft light, and a measured print, would leave of the level's uncertainty of the whole strand."""
+    """Return what soft light, and a measured print, would leave of ``now``, the whole strand's level_sd, as shares."""
 
     def level_sd(clues: LightClues, fit: CardFit, count: int) -> float:
         as_lit = zone_colours(zones, clues, fit, count)["overall"].as_lit
@@ -43,7 +44,6 @@ def shares_left(
     soft_fit = replace(fit, light_unevenness_percent=min(fit.light_unevenness_percent, SOFT_UNEVENNESS))
     true_print = max(fit.leave_one_out_mean**2 - POOR_PRINT_ADDS**2, MEASURED_LEFT_OUT**2) ** 0.5
     print_fit = replace(fit, leave_one_out_mean=min(fit.leave_one_out_mean, true_print))
-    now = level_sd(clues, fit, len(cautions))
     soft = level_sd(soft_clues, soft_fit, sum(one.code not in OF_THE_LIGHT for one in cautions))
     measured = level_sd(clues, print_fit, len(cautions))
     return min(soft / now, 1.0), min(measured / now, 1.0)

@@ -234,7 +234,9 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, said_wet: bool 
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
     colours = zone_colours(zones, clues, found.fit, len(found.light.cautions))
     words, telling = describe_zones(colours, ladder, wet), load_telling()
-    softer, measured = shares_left(zones, clues, found.fit, found.light.cautions, ladder, wet)
+    softer, measured = shares_left(
+        zones, clues, found.fit, found.light.cautions, ladder, wet, words["overall"].level_sd
+    )
     reading = Reading(
         photo=photo.name,
         card=card_title(card),

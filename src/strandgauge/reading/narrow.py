@@ -34,7 +34,7 @@ def shares_left(
     wet: bool,
     now: float,
 ) -> tuple[float, float]:
-    """Return what soft light, and a measured print, would leave of ``now``, the whole strand's level_sd, as shares."""
+    """Return the shares of ``now``, the whole strand's level_sd, that soft light and a measured print would leave."""
 
     def level_sd(clues: LightClues, fit: CardFit, count: int) -> float:
         as_lit = zone_colours(zones, clues, fit, count)["overall"].as_lit

@@ -108,7 +108,17 @@ def test_paper_is_learned_lit_and_shaded():
     assert learned[:, 2] == pytest.approx(-8.0 * np.cbrt(light), rel=1e-3)
     assert learned[:, 3] == pytest.approx(0.7)
     assert isolate._paper_samples(np.empty((0, 4), np.float32), PAPER)[:, :1].max() > 95.0
-    assert len(isolate._paper_samples(np.repeat(seen, 600, axis=0), PAPER)) == 4 * 120
+
+
+def test_of_many_places_a_few_are_taken_evenly():
+    at = np.arange(4 * 30 * 40, dtype=np.float32).reshape(4, 30, 40)
+    where = np.zeros((30, 40), bool)
+    where[5:25, 8:38] = True
+    some = isolate._some_of(at, where, 120)
+    assert some.shape == (120, 4)
+    assert some[:2].tolist() == at[:, 5, [8, 13]].T.tolist()  # every fifth of 600
+    assert some[-1].tolist() == at[:, 24, 33].tolist()
+    assert len(isolate._some_of(at, where, 1000)) == 600
 
 
 def test_hair_and_paper_are_cut_at_as_many_deviations_from_either():
@@ -124,17 +134,17 @@ def test_hair_and_paper_are_cut_at_as_many_deviations_from_either():
 
 def test_fine_contrast_is_told_in_per_cent_of_the_light_and_flat_colour_has_none():
     flat = np.full((40, 60, 3), 0.25)
-    assert isolate._features(region_of(flat))[..., 3].max() == pytest.approx(0.0, abs=0.05)
+    assert isolate._features(region_of(flat))[3].max() == pytest.approx(0.0, abs=0.05)
     striped = flat.copy()
     striped[::2] *= 1.21  # 10 % of its square root, up and down
-    contrast = isolate._features(region_of(striped))[15:25, 20:40]
-    assert contrast[..., 3] == pytest.approx(100 * 0.05 / 1.05, rel=0.1)
-    assert contrast[..., 0] == pytest.approx(
+    contrast = isolate._features(region_of(striped))[:, 15:25, 20:40]
+    assert contrast[3] == pytest.approx(100 * 0.05 / 1.05, rel=0.1)
+    assert contrast[0] == pytest.approx(
         cv2.cvtColor(striped[:2].astype(np.float32), cv2.COLOR_LRGB2Lab)[..., 0].mean(), abs=1.0
     )
     wild = flat.copy()
     wild[::2] *= 9.0
-    assert isolate._features(region_of(wild))[..., 3].max() == pytest.approx(12.0)
+    assert isolate._features(region_of(wild))[3].max() == pytest.approx(12.0)
 
 
 def test_smoothing_keeps_level_and_ends():

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import Any
 
 import cv2
 import numpy as np
@@ -30,6 +31,8 @@ SHADE = (0.35, 1.05)
 """Brightness of the paper around the strand, lit to shaded, relative to its own."""
 SHORTEST_MM = 25.0
 THINNEST_MM = 4.5
+CORE_SEEN, PAPER_SEEN = 600, 120
+"""Places of hair, and of paper, that a discriminant is formed from; a few more where they do not divide evenly."""
 MOST_OUTSIDE = 0.2
 """Largest share of the strand's length that may lie beside the window."""
 
@@ -66,7 +69,7 @@ def isolate_strand(region: Region, paper_lab: tuple[float, float, float], margin
 
 
 def _features(region: Region) -> Image:
-    """Return (H, W, 4): L*, a*, b*, slightly smoothed, and fine contrast in per cent of the local light."""
+    """Return (4, H, W): L*, a*, b*, slightly smoothed, and fine contrast in per cent of the local light."""
     size = max(3, 2 * round(CONTRAST_MM * region.pixels_per_mm / 2) + 1)
     light = np.maximum(region.linear[..., 1], 1e-3)
     root = np.sqrt(light)  # evens out camera noise between dark and light
@@ -74,8 +77,10 @@ def _features(region: Region) -> Image:
     energy = cv2.blur(cv2.blur(fine * fine, (size, size)), (size, size))
     level = np.maximum(cv2.blur(root, (size, size)), 0.06)
     contrast = 100 * np.sqrt(np.maximum(energy, 0)) / level
-    lab = cv2.blur(region.lab, (3, 3))
-    return np.dstack([lab, np.minimum(contrast, 12.0)]).astype(np.float32)
+    features = np.empty((4, *root.shape), dtype=np.float32)
+    features[:3] = cv2.blur(region.lab, (3, 3)).transpose(2, 0, 1)
+    features[3] = np.minimum(contrast, 12.0)
+    return features
 
 
 def _shaded_paper(L: NDArray[np.float32], paper_lab: tuple[float, float, float]) -> tuple[Image, Image]:
@@ -86,9 +91,9 @@ def _shaded_paper(L: NDArray[np.float32], paper_lab: tuple[float, float, float])
 
 def _rough_hair(features: Image, paper_lab: tuple[float, float, float], ppm: float) -> Mask:
     """Return pixels that are surely hair: colourful, or much too dark for shade, or fibrous."""
-    L, a, b, contrast = (features[..., k] for k in range(4))
+    L, a, b, contrast = features
     pa, pb = _shaded_paper(L, paper_lab)
-    colour = np.hypot(a - pa, b - pb)
+    colour = np.sqrt((a - pa) ** 2 + (b - pb) ** 2)
     calm = float(np.percentile(contrast[::3, ::3], 8))
     depth = paper_lab[0] - L
     score = (
@@ -144,50 +149,58 @@ def _refine(features: Image, rough: Mask, paper_lab: tuple[float, float, float],
     count = max(1, round((columns[-1] - columns[0]) / (BLOCK_MM * ppm)))
     edges = np.linspace(columns[0], columns[-1] + 1, count + 1).astype(int)
     paper = away > 1.0 * ppm
-    everywhere = _paper_samples(features[::4, ::4][paper[::4, ::4]], paper_lab)
+    spare = features[:, ::4, ::4][:, paper[::4, ::4]].T
+    everywhere = _paper_samples(_thinned(spare, PAPER_SEEN), paper_lab)
     directions, thresholds = [], []
     for left, right in pairwise(edges):
         block = slice(max(0, left - (right - left) // 2), right + (right - left) // 2)
         inside = depth[:, block]
-        core = features[:, block][inside > 0.45 * max(inside.max(), 1e-6)]
-        near = features[:, block][paper[:, block]]
-        background = (
-            np.vstack([everywhere, _paper_samples(near, paper_lab)]) if len(near) > 50 else everywhere
-        )
-        direction, threshold = _discriminant(core[:: max(1, len(core) // 600)], background)
+        core = _some_of(features[:, :, block], inside > 0.45 * max(inside.max(), 1e-6), CORE_SEEN)
+        background = everywhere
+        if np.count_nonzero(paper[:, block]) > 50:
+            near = _some_of(features[:, :, block], paper[:, block], PAPER_SEEN)
+            background = np.vstack([everywhere, _paper_samples(near, paper_lab)])
+        direction, threshold = _discriminant(core, background)
         directions.append(direction)
         thresholds.append(threshold)
     centres = (edges[:-1] + edges[1:]) / 2
     at = np.arange(width)
-    mixed = np.stack([np.interp(at, centres, np.array(directions)[:, k]) for k in range(4)], axis=1)
-    cut = np.interp(at, centres, np.array(thresholds))
-    score: Image = np.einsum("hwk,wk->hw", features, mixed.astype(np.float32)) - cut.astype(np.float32)
-    return score
+    mixed = np.stack([np.interp(at, centres, part) for part in np.transpose(directions)]).astype(np.float32)
+    cut = np.interp(at, centres, np.array(thresholds)).astype(np.float32)
+    score = features[0] * mixed[0]
+    for feature, share in zip(features[1:], mixed[1:], strict=True):
+        score += feature * share
+    return np.asarray(score - cut)
 
 
-def _paper_samples(paper: Image, paper_lab: tuple[float, float, float]) -> Image:
-    """Return a few hundred features of paper, lit and shaded, from those seen."""
-    if len(paper) == 0:
-        paper = np.array([[*paper_lab, 1.0]], dtype=np.float32)
-    step = max(1, len(paper) // 120)
-    seen = paper[::step]
-    shades = np.linspace(*SHADE, 4)
-    parts = []
-    for shade in shades:
-        shaded = seen.copy()
-        lightness = 116 * np.cbrt(shade) * (seen[:, 0] + 16) / 116 - 16
-        shaded[:, 1:3] *= ((lightness + 16) / np.maximum(seen[:, 0] + 16, 1))[:, None]
-        shaded[:, 0] = lightness
-        parts.append(shaded)
-    return np.vstack(parts)
+def _some_of(features: Image, where: Mask, count: int) -> Image:
+    """Return (N, 4) features of places in a mask (H, W), evenly thinned to ``count`` or a few more."""
+    rows, columns = np.divmod(_thinned(np.flatnonzero(where), count), where.shape[1])
+    return np.asarray(features[:, rows, columns].T)
+
+
+def _thinned(many: NDArray[Any], count: int) -> NDArray[Any]:
+    return many[:: max(1, len(many) // count)]
+
+
+def _paper_samples(seen: Image, paper_lab: tuple[float, float, float]) -> Image:
+    """Return features (4 N, 4) of paper, lit and shaded, from those seen (N, 4)."""
+    if len(seen) == 0:
+        seen = np.array([[*paper_lab, 1.0]], dtype=np.float32)
+    shade = np.cbrt(np.linspace(*SHADE, 4))[:, None]
+    shaded = np.tile(seen, (4, 1, 1))
+    lightness = 116 * shade * (seen[:, 0] + 16) / 116 - 16
+    shaded[..., 1:3] *= ((lightness + 16) / np.maximum(seen[:, 0] + 16, 1))[..., None]
+    shaded[..., 0] = lightness
+    return shaded.reshape(-1, 4)
 
 
 def _discriminant(hair: Image, paper: Image) -> tuple[Array, float]:
     """Return Fisher's direction and threshold between two sets of (N, 4) features, hair positive."""
     hair_mean, paper_mean = hair.mean(0, dtype=float), paper.mean(0, dtype=float)
     floor = np.diag([4.0, 1.0, 1.0, 0.16])  # never believe a spread smaller than print and noise
-    hair_cov = np.cov(hair, rowvar=False) + floor if len(hair) > 4 else floor * 4
-    paper_cov = np.cov(paper, rowvar=False) + floor
+    hair_cov = _covariance(hair - hair_mean) + floor if len(hair) > 4 else floor * 4
+    paper_cov = _covariance(paper - paper_mean) + floor
     direction = np.linalg.solve(hair_cov + paper_cov, hair_mean - paper_mean)
     hair_sd = float(np.sqrt(direction @ hair_cov @ direction))
     paper_sd = float(np.sqrt(direction @ paper_cov @ direction))
@@ -196,6 +209,10 @@ def _discriminant(hair: Image, paper: Image) -> tuple[Array, float]:
     threshold = (hair_at * paper_sd + paper_at * hair_sd) / (hair_sd + paper_sd)
     length = max(hair_at - paper_at, 1e-9)
     return direction / length, threshold / length
+
+
+def _covariance(apart: Array) -> Array:
+    return np.asarray(apart.T @ apart / (len(apart) - 1))
 
 
 def _outline(solid: Mask, score: Image, ppm: float, margin_mm: float) -> Isolated:

@@ -196,8 +196,9 @@ def _part(
     gain = float(np.median(fit.gain(now, now + 10.0)))
     before = gain
     if gain < rules.stalled and not single:
-        earlier = [[z.level for z in zones[:-1]], [z.level_sd for z in zones[:-1]]]
-        before = float(np.median(fit_lift(times[:-1], *earlier, ladder).gain(now, now + 10.0)))
+        earlier = zones[:-1]
+        without = fit_lift(times[:-1], [z.level for z in earlier], [z.level_sd for z in earlier], ladder)
+        before = float(np.median(without.gain(now, now + 10.0)))
     facts = Facts(
         zone=name,
         minute=now,

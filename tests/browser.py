@@ -187,6 +187,21 @@ def worded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(catalogue, "entries", SENTENCES)
 
 
+def printed(page: Page, paper: str) -> list[str]:
+    """Return the text of each sheet that a page is printed on, without white space, which hangs on the line ends."""
+    from io import BytesIO
+
+    import pypdf
+
+    sheets = pypdf.PdfReader(BytesIO(page.pdf(format=paper, print_background=False))).pages
+    return [flat(sheet.extract_text()) for sheet in sheets]
+
+
+def flat(text: str) -> str:
+    """Return a text without white space."""
+    return "".join(text.split())
+
+
 def sideways(page: Page) -> int:
     """Return how many pixels a page is wider than its window."""
     return int(page.evaluate("document.documentElement.scrollWidth - window.innerWidth"))

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from html import unescape
 from concurrent.futures import ThreadPoolExecutor
+from html import unescape
 
 import pytest
 from phonesite import SAMPLES, site  # noqa: F401
@@ -25,7 +25,9 @@ def step(site, path):  # noqa: F811
 
 
 def no_minutes(field, **between):
-    return say("page.out-of-range" if between else "page.no-number", name=say(f"page.{field}-name"), **between)
+    return say(
+        "page.out-of-range" if between else "page.no-number", name=say(f"page.{field}-name"), **between
+    )
 
 
 def no_shade(text):
@@ -235,7 +237,7 @@ def test_rinsed_ends_the_clock_and_leads_to_the_shade_and_the_result(site):  # n
     photo = {"photo": ("x.jpg", (SAMPLES / "marta-1041.jpg").read_bytes(), "image/jpeg")}
     site.client.post(f"/strands/{strand}/look", data={"result": "yes"}, files=photo)
     assert word() == say("moment-word.done")
-    assert "/rinsed\"" not in site.client.get(f"/strands/{strand}").text
+    assert '/rinsed"' not in site.client.get(f"/strands/{strand}").text
 
 
 def test_a_look_keeps_what_it_said_and_the_strand_goes_on(site):  # noqa: F811
@@ -346,7 +348,9 @@ def test_who_comes_back_starts_from_the_last_time(site):  # noqa: F811
     site.look(site.strand("Lena", target="peach"), "turned-a.jpg")
     client = site.logbook.find_client("Lena").id
     page = site.client.get(f"/strands/new?client={client}").text
-    assert re.search(rf'class="last-time" href="/clients/{client}".*?\d+\.\d ± \d\.\d.*?peach', page, re.DOTALL)
+    assert re.search(
+        rf'class="last-time" href="/clients/{client}".*?\d+\.\d ± \d\.\d.*?peach', page, re.DOTALL
+    )
     assert re.search(r'value="peach" checked', page)
 
 

@@ -74,15 +74,19 @@ def test_sixteen_bits_show_the_same_card():
 def test_the_first_search_is_enough_and_the_others_are_not_made(monkeypatch):
     made = count_searches(monkeypatch)
     find_card(on_table(), CARD)
-    assert made == [False]
+    assert made == ["fast"]
     made.clear()
     find_card(on_table(without(41)), CARD)
-    assert made == [False, True, True, True]  # a small picture is not searched once more at full size
+    assert made == [
+        "fast",
+        "once",
+        *["thorough"] * 3,
+    ]  # a small picture is not searched once more at full size
 
 
-def count_searches(monkeypatch) -> list[bool]:
+def count_searches(monkeypatch) -> list[str]:
     made, detect = [], find._detect
-    monkeypatch.setattr(find, "_detect", lambda s, d: made.append(s.thorough) or detect(s, d))
+    monkeypatch.setattr(find, "_detect", lambda s, d, ids: made.append(s.way) or detect(s, d, ids))
     return made
 
 
@@ -229,23 +233,24 @@ def test_the_smallest_picture(side, fault, upright):
 @pytest.mark.parametrize(
     ("longest", "made"),
     [
-        (1000, [(1000, False), (1000, True), (1000, True), (500, True)]),
-        (1300, [(1000, False), (1000, True), (1000, True), (500, True)]),
-        (1302, [(1000, False), (1000, True), (1000, True), (1302, True), (500, True)]),
+        (1000, [1000, 500, 1000, 1000, 500]),
+        (1300, [1000, 500, 1000, 1000, 500]),
+        (1302, [1000, 500, 1000, 1000, 1302, 500]),
     ],
 )
 def test_searches_grow_in_patience(longest, made):
     grey = np.full((longest // 2, longest), 128, np.uint8)
     searches = list(find._searches(grey))
-    assert [(max(one.grey.shape), one.thorough) for one in searches] == made
-    assert [one.scale for one in searches] == [longest / side for side, _ in made]
+    assert [max(one.grey.shape) for one in searches] == made
+    assert [one.way for one in searches] == ["fast", "once", *["thorough"] * (len(made) - 2)]
+    assert [one.scale for one in searches] == [longest / side for side in made]
 
 
-def test_the_third_search_raises_contrast():
+def test_the_fourth_search_raises_contrast():
     grey = (np.indices((300, 400)).sum(0) // 8 % 2 * 6 + 100).astype(np.uint8)
-    first, second, third, *_ = find._searches(grey)
-    assert np.array_equal(first.grey, second.grey)
-    assert third.grey.std() > 1.5 * first.grey.std()
+    first, _, third, fourth, *_ = find._searches(grey)
+    assert np.array_equal(first.grey, third.grey)
+    assert fourth.grey.std() > 1.5 * first.grey.std()
 
 
 def test_a_picture_is_only_ever_made_smaller():
@@ -259,32 +264,34 @@ def test_a_picture_is_only_ever_made_smaller():
     assert np.abs(small - means).max() <= 1.0  # averaged, not skipped
 
 
-@pytest.mark.parametrize("thorough", [False, True])
+@pytest.mark.parametrize("way", ["fast", "once", "thorough"])
 @pytest.mark.parametrize("scale", [1.0, 2.0])
-def test_corners_are_told_in_pixels_of_the_whole_picture(thorough, scale):
+def test_corners_are_told_in_pixels_of_the_whole_picture(way, scale):
     large = cv2.resize(to_grey8(on_table()), None, fx=scale, fy=scale, interpolation=cv2.INTER_NEAREST)
     reduced, by = find._reduce(large, round(max(large.shape) / scale))
-    found = dict(find._detect(find._Search(reduced, by, thorough), "DICT_4X4_250"))
+    found = dict(find._detect(find._Search(reduced, by, way), "DICT_4X4_250", (7, 40, 41, 42, 43, 300)))
     assert by == scale
     assert sorted(found) == [40, 41, 42, 43]
+    assert sorted(dict(find._detect(find._Search(reduced, by, way), "DICT_4X4_250", (41, 43)))) == [41, 43]
     for one, corners in marks().items():
         assert found[one] == pytest.approx(corners * scale + (scale - 1) / 2, abs=1.6 * scale)
 
 
 def test_nothing_detected_is_an_empty_list():
-    assert find._detect(find._Search(np.full((200, 200), 128, np.uint8), 1.0, True), "DICT_4X4_250") == []
+    grey = np.full((200, 200), 128, np.uint8)
+    assert find._detect(find._Search(grey, 1.0, "thorough"), "DICT_4X4_250", (40,)) == []
 
 
-@pytest.mark.parametrize(("side_px", "quick", "patient"), [(48, True, True), (30, False, True)])
-def test_small_marks_take_a_patient_search(side_px, quick, patient):
-    """The quick one makes do with marks of some 45 pixels in a thousand."""
+@pytest.mark.parametrize(("side_px", "ways"), [(48, 3), (30, 2), (15, 1)])
+def test_small_marks_take_a_patient_search(side_px, ways):
+    """The quick one makes do with marks of some 45 pixels in a thousand, the next one with some 25."""
     tile = cv2.aruco.generateImageMarker(
         cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_250), 40, side_px
     )
     grey = np.full((700, 1000), 235, np.uint8)
     grey[300 : 300 + side_px, 400 : 400 + side_px] = tile
-    for thorough, seen in ((False, quick), (True, patient)):
-        assert bool(find._detect(find._Search(grey, 1.0, thorough), "DICT_4X4_250")) == seen
+    for way, seen in (("thorough", ways > 0), ("once", ways > 1), ("fast", ways > 2)):
+        assert bool(find._detect(find._Search(grey, 1.0, way), "DICT_4X4_250", (40,))) == seen
 
 
 @pytest.mark.parametrize(("apart", "same"), [(4.9, True), (5.1, False)])

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import product
-from typing import Any
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -74,8 +75,7 @@ class CardView:
 
 def project(homography: NDArray[Any], points: Array) -> Array:
     """Apply a (3, 3) homography to (N, 2) points."""
-    mapped: Array = np.c_[points, np.ones(len(points))] @ homography.T
-    return mapped[:, :2] / mapped[:, 2:]
+    return np.asarray(cv2.perspectiveTransform(points[None].astype(np.float64), homography)[0])
 
 
 def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefinition) -> CardView:
@@ -89,12 +89,16 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
     if min(grey.shape) < SMALLEST_SIDE:
         raise NoCardError(fault="small", width=grey.shape[1], height=grey.shape[0])
     wanted = {marker.id: marker for marker in card.markers}
-    dictionaries = sorted({marker.dictionary for marker in card.markers})
+    versions = range(card.reserved_ids[0], card.reserved_ids[1] + 1) if card.reserved_ids else ()
+    looked_for = {
+        name: tuple(sorted({m.id for m in card.markers if m.dictionary == name}.union(versions)))
+        for name in sorted({marker.dictionary for marker in card.markers})
+    }
     seen: dict[int, list[Array]] = {}
     others: set[int] = set()
     for attempt in _searches(grey):
-        for dictionary in dictionaries:
-            for marker_id, corners in _detect(attempt, dictionary):
+        for dictionary, ids in looked_for.items():
+            for marker_id, corners in _detect(attempt, dictionary, ids):
                 marker = wanted.get(marker_id)
                 if marker is None or marker.dictionary != dictionary:
                     others.add(marker_id)
@@ -144,22 +148,23 @@ def to_grey8(pixels: NDArray[np.uint8] | NDArray[np.uint16]) -> NDArray[np.uint8
 class _Search:
     grey: NDArray[np.uint8]
     scale: float  # pixels of the picture per pixel of this search
-    thorough: bool
+    way: Literal["fast", "once", "thorough"]
 
 
 def _searches(grey: NDArray[np.uint8]) -> Iterator[_Search]:
-    """Yield ever more patient ways to look; the first is enough for a good photo."""
+    """Yield ever more patient ways to look; the first two are enough for a good photo."""
     longest = max(grey.shape)
     reduced, scale = _reduce(grey, SEARCH_SIDE)
-    yield _Search(reduced, scale, thorough=False)
-    yield _Search(reduced, scale, thorough=True)
-    even = cv2.createCLAHE(4.0, (8, 8)).apply(reduced)
-    yield _Search(np.asarray(even, dtype=np.uint8), scale, thorough=True)
-    if longest > SEARCH_SIDE * 1.3:
-        yield _Search(grey, 1.0, thorough=True)
-    # A blurred or noisy marker is found where its blur is no wider than a pixel.
+    yield _Search(reduced, scale, "fast")
     small, small_scale = _reduce(grey, SEARCH_SIDE // 2)
-    yield _Search(small, small_scale, thorough=True)
+    yield _Search(small, small_scale, "once")
+    yield _Search(reduced, scale, "thorough")
+    even = cv2.createCLAHE(4.0, (8, 8)).apply(reduced)
+    yield _Search(np.asarray(even, dtype=np.uint8), scale, "thorough")
+    if longest > SEARCH_SIDE * 1.3:
+        yield _Search(grey, 1.0, "thorough")
+    # A blurred or noisy marker is found where its blur is no wider than a pixel.
+    yield _Search(small, small_scale, "thorough")
 
 
 def _reduce(grey: NDArray[np.uint8], side: int) -> tuple[NDArray[np.uint8], float]:
@@ -170,15 +175,30 @@ def _reduce(grey: NDArray[np.uint8], side: int) -> tuple[NDArray[np.uint8], floa
     return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), dtype=np.uint8), scale
 
 
-def _detect(search: _Search, dictionary: str) -> list[tuple[int, Array]]:
-    """Return (id, (4, 2) corners in pixels of the whole picture) for each marker seen."""
+@lru_cache(maxsize=16)
+def _marks(name: str, wanted: tuple[int, ...]) -> tuple[cv2.aruco.Dictionary, list[int]]:
+    """Return those marks of a dictionary that are wanted, and their ids.
+
+    What is no mark, such as a patch, is told from a few marks many times sooner than from all.
+    """
+    full = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, name))
+    ids = [one for one in wanted if one < len(full.bytesList)]
+    return cv2.aruco.Dictionary(full.bytesList[ids], full.markerSize, full.maxCorrectionBits), ids
+
+
+def _detect(search: _Search, dictionary: str, wanted: tuple[int, ...]) -> list[tuple[int, Array]]:
+    """Return (id, (4, 2) corners in pixels of the whole picture) for each wanted marker that is seen."""
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    if search.thorough:
+    if search.way == "thorough":
         parameters.adaptiveThreshWinSizeMin = 3
         parameters.adaptiveThreshWinSizeMax = 43
         parameters.adaptiveThreshWinSizeStep = 8
         parameters.minMarkerPerimeterRate = 0.02
+        parameters.errorCorrectionRate = 0.6
+    elif search.way == "once":
+        parameters.adaptiveThreshWinSizeMin = parameters.adaptiveThreshWinSizeMax = 23
+        parameters.minMarkerPerimeterRate = 0.1
         parameters.errorCorrectionRate = 0.6
     else:
         # Finds sharp markers that are not small (Romero-Ramirez et al. 2021) at a fifth of the cost.
@@ -188,16 +208,14 @@ def _detect(search: _Search, dictionary: str) -> list[tuple[int, Array]]:
         parameters.adaptiveThreshWinSizeMin = 13
         parameters.adaptiveThreshWinSizeMax = 13
         parameters.errorCorrectionRate = 0.3
-    detector = cv2.aruco.ArucoDetector(
-        cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, dictionary)), parameters
-    )
-    corners, ids, _ = detector.detectMarkers(search.grey)
-    if ids is None:
+    marks, ids = _marks(dictionary, wanted)
+    corners, places, _ = cv2.aruco.ArucoDetector(marks, parameters).detectMarkers(search.grey)
+    if places is None:
         return []
     half = (search.scale - 1) / 2  # pixel centres lie at integers in both pictures
     return [
-        (int(i), np.asarray(c, dtype=np.float64).reshape(4, 2) * search.scale + half)
-        for i, c in zip(np.ravel(ids), corners, strict=True)
+        (ids[int(i)], np.asarray(c, dtype=np.float64).reshape(4, 2) * search.scale + half)
+        for i, c in zip(np.ravel(places), corners, strict=True)
     ]
 
 
@@ -405,28 +423,21 @@ def _edge_width_mm(grey: NDArray[np.uint8], homography: Array, markers: list[Mar
     the width of an edge blurred by a Gaussian is its step divided by its steepest slope (x 1.02 for 10-90 %).
     """
     count = 33
-    along = np.linspace(0.2, 0.8, 9)
-    widths: tuple[list[float], list[float]] = ([], [])
-    for marker in markers:
-        corners = _corners(marker)
-        for k in range(4):
-            a, b = corners[k], corners[(k + 1) % 4]
-            side = float(np.linalg.norm(b - a))
-            offsets = np.linspace(-0.13, 0.13, count) * side  # stays inside the marker's black border
-            normal = np.array([b[1] - a[1], a[0] - b[0]]) / side
-            points = (a + along[:, None, None] * (b - a)) + offsets[None, :, None] * normal
-            pixels = project(homography, points.reshape(-1, 2)).astype(np.float32)
-            profile = cv2.remap(
-                grey,
-                pixels[None, :, 0],
-                pixels[None, :, 1],
-                cv2.INTER_LINEAR,
-                borderMode=cv2.BORDER_REPLICATE,
-            ).reshape(len(along), count)
-            mean = profile.astype(np.float64).mean(0)
-            step = abs(mean[-4:].mean() - mean[:4].mean())
-            slope = np.abs(np.diff(mean)).max() / (offsets[1] - offsets[0])
-            if step > 20:
-                widths[int(abs(normal[0]) > abs(normal[1]))].append(step / slope)
-    medians = [float(np.median(w)) for w in widths if w]
+    along = np.linspace(0.2, 0.8, 9)[:, None, None]
+    corners = np.array([_corners(marker) for marker in markers])
+    begin, run = corners.reshape(-1, 2), (np.roll(corners, -1, axis=1) - corners).reshape(-1, 2)
+    side = np.linalg.norm(run, axis=1)
+    normal = np.stack([run[:, 1], -run[:, 0]], axis=1) / side[:, None]
+    offsets = np.linspace(-0.13, 0.13, count) * side[:, None]  # stays inside the marker's black border
+    edge = begin[:, None, None] + along * run[:, None, None]
+    points = edge + offsets[:, None, :, None] * normal[:, None, None]
+    pixels = project(homography, points.reshape(-1, 2)).astype(np.float32)
+    x, y = (np.ascontiguousarray(part).reshape(-1, count) for part in pixels.T)
+    profile = cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    mean = profile.reshape(len(side), -1, count).mean(1, dtype=np.float64)
+    step = np.abs(mean[:, -4:].mean(1) - mean[:, :4].mean(1))
+    slope = np.abs(np.diff(mean, axis=1)).max(1) / (offsets[:, 1] - offsets[:, 0])
+    printed, upright = step > 20, np.abs(normal[:, 0]) > np.abs(normal[:, 1])
+    widths = [step[these] / slope[these] for these in (printed & ~upright, printed & upright)]
+    medians = [float(np.median(w)) for w in widths if w.size]
     return max(medians, default=0.0)

@@ -83,8 +83,11 @@ def mean_colours(shots: Sequence[dict[ZoneName, ZoneColour]], turned: bool) -> d
 def scaled(lab: NDArray[np.float32], now: Array, wanted: Array) -> NDArray[np.float32]:
     """Return CIELAB (N, 3) of pixels whose mean X/Xn, Y/Yn, Z/Zn is to be ``wanted`` (3,) where it is ``now``."""
     before, after = lab_from_ratio(now), lab_from_ratio(wanted)
-    factor = (after[0] + 16.0) / (before[0] + 16.0)
-    return np.asarray(after + factor * (lab - before), dtype=np.float32)
+    moved = lab.astype(np.float64)
+    moved -= before
+    moved *= (after[0] + 16.0) / (before[0] + 16.0)
+    moved += after
+    return moved.astype(np.float32)
 
 
 def describe_zones(

@@ -114,10 +114,11 @@ def _measure(
     if clipped_share > MOST_CLIPPED:
         raise OverexposedError(fault="hair", percent=100 * clipped_share, where=name)
     hair = inside & ~gaps
-    linear = region.linear[:, part][hair].mean(0, dtype=np.float64)
-    every = cv2.cvtColor(np.clip(smooth[:, part][hair], 0, 1)[:, None], cv2.COLOR_LRGB2Lab)[:, 0]
-    step = max(1, len(every) // 4000)  # as many as shares and spread need
-    lab = np.asarray(every[::step], dtype=np.float32)
+    linear = np.array(cv2.mean(region.linear[:, part], hair.view(np.uint8))[:3])
+    places = np.flatnonzero(hair)
+    step = max(1, len(places) // 4000)  # as many as shares and spread need
+    some = smooth[:, part][np.divmod(places[::step], hair.shape[1])]
+    lab = np.asarray(cv2.cvtColor(np.clip(some, 0, 1)[:, None], cv2.COLOR_LRGB2Lab)[:, 0], dtype=np.float32)
     spread = float(lab[:, 0].std())
     return ZoneLight(
         name,

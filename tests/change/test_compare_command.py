@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-import errno
 import json
-import os
 import re
 from pathlib import Path
 
@@ -76,17 +74,13 @@ def test_a_lift_is_told_from_saved_readings_and_goes_to_a_file(strandgauge, vali
 
 
 @pytest.mark.parametrize(
-    ("change", "code", "facts"),
+    ("change", "code", "words"),
     [
-        (
-            {"ladder": "my swatches"},
-            "not-comparable",
-            {"fault": "ladders", "ladder": DARK.ladder, "other": "my swatches"},
-        ),
-        (None, "bad-reading", {"fault": "unreadable", "reason": os.strerror(errno.ENOENT).lower()}),
+        ({"ladder": "my swatches"}, "not-comparable", "different ladders"),
+        (None, "bad-reading", "cannot be read"),
     ],
 )
-def test_what_cannot_be_compared_ends_in_its_own_error(strandgauge, tmp_path, change, code, facts):
+def test_what_cannot_be_compared_ends_in_its_own_error(strandgauge, tmp_path, change, code, words):
     before = saved(tmp_path, "a.json", DARK)
     after = tmp_path / "b.json"
     if change is not None:
@@ -94,7 +88,7 @@ def test_what_cannot_be_compared_ends_in_its_own_error(strandgauge, tmp_path, ch
     exit_code, out, err = strandgauge("compare", before, after, "--json", "-")
     assert exit_code == {"not-comparable": 84, "bad-reading": 67}[code]
     assert json.loads(out)["code"] == code
-    assert say(f"refusal.{code}", **facts) in err
+    assert words in err
     assert len(err.splitlines()) == 1
 
 
@@ -152,7 +146,7 @@ def test_the_text_fits_a_narrow_terminal_and_brackets_what_is_noise():
         console.file.close()
     assert max(map(len, narrow.export_text(clear=False).splitlines())) <= 40
     text = wide.export_text()
-    assert say("change.one-to-next") in text
+    assert "From one to the next" in text
     assert re.search(rf"{zone_name('root')} .*\(\+0.0 ± ", text)  # nothing happened between the last two
     assert f"third-visit.jpg → third-visit.jpg: {say('change.nothing')}" in text
 
@@ -166,9 +160,9 @@ def test_the_page_escapes_names_asks_for_nothing_and_is_valid_html():
     assert "&lt;script&gt;" in page
     assert not re.search(r"""(?:src|href)\s*=\s*["'](?!data:|#)""", page)
     for words in (
-        f"{say('compare-page.strand-of-many', place=0)}: {say('column.level')} 5.2",
-        f"{say('compare-page.strand-of-many', place=2)}: {say('column.level')} 9.1",
-        say("compare-page.wet"),
+        "Before: level 5.2",
+        "After 2: level 9.1",
+        "read wet, dry estimate",
         say("change.levels", **GAINED),
     ):
         assert words in page

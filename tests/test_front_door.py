@@ -45,6 +45,7 @@ def test_every_public_name_is_there_and_others_are_missed():
         sg.reed  # noqa: B018 - the access is what is tested
 
 
+@pytest.mark.holds_words
 def test_the_page_about_python_tells_the_truth(monkeypatch):
     monkeypatch.chdir(ROOT)
     failed, tried = doctest.testfile(str(ROOT / "docs" / "python.md"), module_relative=False)

@@ -52,9 +52,8 @@ def test_codes_are_distinct_and_keep_clear_of_the_systems_own():
     assert all(exit_code_of(c.code) == c.exit_code for c in classes)
 
 
-def test_the_manual_lists_every_error_as_it_is(request):
-    if request.config.getoption("--wordless"):
-        pytest.skip("the manual tells the remedies in words")
+@pytest.mark.holds_words
+def test_the_manual_lists_every_error_as_it_is():
     rows = re.findall(r"^\| (\d+) \| `([a-z0-9-]+)` \| (.+?) \| (.+?) \|$", MANUAL.read_text(), re.MULTILINE)
     listed = {code: (int(exit_code), remedy) for exit_code, code, _, remedy in rows}
     assert listed == {c.code: (c.exit_code, remedy_of(c)) for c in error_classes()}

@@ -21,6 +21,7 @@ from strandgauge.judge.history import History, history_from
 from strandgauge.judge.outlook import TYPED_SD, BaseZone, Settings
 from strandgauge.judge.plan import Faded, held_of, make_plan, uptake_from
 from strandgauge.show.terminal.plan import print_plan
+from strandgauge.words import say, sentence
 from strandgauge.words.plan import fading, headline, step_line, watch_lines
 
 LADDER, SHELF, TARGETS = load_ladder(), load_shelf(), load_targets()
@@ -53,7 +54,7 @@ def test_lift_rinse_read_then_dye_and_every_step_is_said():
     for step in made.steps:
         assert step_line(step)
         assert len(watch_lines(step)) == len(step.watch)
-    assert headline(made).startswith("Lavender.")
+    assert headline(made) == say("plan.headline", shade="Lavender", first=step_line(made.steps[0]))
 
 
 @pytest.mark.parametrize(
@@ -83,7 +84,10 @@ def test_what_zones_have_in_common_is_told_once_and_a_pipe_gets_no_blanks():
     asked = {"virgin": True}
     made = plan(head(7, 7, 7), "lilac", asked)
     (lift,) = [step for step in made.steps if step.do == "lift"]
-    assert step_line(lift).startswith("Root, mids, ends: ")
+    where = sentence(", ".join(say(f"zone.{zone}") for zone in ("root", "mids", "ends")))
+    todo = say("plan.to-level", do=say("do.lift"), level=lift.level)
+    low, high = lift.minutes.low, lift.minutes.high
+    assert step_line(lift) == say("plan.step-lift", where=where, do=todo, low=low, high=high)
     apart = plan(head(7, 7, 10), "lilac", asked)
     assert [step.zone for step in apart.steps if step.do == "lift"] == ["root+mids"]
     filled = plan(head(10, 10, 10), "dark brown").steps
@@ -93,7 +97,7 @@ def test_what_zones_have_in_common_is_told_once_and_a_pipe_gets_no_blanks():
         print_plan(made, Console(file=file, width=width, highlight=False))
         lines = file.getvalue().splitlines()
         assert [line for line in lines if line != line.rstrip() or len(line) > width] == []
-        assert sum("lift it" in line for line in lines) <= 2  # the headline, and the step
+        assert sum(say("do.lift") in line for line in lines) <= 2  # the headline, and the step
 
 
 def test_a_melt_goes_from_deep_to_sheer_in_one_set_of_dyes_and_bowls_that_give_the_same_are_one():

@@ -23,6 +23,7 @@ from strandgauge.lift.curve import Estimate
 from strandgauge.lift.kinetics import Lifts, pigment_scale
 from strandgauge.show.json import document_of
 from strandgauge.show.terminal.follow import chart_lines
+from strandgauge.words import say, sentence
 from strandgauge.words.lift import headline, sentences, stop_signs
 
 follow = partial(following.follow, ladder=load_ladder())
@@ -48,11 +49,11 @@ def test_three_looks_that_stall_below_the_needed_level_mean_stop_and_what_reads_
         limit=60,
     )
     assert (found.state, found.stop, found.next_look) == ("stalled", True, None)
-    assert "stop" in headline(found).lower()
+    assert headline(found) == say("lift-off.stalled")
     assert [(one.zone, one.do) for one in found.advice] == [("overall", "rinse")]
-    said = " ".join(sentences(found))
-    assert "Pastel pink needs level 9.3" in said
-    assert "copper, terracotta" in said
+    needs = sentence(say("lift.needs-shade", wish="pastel pink", level="9.3"))
+    assert say("lift.need", need=needs) in sentences(found)
+    assert say("lift.instead", shades="copper, terracotta") in sentences(found)
 
 
 def test_at_the_limit_the_answer_is_to_stop_however_well_it_lifts():
@@ -70,7 +71,7 @@ def test_a_last_look_that_is_darker_than_needed_is_not_light_enough_whatever_the
     assert found.level_now.value >= 7.15
     assert found.state != "light enough"
     assert not found.stop
-    assert headline(found) == "The looks do not agree. Look again now."
+    assert headline(found) == f"{say('lift-odd.looks-torn')} {say('lift.again-now')}"
     assert curve([10, 11], [8.3, 7.3], target="copper", needs_level=7.25, limit=40).state == "light enough"
 
 
@@ -89,8 +90,8 @@ def test_what_comes_too_late_is_said_not_to_come_in_time():
     found = curve(
         [20, 30, 40], [4.0, 4.7, 5.2], target="mint", needs_level=9.5, limit=50, reads_true_now=("teal",)
     )
-    assert "teal" in sentences(found)[0]
-    assert headline(found).startswith("Not within the time limit")
+    assert sentences(found)[0] == say("lift.instead", shades="teal")
+    assert headline(found).startswith(say("lift.not-in-time"))
     assert math.isinf(found.minutes_to_need.value)
     assert found.chance_in_time < 0.1
 
@@ -98,7 +99,7 @@ def test_what_comes_too_late_is_said_not_to_come_in_time():
 def test_a_shade_that_no_lift_makes_true_means_stop():
     found = curve([10, 20], [5.0, 6.4], target="mint", needs_level=None)
     assert found.stop
-    assert "mint" in headline(found)
+    assert headline(found) == say("lift.at-once", what=say("lift-off.no-lift-helps", target="mint"))
 
 
 def test_one_look_gives_no_rate_and_no_forecast():
@@ -111,25 +112,25 @@ def test_one_look_gives_no_rate_and_no_forecast():
 def test_black_hair_is_not_told_to_go_on_for_a_pastel():
     found = curve([5], [1.4], target="pastel pink", needs_level=9.7, limit=50)
     assert {one.do for one in found.advice} == {"choose-another", "look-again"}
-    assert headline(found).startswith("Too far for this shade")
+    assert headline(found).startswith(say("lift.too-far"))
 
 
 def test_without_a_limit_it_says_to_look_it_up():
-    assert any("time limit" in sentence for sentence in sentences(curve([5, 15], [4.0, 5.5])))
-    assert not any("Look up" in sentence for sentence in sentences(curve([5, 15], [4.0, 5.5], limit=45)))
+    assert say("lift.look-up-limit") in sentences(curve([5, 15], [4.0, 5.5]))
+    assert say("lift.look-up-limit") not in sentences(curve([5, 15], [4.0, 5.5], limit=45))
 
 
 def test_a_last_photo_that_does_not_fit_is_to_be_taken_again_not_believed():
     found = curve([5, 12, 19, 26], [4.0, 5.2, 6.2, 3.0], needs_level=8.0, limit=50)
     assert not found.looks[-1].used
     assert found.state not in ("stalled", "light enough")
-    assert "does not fit" in headline(found)
+    assert headline(found).startswith(say("lift-odd.does-not-fit"))
     assert found.next_look == 0
 
 
 def test_a_zone_that_lags_behind_is_pointed_out():
     lagging = reading((6.0, 8.0, 8.2), overall=zone(level=7.8, level_sd=0.3))
-    assert any("root is 1.8 levels behind" in sentence for sentence in sentences(follow([lagging], [10])))
+    assert say("lift.behind", zone="root", behind=1.8) in sentences(follow([lagging], [10]))
 
 
 def test_the_order_of_the_photos_does_not_matter():
@@ -201,7 +202,7 @@ def test_what_is_ahead_comes_off_and_the_rest_goes_on():
     assert not found.stop
     assert done(found, "root") == {"rinse"}
     assert done(found, "mids") == done(found, "ends") == {"lift"}
-    assert headline(found).startswith("Rinse the root")
+    assert headline(found).startswith(say("lift.part-off", zones=say("zone.root")))
 
 
 def test_each_part_is_held_to_its_own_need():

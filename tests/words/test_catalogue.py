@@ -5,15 +5,19 @@ from __future__ import annotations
 import ast
 import re
 import string
+import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import get_args
 
 import pytest
+import typer
 
 import strandgauge
 from strandgauge import errors, words
+from strandgauge.cli.app import _application
+from strandgauge.cli.outcome import Session
 from strandgauge.codes import catalogue
 from strandgauge.codes.facts import caution, note
 from strandgauge.errors import error_classes
@@ -118,9 +122,7 @@ def test_every_error_has_a_remedy():
     assert {f"remedy.{each.code}" for each in error_classes()} < set(words.entries())
 
 
-def test_what_is_said_has_a_sentence_and_its_facts(said, request):
-    if request.config.getoption("--wordless"):
-        pytest.skip("codes name no facts")
+def test_what_is_said_has_a_sentence_and_its_facts(said):
     for use in said:
         keys = [k for k in words.entries() if (k == use.key if use.whole else k.startswith(use.key))]
         assert keys, f"{use.where} says {use.key}, for which there is no sentence"
@@ -133,10 +135,8 @@ def test_what_is_said_has_a_sentence_and_its_facts(said, request):
             )
 
 
-def test_every_fault_has_its_sentence_and_every_such_sentence_its_fault(said, request):
+def test_every_fault_has_its_sentence_and_every_such_sentence_its_fault(said):
     """Of the ways in which a code comes about, one is the 'other'."""
-    if request.config.getoption("--wordless"):
-        pytest.skip("codes are no choices")
     faults: dict[str, set[str | None]] = {}
     for use in (use for use in said if use.whole and use.key.startswith(("refusal.", "remedy."))):
         entry = words.entries()[use.key]
@@ -178,3 +178,29 @@ def test_a_choice_is_made_by_its_fact(monkeypatch):
 def test_notes_say_their_own_sentence_or_one_brought_along():
     assert words.said(caution("mark-hidden", hidden=1)) == words.say("note.mark-hidden", hidden=1)
     assert words.said(note("anything", said="As it was saved.")) == "As it was saved."
+
+
+def sentences() -> str:
+    return "\n".join(
+        text
+        for entry in words.entries().values()
+        for text in ([entry] if isinstance(entry, str) else entry.values())
+    )
+
+
+def test_options_that_sentences_name_are_options_of_the_command_line():
+    named = set(re.findall(r"(?<![\w-])--[a-z][a-z-]*", sentences()))
+    assert len(named) > 10
+    there, waiting = {"--help"}, [typer.main.get_command(_application(Session(), ()))]
+    while waiting:
+        command = waiting.pop()
+        there |= {name for one in command.params for name in (*one.opts, *one.secondary_opts)}
+        waiting += getattr(command, "commands", {}).values()
+    assert named <= there
+
+
+def test_packages_that_remedies_install_are_offered():
+    project = tomllib.loads((Path(__file__).parents[2] / "pyproject.toml").read_text())["project"]
+    named = set(re.findall(r"strandgauge\[(\w+)\]", sentences()))
+    assert named == {"cluster", "parquet"}
+    assert named <= set(project["optional-dependencies"])

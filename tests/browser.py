@@ -10,13 +10,15 @@ from __future__ import annotations
 import asyncio
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 import pytest
+
+from strandgauge.codes import catalogue
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request
@@ -29,8 +31,14 @@ ARGUMENTS = (
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    # The two pages behind every window's address bar cost as much as a page of ours. Of two such lists the last one
+    # counts, so what Playwright leaves out is named here again.
+    "--disable-features=WebUIOmniboxPopup,WebUIOmniboxAimPopup,AimEnabled,AvoidUnnecessaryBeforeUnloadCheckSync,"
+    "DestroyProfileOnBrowserClose,HttpsUpgrades,HttpsFirstBalancedModeAutoEnable,LensOverlay,MediaRouter,"
+    "OptimizationHints,PaintHolding,PreconnectToSearch,ThirdPartyStoragePartitioning,Translate",
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE localhost, EXCLUDE 127.0.0.1",
 )
+SENTENCES = catalogue.entries
 PHONE = (360, 740)
 DESK = (1280, 800)
 _LOCAL_SCHEMES = {"file", "data", "blob", "about"}
@@ -173,19 +181,51 @@ def browse(chromium: Chromium) -> Iterator[Browse]:
         yield opened
 
 
+@pytest.fixture
+def worded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Say the sentences with --wordless, too: for tests of the room that words take, where a code is none."""
+    monkeypatch.setattr(catalogue, "entries", SENTENCES)
+
+
+def printed(page: Page, paper: str) -> list[str]:
+    """Return the text of each sheet that a page is printed on, without white space, which hangs on the line ends."""
+    from io import BytesIO
+
+    import pypdf
+
+    sheets = pypdf.PdfReader(BytesIO(page.pdf(format=paper, print_background=False))).pages
+    return [flat(sheet.extract_text()) for sheet in sheets]
+
+
+def flat(text: str) -> str:
+    """Return a text without white space."""
+    return "".join(text.split())
+
+
 def sideways(page: Page) -> int:
     """Return how many pixels a page is wider than its window."""
     return int(page.evaluate("document.documentElement.scrollWidth - window.innerWidth"))
 
 
-def barriers(page: Page) -> list[str]:
-    """Return what axe-core finds serious or critical for people who see, hear or move otherwise."""
+def barriers(
+    page: Page, impacts: Collection[str] = ("serious", "critical"), *, contrast: str | None = "color-contrast"
+) -> list[str]:
+    """Return what axe-core finds that hinders people who see, hear or move otherwise.
+
+    Parameters
+    ----------
+    impacts : how grave it must be.
+    contrast : the rule by which text is judged: "color-contrast" (WCAG AA), "color-contrast-enhanced" (AAA, which
+        includes the other), or None, which spares most of the time where only sizes differ from what was judged.
+    """
     from axe_playwright_python.sync_playwright import Axe
 
-    found = Axe().run(page).response["violations"]
+    rules = {rule: {"enabled": rule == contrast} for rule in ("color-contrast", "color-contrast-enhanced")}
+    found = Axe().run(page, options={"rules": rules, "resultTypes": ["violations"]}).response
+    assert contrast is None or contrast in {one["id"] for one in found["passes"] + found["violations"]}
     return [
         f"{one['id']}: {node['html'][:160]} {node['failureSummary'][:200]}"
-        for one in found
-        if one["impact"] in ("serious", "critical")
+        for one in found["violations"]
+        if one["impact"] in impacts
         for node in one["nodes"]
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
 import sys
 from collections.abc import Iterator
@@ -10,6 +11,10 @@ from pathlib import Path
 # Many small matrices: a second thread for each costs more than it brings. Set before numpy is loaded.
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Pictures come and go: memory that is kept for the next one need not be asked for again, page by page. glibc only.
+if hasattr(_libc := ctypes.CDLL(None), "mallopt"):
+    for _option in (-1, -3):  # M_TRIM_THRESHOLD, M_MMAP_THRESHOLD
+        _libc.mallopt(_option, 2**30)
 
 import numpy as np
 import pytest
@@ -22,7 +27,7 @@ from strandgauge.codes import catalogue
 from strandgauge.reading.pipeline import default_card
 from synthetic import paint
 
-settings.register_profile("quick", max_examples=40)
+settings.register_profile("quick", max_examples=40, deadline=None)
 settings.load_profile("quick")
 
 
@@ -75,11 +80,12 @@ def pytest_xdist_auto_num_workers() -> int:
 
 @pytest.fixture(scope="session", autouse=True)
 def wordless(request: pytest.FixtureRequest) -> Iterator[None]:
-    """With --wordless, say every code instead of its sentence."""
+    """With --wordless, say every code instead of its sentence, in processes that tests start as well."""
     if not request.config.getoption("--wordless"):
         yield
         return
     codes = {key: f"~{key}~" for key in catalogue.entries()}
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(catalogue, "entries", lambda: codes)
+        patch.setenv("PYTHONPATH", str(Path(__file__).parent / "wordless"), prepend=os.pathsep)
         yield

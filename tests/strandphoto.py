@@ -36,15 +36,17 @@ def strand_photo(
     along = np.linspace(0, 1, len(columns))
     places = [0, 0.3, 0.45, 0.7, 0.8, 1]
     labs = [np.interp(along, places, [lab[k] for lab in ZONE_LABS for _ in range(2)]) for k in range(3)]
-    colours = np.array([linear_srgb(tuple(lab)) for lab in np.stack(labs, axis=1)])
+    colours = linear_srgb(np.stack(labs, axis=1))
     axis = y + height / 2 + 6 * np.sin(5 * along)
-    covered = sheet.astype(np.float32)
+    # Of the fibres over each other in a place, the last one is seen.
+    shades = np.zeros(sheet.shape[:2])
     for _ in range(2600):
         wave = random.uniform(0, 5) * np.sin(along * random.uniform(3, 9) + random.uniform(0, 6))
-        rows = (axis + np.clip(random.normal(0, 35), -75, 75) + wave).astype(int)
-        shade = random.uniform(0.8, 1.2)
-        for thickness in (0, 1):
-            covered[rows + thickness, columns] = colours * shade
+        rows = (axis + min(max(random.normal(0, 35), -75), 75) + wave).astype(int)
+        shades[rows, columns] = shades[rows + 1, columns] = random.uniform(0.8, 1.2)
+    seen = shades > 0
+    covered = sheet.astype(np.float32)
+    covered[seen] = colours[np.nonzero(seen)[1] - columns[0]] * shades[seen][:, None]
     camera = np.array([[1.1, 0.05, 0.0], [0.02, 0.95, 0.03], [0.0, 0.05, 0.8]])
     return photograph(covered, card, Shot(camera=camera, light=light))
 

@@ -55,8 +55,8 @@ class Shot:
     seed: int = 1
 
 
-def linear_srgb(lab: tuple[float, float, float]) -> Array:
-    """Return the linear sRGB (3,) of a CIELAB colour, perfect white = 1."""
+def linear_srgb(lab: tuple[float, float, float] | Array) -> Array:
+    """Return the linear sRGB (..., 3) of CIELAB colours, perfect white = 1."""
     return np.asarray(lab2xyz(np.asarray(lab, dtype=float))) @ XYZ_TO_SRGB.T
 
 
@@ -87,15 +87,18 @@ def paint(
 
 def photograph(sheet: Array, card: CardDefinition, shot: Shot) -> NDArray[np.uint8]:
     """Return the BGR photo (H, W, 3) of a painted sheet."""
+    # In single precision: the temporaries are large, and memory costs more time here than arithmetic.
     height, width = sheet.shape[:2]
-    y, x = np.mgrid[0:height, 0:width]
-    factor = shot.light(2 * x / width - 1, 2 * y / height - 1)
-    lit = sheet * (factor if factor.ndim == 3 else factor[..., None])
-    seen = np.clip(lit @ shot.camera.T, 0, None) * shot.exposure
+    x, y = np.meshgrid(*(2 * np.arange(count, dtype=np.float32) / count - 1 for count in (width, height)))
+    factor = np.asarray(shot.light(x, y), dtype=np.float32)
+    seen = sheet.astype(np.float32)
+    seen *= factor if factor.ndim == 3 else factor[..., None]
+    seen = seen @ (shot.camera.T * shot.exposure).astype(np.float32)
+    np.maximum(seen, 0, out=seen)
     from_corners = np.array([[0, 0], [width, 0], [width, height], [0, height]], dtype=np.float32) - 0.5
     to_picture = cv2.getPerspectiveTransform(from_corners, np.asarray(shot.corners, dtype=np.float32))
     picture = cv2.warpPerspective(
-        cv2.GaussianBlur(seen.astype(np.float32), (0, 0), 2.0),
+        cv2.GaussianBlur(seen, (0, 0), 2.0),
         to_picture,
         shot.size,
         flags=cv2.INTER_LINEAR,
@@ -103,6 +106,7 @@ def photograph(sheet: Array, card: CardDefinition, shot: Shot) -> NDArray[np.uin
     )
     if shot.blur_px > 0:
         picture = cv2.GaussianBlur(picture, (0, 0), shot.blur_px)
-    rng = np.random.default_rng(shot.seed)
-    encoded = shot.curve(picture.astype(np.float64)) + rng.normal(0, shot.noise, picture.shape)
-    return (np.clip(encoded, 0, 1)[..., ::-1] * 255 + 0.5).astype(np.uint8)
+    encoded = np.random.default_rng(shot.seed).normal(0, shot.noise, picture.shape)
+    encoded += shot.curve(picture)
+    np.clip(encoded, 0, 1, out=encoded)
+    return (encoded[..., ::-1] * 255 + 0.5).astype(np.uint8)

@@ -9,8 +9,9 @@ from typing import Any
 
 import jsonschema
 import pytest
-from batchhelp import fill
+from batchhelp import Here, fill
 
+from strandgauge.batches import run
 from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder
@@ -29,6 +30,12 @@ def strands(card, sheet) -> list[bytes]:
 @pytest.fixture(scope="session")
 def kit(card) -> Kit:
     return Kit(card, load_ladder(), load_shelf(), load_targets())
+
+
+@pytest.fixture
+def here(monkeypatch) -> None:
+    """Read in this process. That workers give the same is held by tests which start them."""
+    monkeypatch.setattr(run, "Processes", Here)
 
 
 @pytest.fixture

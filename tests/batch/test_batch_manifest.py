@@ -11,9 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from refused import refused
 from strandgauge.batches.manifest import read_manifest
-from strandgauge.dye.targets import load_targets
-from strandgauge.errors import BadManifestError
+from strandgauge.dye.targets import find_target, load_targets
+from strandgauge.errors import BadManifestError, UnknownTargetError
 
 FILES = ("a.jpg", "b c.jpg", "visit/é.jpg")
 
@@ -77,17 +78,36 @@ def test_an_absolute_path_is_understood(tmp_path):
         ("file\n/etc/hosts\n", 2, "outside"),
         ("file\n../../x.jpg\n", 2, "outside"),
         ("file,wet\na.jpg,perhaps\n", 2, "neither yes nor no"),
-        ("file,time\na.jpg,03/05/2026 14:30\n", 2, "cannot be told"),
-        ("file,time\na.jpg,2026-03-05\n", 2, "cannot be told"),
-        ("file,target\na.jpg,\nb c.jpg,no such shade\n", 3, "no shade called"),
         ('file,client\na.jpg,"Nora\nb c.jpg,Lea\n', 2, "not proper CSV"),
-        (b"file,client\na.jpg,Nora\nb c.jpg,\xd6mer\n", 3, "not saved as UTF-8"),
     ],
 )
 def test_each_fault_names_its_line(tmp_path, content, line, said):
     with pytest.raises(BadManifestError, match=said) as caught:
         read(tmp_path, content)
     assert caught.value.where.endswith(f"tests.csv:{line}")
+
+
+@pytest.mark.parametrize(
+    ("content", "line", "facts"),
+    [
+        ("file,time\na.jpg,03/05/2026 14:30\n", 2, {"fault": "time", "text": "03/05/2026 14:30"}),
+        ("file,time\na.jpg,2026-03-05\n", 2, {"fault": "time", "text": "2026-03-05"}),
+        (b"file,client\na.jpg,Nora\nb c.jpg,\xd6mer\n", 3, {"fault": "encoding"}),
+    ],
+)
+def test_a_time_or_an_encoding_that_cannot_be_told_is_named(tmp_path, content, line, facts):
+    with refused(BadManifestError, **facts) as caught:
+        read(tmp_path, content)
+    assert caught.value.where.endswith(f"tests.csv:{line}")
+
+
+def test_a_shade_that_there_is_not_is_told_as_anywhere_else(tmp_path):
+    with pytest.raises(UnknownTargetError) as plain:
+        find_target("no such shade", load_targets())
+    with pytest.raises(BadManifestError) as caught:
+        read(tmp_path, "file,target\na.jpg,\nb c.jpg,no such shade\n")
+    assert caught.value.where.endswith("tests.csv:3")
+    assert (caught.value.message, caught.value.remedy) == (plain.value.message, plain.value.remedy)
 
 
 def test_a_manifest_that_is_not_there_is_told(tmp_path):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from concurrent.futures import Future
 from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import cache
@@ -13,12 +12,10 @@ import pytest
 from batchhelp import contents, lines, table
 
 import strandgauge
-from strandgauge.batches import run
 from strandgauge.batches.one import read_pair
 from strandgauge.batches.pairs import apart, likely_pairs
 from strandgauge.batches.store import Row, Store
 from strandgauge.batches.task import Task
-from strandgauge.batches.workers import work
 from strandgauge.kit import shipped
 from strandgauge.sheet.record import Record, Second
 
@@ -26,28 +23,8 @@ SAMPLES = Path(__file__).parents[2] / "sample_images"
 AT = datetime(2026, 3, 1, 10, 0)
 
 
-class InOneProcess:
-    """A pool that reads where it is asked to."""
-
-    in_flight = 2
-
-    def __init__(self, kit, jobs):
-        self._kit = kit
-
-    def submit(self, task):
-        done = Future()
-        done.set_result(work(task, self._kit))
-        return done
-
-    def close(self):
-        pass
-
-    kill = close
-
-
 @pytest.fixture
-def folder(tmp_path, monkeypatch):
-    monkeypatch.setattr(run, "Processes", InOneProcess)
+def folder(tmp_path, here):
     photos = tmp_path / "photos"
     photos.mkdir()
     for name in ("turned-a.jpg", "turned-b.jpg", "uneven.jpg"):

@@ -13,6 +13,7 @@ import pytest
 from batchhelp import as_written, contents, fill, lines, table
 
 import strandgauge
+from refused import refused
 from strandgauge.batches import one, run
 from strandgauge.cli import app
 from strandgauge.errors import (
@@ -23,6 +24,7 @@ from strandgauge.errors import (
     UnreadableFileError,
     WorkersUnavailableError,
 )
+from strandgauge.words import say
 
 FILES = [
     "a.jpg",
@@ -119,6 +121,7 @@ def test_a_cluster_gives_the_same_bytes(undisturbed, tmp_path):
     assert contents(tmp_path / "out") == contents(out)
 
 
+@pytest.mark.usefixtures("here")
 def test_results_inside_the_folder_of_photos_are_not_read_as_photos(undisturbed, photos):
     _, out, _ = undisturbed
     inside = photos / "results"
@@ -128,6 +131,7 @@ def test_results_inside_the_folder_of_photos_are_not_read_as_photos(undisturbed,
     assert summary.from_before == len(FILES)
 
 
+@pytest.mark.usefixtures("here")
 def test_only_what_is_new_or_changed_or_lost_is_read_again(photos, tmp_path, strands):
     out = tmp_path / "out"
     strandgauge.batch(photos, out, jobs=1)
@@ -148,6 +152,7 @@ def test_only_what_is_new_or_changed_or_lost_is_read_again(photos, tmp_path, str
     )
 
 
+@pytest.mark.usefixtures("here")
 def test_a_manifest_tells_clients_times_and_wishes(photos, tmp_path, valid):
     manifest, out = tmp_path / "tests.csv", tmp_path / "out"
     manifest.write_text(MANIFEST)
@@ -172,32 +177,35 @@ def test_a_manifest_tells_clients_times_and_wishes(photos, tmp_path, valid):
     assert "gone.jpg" not in {row["file"] for row in lines(out)}
 
 
-@pytest.mark.parametrize(("changes", "said"), [({"target": "copper"}, "--target"), ({"wet": True}, "--wet")])
+@pytest.mark.parametrize(
+    ("changes", "said"), [({"target": "copper"}, "another --target"), ({"wet": True}, "another --wet")]
+)
 def test_other_settings_than_before_are_refused(undisturbed, changes, said):
     folder, out, _ = undisturbed
     before = contents(out)
-    with pytest.raises(BatchFolderError, match=said):
+    with refused(BatchFolderError, "differs", differing=f"another --{next(iter(changes))}"):
         strandgauge.batch(folder, out, resume=True, **({"target": "rose"} | changes))
     assert contents(out) == before
 
 
+@pytest.mark.usefixtures("here")
 def test_another_version_is_refused(photos, tmp_path, monkeypatch):
     (photos / "one").mkdir()
     (photos / "one" / "text.png").write_text("not a picture")
     strandgauge.batch(photos / "one", tmp_path / "out", jobs=1)
     monkeypatch.setattr("strandgauge.batches.folder.__version__", "99")
-    with pytest.raises(BatchFolderError, match="another version"):
+    with refused(BatchFolderError, "differs", differing="another version of strandgauge"):
         strandgauge.batch(photos / "one", tmp_path / "out", jobs=1, resume=True)
 
 
 def test_nothing_is_written_over(undisturbed, photos, tmp_path):
     _, out, _ = undisturbed
     before = contents(out)
-    with pytest.raises(BatchFolderError, match="holds a batch already"):
+    with refused(BatchFolderError, "holds-batch"):
         strandgauge.batch(photos, out)
     assert contents(out) == before
     for resume in (False, True):
-        with pytest.raises(BatchFolderError, match="not empty"):
+        with refused(BatchFolderError, "not-empty"):
             strandgauge.batch(photos, photos, resume=resume)
     assert not {"readings.csv", "batch.json", ".lock"} & {path.name for path in photos.iterdir()}
 
@@ -218,17 +226,19 @@ def test_what_cannot_work_is_told_before_anything_is_made(photos, tmp_path, chan
     assert not out.exists()
 
 
+@pytest.mark.usefixtures("here")
 def test_a_batch_that_came_to_nothing_does_not_stand_in_the_way_of_the_next(photos, tmp_path):
     pytest.importorskip("distributed")
     out = tmp_path / "out"
     with pytest.raises(WorkersUnavailableError):
         strandgauge.batch(photos, out, cluster="no-such-scheme://here")
     strandgauge.batch(photos, out, target="rose", jobs=1)
-    with pytest.raises(BatchFolderError, match="holds a batch already"):
+    with refused(BatchFolderError, "holds-batch"):
         strandgauge.batch(photos, out, target="rose", jobs=1)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="names are bytes only on POSIX systems")
+@pytest.mark.usefixtures("here")
 def test_names_that_are_no_unicode_go_all_the_way(tmp_path, strands):
     folder = os.fsencode(tmp_path) + b"/f\xe9"
     os.mkdir(folder)
@@ -240,39 +250,16 @@ def test_names_that_are_no_unicode_go_all_the_way(tmp_path, strands):
     assert "\\xff.jpg" in (out / "gallery.html").read_text()
 
 
-def test_parquet_without_its_package_is_told_with_the_line_that_installs_it(photos, tmp_path, monkeypatch):
+def test_parquet_without_its_package_is_told(photos, tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     monkeypatch.delitem(sys.modules, "pyarrow.parquet", raising=False)
-    with pytest.raises(WorkersUnavailableError, match="Parquet") as caught:
+    with refused(WorkersUnavailableError, "no-parquet"):
         strandgauge.batch(photos, tmp_path / "out", parquet=True)
-    assert "strandgauge[parquet]" in caught.value.remedy
 
 
-class Here:
-    """A pool that reads in this process, so that a test can reach into what it does."""
-
-    in_flight = 2
-
-    def __init__(self, kit, jobs) -> None:
-        self.kit = kit
-
-    def submit(self, task):
-        from concurrent.futures import Future
-
-        from strandgauge.batches.workers import work
-
-        future = Future()
-        future.set_result(work(task, self.kit))
-        return future
-
-    def close(self) -> None: ...
-
-    def kill(self) -> None: ...
-
-
+@pytest.mark.usefixtures("here")
 def test_a_disk_that_fills_up_is_told_and_leaves_valid_files(photos, tmp_path, monkeypatch):
     out = tmp_path / "out"
-    monkeypatch.setattr(run, "Processes", Here)
     add, count = run.Store.add, []
 
     def filling(store, row):
@@ -292,9 +279,9 @@ def test_a_disk_that_fills_up_is_told_and_leaves_valid_files(photos, tmp_path, m
     assert [row["file"] for row in lines(out)] == FILES
 
 
+@pytest.mark.usefixtures("here")
 def test_a_fault_in_one_photo_is_a_row_and_tried_again_the_next_time(photos, tmp_path, monkeypatch):
     out = tmp_path / "out"
-    monkeypatch.setattr(run, "Processes", Here)
 
     def failing(*_, **__):
         raise ZeroDivisionError
@@ -311,18 +298,19 @@ def test_a_folder_without_a_photo_is_refused_and_nothing_is_made(tmp_path, capsy
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "notes.txt").write_text("nothing to see")
     assert app.run(["batch", str(tmp_path / "photos"), "--out", str(tmp_path / "out")]) == 86
-    assert "no photo in this folder" in capsys.readouterr().err
+    assert say("refusal.no-photos") in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.usefixtures("here")
 def test_the_command_line_says_what_became_of_them(photos, tmp_path, capsys, valid):
     command = ["batch", str(photos), "--out", str(tmp_path / "out"), "--jobs", "1"]
     assert app.run(command) == 3
     told = capsys.readouterr()
     *shown, _, last = told.out.splitlines()
     assert [line.split("  ")[0] for line in shown[1:7]] == sorted(set(FILES) - {"broken.jpg", "text.png"})
-    refused = [line.split(":")[0].strip() for line in shown[-2:]]
-    assert (shown[-3], refused) == ("Refused:", ["broken.jpg", "text.png"])
+    not_read = [line.split(":")[0].strip() for line in shown[-2:]]
+    assert (shown[-3], not_read) == (say("sheet.refused"), ["broken.jpg", "text.png"])
     assert not any(line.endswith(" ") for line in shown)
     assert last == (
         "8 photos: 6 read, 2 refused (2 unreadable-file); 3 with the same content as another; "
@@ -340,6 +328,7 @@ def test_the_command_line_says_what_became_of_them(photos, tmp_path, capsys, val
     assert (summary["from_before"], summary["refused"], summary["photos"]) == (6, 2, 8)
 
 
+@pytest.mark.usefixtures("here")
 def test_a_folder_that_cannot_be_looked_into_has_a_row(photos, tmp_path, monkeypatch):
     scandir = os.scandir
 
@@ -348,7 +337,6 @@ def test_a_folder_that_cannot_be_looked_into_has_a_row(photos, tmp_path, monkeyp
             raise PermissionError(13, "Permission denied")
         return scandir(path)
 
-    monkeypatch.setattr(run, "Processes", Here)
     with monkeypatch.context() as patch:
         patch.setattr(os, "scandir", refusing)
         strandgauge.batch(photos, tmp_path / "out")

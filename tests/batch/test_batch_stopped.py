@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import resource
 import signal
@@ -10,7 +11,12 @@ from pathlib import Path
 
 import psutil
 import pytest
-from batchhelp import batch, contents, copies, lines, table
+from batchhelp import Here, batch, contents, copies, lines, table
+
+import strandgauge
+from strandgauge.batches import run
+from strandgauge.sheet.record import Summary
+from strandgauge.words import say
 
 COUNT = 14
 
@@ -23,10 +29,14 @@ def photos(tmp_path_factory, strands) -> Path:
 @pytest.fixture(scope="module")
 def undisturbed(photos, tmp_path_factory) -> dict[str, bytes]:
     out = tmp_path_factory.mktemp("undisturbed") / "out"
-    process = batch(photos, "--out", out, "--jobs", "1")
-    assert process.communicate(timeout=120)[1] == b""
-    assert process.returncode == 3
+    read_here(photos, out)
     return contents(out)
+
+
+def read_here(photos: Path, out: Path, **options) -> Summary:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(run, "Processes", Here)
+        return strandgauge.batch(photos, out, **options)
 
 
 def when_rows(process, out: Path, count: int) -> None:
@@ -73,8 +83,7 @@ def test_control_c_leaves_valid_files_and_it_goes_on_from_there(photos, undistur
     assert f"{COUNT - len(rows)} not reached: go on with --resume".encode() in told
     assert [row["file"] for row in rows] == [cell["file"] for cell in table(out)]
     assert (out / "gallery.html").read_text().rstrip().endswith("</html>")
-    process = batch(photos, "--out", out, "--resume", "--jobs", "1")
-    process.communicate(timeout=120)
+    assert read_here(photos, out, resume=True).from_before == len(rows)
     assert contents(out) == undisturbed
 
 
@@ -100,14 +109,16 @@ def test_a_full_disk_is_told_and_leaves_valid_files(photos, undisturbed, tmp_pat
     _, complaints = process.communicate(timeout=60)
     assert process.returncode == 60
     assert complaints.count(b"\n") == 1
-    assert b"cannot be written" in complaints
+    assert (
+        say("refusal.cannot-write", fault="system", reason=os.strerror(errno.EFBIG).lower()).encode()
+        in complaints
+    )
     rows = lines(out)
     assert 3 < len(rows) < COUNT
     assert not list(out.rglob(".*.part"))
     if (out / "readings.csv").exists():
         assert [cell["file"] for cell in table(out)] == [row["file"] for row in rows]
-    process = batch(photos, "--out", out, "--resume", "--jobs", "1")
-    process.communicate(timeout=120)
+    assert read_here(photos, out, resume=True).from_before == len(rows)
     assert contents(out) == undisturbed
 
 
@@ -118,6 +129,6 @@ def test_two_batches_at_once_do_not_share_a_folder(photos, undisturbed, tmp_path
     second = batch(photos, "--out", out, "--jobs", "1", "--resume")
     _, complaints = second.communicate(timeout=60)
     assert second.returncode == 73
-    assert b"Another run is writing" in complaints
+    assert say("refusal.batch-folder", fault="in-use").encode() in complaints
     first.communicate(timeout=120)
     assert contents(out) == undisturbed  # and the first did not notice

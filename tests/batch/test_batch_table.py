@@ -196,4 +196,6 @@ def test_semicolons_come_with_decimal_commas(tmp_path, records):
     frame = pandas.read_csv(tmp_path / "t.csv", encoding="utf-8-sig", sep=";", decimal=",")
     assert frame["level"].dropna().unique().tolist() == [8.2]
     assert frame["chance_true"].dropna().unique().tolist() == [0.25]
-    assert frame["advice"].dropna().unique().tolist() == ["ask for the history first; lift it further"]
+    assert frame["advice"].dropna().unique().tolist() == [
+        "; ".join(say(f"do.{code}") for code in ("ask-history", "lift"))
+    ]

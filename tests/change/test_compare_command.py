@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
+import errno
 import json
+import os
 import re
 from pathlib import Path
 
@@ -74,13 +76,17 @@ def test_a_lift_is_told_from_saved_readings_and_goes_to_a_file(strandgauge, vali
 
 
 @pytest.mark.parametrize(
-    ("change", "code", "words"),
+    ("change", "code", "facts"),
     [
-        ({"ladder": "my swatches"}, "not-comparable", "different ladders"),
-        (None, "bad-reading", "cannot be read"),
+        (
+            {"ladder": "my swatches"},
+            "not-comparable",
+            {"fault": "ladders", "ladder": DARK.ladder, "other": "my swatches"},
+        ),
+        (None, "bad-reading", {"fault": "unreadable", "reason": os.strerror(errno.ENOENT).lower()}),
     ],
 )
-def test_what_cannot_be_compared_ends_in_its_own_error(strandgauge, tmp_path, change, code, words):
+def test_what_cannot_be_compared_ends_in_its_own_error(strandgauge, tmp_path, change, code, facts):
     before = saved(tmp_path, "a.json", DARK)
     after = tmp_path / "b.json"
     if change is not None:
@@ -88,7 +94,7 @@ def test_what_cannot_be_compared_ends_in_its_own_error(strandgauge, tmp_path, ch
     exit_code, out, err = strandgauge("compare", before, after, "--json", "-")
     assert exit_code == {"not-comparable": 84, "bad-reading": 67}[code]
     assert json.loads(out)["code"] == code
-    assert words in err
+    assert say(f"refusal.{code}", **facts) in err
     assert len(err.splitlines()) == 1
 
 
@@ -146,7 +152,7 @@ def test_the_text_fits_a_narrow_terminal_and_brackets_what_is_noise():
         console.file.close()
     assert max(map(len, narrow.export_text(clear=False).splitlines())) <= 40
     text = wide.export_text()
-    assert "From one to the next" in text
+    assert say("change.one-to-next") in text
     assert re.search(rf"{zone_name('root')} .*\(\+0.0 ± ", text)  # nothing happened between the last two
     assert f"third-visit.jpg → third-visit.jpg: {say('change.nothing')}" in text
 
@@ -160,9 +166,9 @@ def test_the_page_escapes_names_asks_for_nothing_and_is_valid_html():
     assert "&lt;script&gt;" in page
     assert not re.search(r"""(?:src|href)\s*=\s*["'](?!data:|#)""", page)
     for words in (
-        "Before: level 5.2",
-        "After 2: level 9.1",
-        "read wet, dry estimate",
+        f"{say('compare-page.strand-of-many', place=0)}: {say('column.level')} 5.2",
+        f"{say('compare-page.strand-of-many', place=2)}: {say('column.level')} 9.1",
+        say("compare-page.wet"),
         say("change.levels", **GAINED),
     ):
         assert words in page

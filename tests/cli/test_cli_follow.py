@@ -9,6 +9,7 @@ import pytest
 
 from readings import reading, zone
 from strandgauge.show.json import document_of
+from strandgauge.words import say
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 MARTA = [SAMPLES / f"marta-{clock}.jpg" for clock in (1005, 1022, 1041)]
@@ -40,9 +41,9 @@ def test_times_from_the_camera_and_a_start(strandgauge, valid):
 def test_a_stalled_strand_stops_and_names_shades_that_read_true_now(strandgauge, stalled):
     outcome = strandgauge("follow", *stalled, "--start", "10:00", "--target", "pastel pink", "--limit", "60")
     assert outcome.code == 0
-    assert outcome.out.startswith("As light as it will get: stop, rinse.")
-    assert "Likely to read true on it as it is now:" in outcome.out
-    assert "gummy" in outcome.out
+    assert outcome.out.startswith(say("lift-off.stalled"))
+    assert say("lift.instead", shades="…").split("…")[0] in outcome.out
+    assert say("sign.gummy") in outcome.out
 
 
 def test_a_refused_photo_in_the_series_is_told_and_left_out(strandgauge):
@@ -58,13 +59,13 @@ def test_one_photo_given_as_two_looks_is_no_standstill(strandgauge, tmp_path):
     (tmp_path / "later.jpg").write_bytes(MARTA[0].read_bytes())
     outcome = strandgauge("follow", MARTA[0], tmp_path / "later.jpg", "--at", "5,22")
     assert outcome.code == 44
-    assert "later.jpg" in outcome.err
+    assert say("refusal.same-photo", photos=f"{MARTA[0].name} + later.jpg") in outcome.err
 
 
 def test_a_limit_needs_to_know_when_the_lightener_went_on(strandgauge, stalled):
     outcome = strandgauge("follow", *stalled, "--limit", "45")
     assert outcome.code == 71
-    assert "--start" in outcome.err
+    assert say("remedy.bad-times", fault="no-start") in outcome.err
 
 
 @pytest.mark.parametrize(

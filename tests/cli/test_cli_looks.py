@@ -14,6 +14,7 @@ import pytest
 from readings import reading
 from strandgauge.errors import UnreadableFileError
 from strandgauge.show.json import document_of
+from strandgauge.words import say
 
 
 def rows(path, delimiter=","):
@@ -86,4 +87,4 @@ def test_a_photo_is_entered_once(strandgauge, photo, tmp_path):
     assert strandgauge(*entering).code == 0
     again = strandgauge(*entering)
     assert again.code == 75
-    assert "in the logbook already" in again.err
+    assert say("refusal.bad-entry", fault="known-photo", check=1) in again.err

@@ -13,6 +13,7 @@ import pytest
 from readings import reading, zone
 from strandgauge.cli.app import run
 from strandgauge.show.json import document_of
+from strandgauge.words import say
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 
@@ -71,13 +72,15 @@ def test_mix_and_a_learned_dye(capsys, tmp_path):
 def test_text_output_names_verdict_formula_and_cautions(capsys):
     assert run(["reach", "36,13,28", "--target", "pastel pink"]) == 0
     text = capsys.readouterr().out
-    assert text.startswith("Pastel pink: ask for the history first.")
-    assert "out of reach" in text
-    assert "Strand test" in text
-    assert text.count("!") == 2
-    assert "Shadow" not in text
+    assert text.startswith(say("outlook.headline", shade="Pastel pink", do=say("do.ask-history")))
+    assert say("verdict-word.out-beside") in text
+    cautions = [line.removeprefix("! ") for line in text.splitlines() if line.startswith("! ")]
+    assert cautions[0] == say("note.strand-test-first")
+    assert len(cautions) == 2
+    shadow = say("outlook.shadow", zone="…", level=0, formula="", word="").split("…")[0]
+    assert shadow not in text
     assert run(["reach", "76,1,25", "--target", "peach", "--full"]) == 0
-    assert "Shadow" in capsys.readouterr().out
+    assert shadow in capsys.readouterr().out
 
 
 def test_what_was_told_changes_the_advice(capsys, tmp_path):
@@ -132,7 +135,9 @@ def test_bad_input_gets_one_clear_line(capsys, arguments, code):
 def test_a_reading_of_another_schema_is_refused(capsys, tmp_path):
     saved = _saved_reading(tmp_path / "reading.json", "strandgauge.reading/9")
     assert run(["reach", saved, "--target", "lilac"]) == 67
-    assert "reading/9" in capsys.readouterr().err
+    said = "its schema is 'strandgauge.reading/9'"
+    refusal = say("refusal.bad-reading", fault="schema", said=said, schema="strandgauge.reading/1")
+    assert refusal in capsys.readouterr().err
 
 
 def test_a_swatch_without_a_card_is_a_wish_and_said_to_be_unmeasured(capsys, tmp_path):

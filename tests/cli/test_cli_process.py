@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import signal
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from strandgauge.words import say
 
 HEAVY = ("numpy", "cv2", "scipy", "colour", "skimage", "PIL", "pillow_heif", "reportlab", "pikepdf")
 PROGRAM = "import sys; from strandgauge.cli.app import run; sys.exit(run())"
@@ -46,13 +50,16 @@ def test_lists_end_quietly_too_when_their_reader_leaves(arguments):
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
-@pytest.mark.parametrize("arguments", [[], ["--json", "-"], ["--json", "/dev/full"]])
-def test_a_full_disk_is_said_to_be_full(arguments, photo):
+@pytest.mark.parametrize(
+    ("arguments", "fault"), [([], "full"), (["--json", "-"], "full"), (["--json", "/dev/full"], "system")]
+)
+def test_a_full_disk_is_said_to_be_full(arguments, fault, photo):
     with open("/dev/full", "w") as full:
         command = [sys.executable, "-c", PROGRAM, "read", str(photo), *arguments]
         done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, timeout=60)
     assert done.returncode == 60
-    assert b"no space left" in done.stderr
+    reason = os.strerror(errno.ENOSPC).lower()
+    assert say("refusal.cannot-write", fault=fault, reason=reason) in done.stderr.decode()
     assert done.stderr.count(b"\n") == 1
 
 

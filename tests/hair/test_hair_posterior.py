@@ -188,7 +188,7 @@ HAND_MADE = Posterior(
 def test_a_posterior_is_told_by_its_weights():
     labs, weight = HAND_MADE.lab, HAND_MADE.weight
     assert HAND_MADE.mean == pytest.approx(np.average(labs, axis=0, weights=weight))
-    assert HAND_MADE.covariance == pytest.approx(np.cov(labs.T, aweights=weight, ddof=0))
+    assert HAND_MADE.variance == pytest.approx(np.diag(np.cov(labs.T, aweights=weight, ddof=0)))
     assert HAND_MADE.dye_probability == pytest.approx(0.4)
     some = HAND_MADE.only(np.array([True, False, True, False]))
     assert some.weight == pytest.approx([2 / 3, 1 / 3])
@@ -209,7 +209,7 @@ def test_rounding_of_the_weights_draws_no_member_that_is_not_there():
 
 def test_what_is_told_grows_as_the_telling_says():
     told = tell(HAND_MADE, LADDER, telling=TELLING)
-    plain = np.sqrt(np.diag(HAND_MADE.covariance))
+    plain = np.sqrt(HAND_MADE.variance)
     sd = np.array([np.hypot(plain[0], 3.0), 2.0 * plain[1], 3.0 * plain[2]])
     assert told.lab == pytest.approx(HAND_MADE.mean)
     assert told.sd == pytest.approx(sd)
@@ -225,7 +225,7 @@ def test_what_is_told_grows_as_the_telling_says():
 
 
 def test_what_is_told_of_wet_hair_has_the_doubt_of_drying_added_and_of_any_hair_a_least_one():
-    plain = np.sqrt(np.diag(HAND_MADE.covariance)) * TELLING.sd_growth
+    plain = np.sqrt(HAND_MADE.variance) * TELLING.sd_growth
     drying = drying_sd(HAND_MADE.mean)
     wet = tell(HAND_MADE, LADDER, wet=True, telling=TELLING)
     assert wet.sd == pytest.approx(np.hypot(np.hypot(plain, drying), [3.0, 0.0, 0.0]))

@@ -99,6 +99,15 @@ def test_one_look_tells_no_speed(fitted):
     assert estimate(found.level_now) == (6.0, 5.05, 6.95)
 
 
+def test_what_hardly_gains_is_asked_again_without_its_last_look(fitted, monkeypatch):
+    """Looks that foretell 0.2 of a level, and 0.6 without the last: that one look alone stops nothing."""
+    monkeypatch.setattr(Line, "gain", lambda self, *_: np.full(201, 0.2 if len(self.wrong) == 3 else 0.6))
+    assert follow([10, 20, 30]).state == "slowing"
+    assert fitted[1][:3] == ([10.0, 20.0], [6.0, 7.0], [0.3] * 2)
+    monkeypatch.setattr(Line, "gain", lambda self, *_: np.full(201, 0.2 if len(self.wrong) == 3 else 0.4))
+    assert follow([10, 20, 30]).state == "stalled"
+
+
 @pytest.mark.parametrize(
     ("minutes", "limit", "end"),
     [

@@ -31,6 +31,7 @@ LIFTING = Facts(
     aimed=True,
     rate=Estimate(0.9, 0.4, 1.4),
     gain_ahead=0.9,
+    gain_before=0.9,
     level_at_limit=None,
     plateau=None,
     enough=0.0,
@@ -44,7 +45,7 @@ def at(level):
     return Estimate(level, level - 0.4, level + 0.4)
 
 
-STALLED = {"gain_ahead": 0.24, "may_come": 0.09}
+STALLED = {"gain_ahead": 0.24, "gain_before": 0.49, "may_come": 0.04}
 
 
 @pytest.mark.parametrize(
@@ -56,23 +57,27 @@ STALLED = {"gain_ahead": 0.24, "may_come": 0.09}
         # Stalled: hardly a gain, seen for long enough, no hope, and looks to be believed.
         (STALLED, {}, "stalled"),
         ({**STALLED, "gain_ahead": 0.25}, {}, "slowing"),
-        ({**STALLED, "may_come": 0.1}, {}, "slowing"),
+        ({**STALLED, "gain_before": 0.5}, {}, "slowing"),
+        ({**STALLED, "may_come": 0.05}, {}, "slowing"),
         ({**STALLED, "seen_for": 5.0}, {}, "stalled"),
         ({**STALLED, "seen_for": 4.9}, {}, "slowing"),
         ({**STALLED, "latest_used": False}, {}, "slowing"),
         ({**STALLED, "enough": 0.5, "latest_agrees": False}, {}, "slowing"),
         ({"single": True}, {}, "first look"),
         ({**STALLED, "single": True}, {}, "first look"),
-        # Light enough: as likely as not, or what is missing is noise, or seen so.
+        # Light enough: two in five of the lifts that get there have, or seen so above the curve.
         ({"enough": 0.5}, {}, "light enough"),
         ({"enough": 0.5, "single": True}, {}, "light enough"),
-        ({"enough": 0.49}, {}, "lifting"),
+        ({"enough": 0.33}, {}, "light enough"),
+        ({"enough": 0.31}, {}, "lifting"),
+        ({"enough": 0.21, "may_come": 0.5}, {}, "light enough"),
+        ({"enough": 0.45, "may_come": 0.49}, {}, "lifting"),
         ({"enough": 0.9, "latest_agrees": False}, {}, "lifting"),
         ({"enough": 0.9, "needs": None}, {}, "lifting"),
-        ({"level_now": at(8.93)}, {}, "light enough"),
-        ({"level_now": at(8.91)}, {}, "lifting"),
         ({"latest_level": 8.93}, {}, "light enough"),
         ({"latest_level": 8.91}, {}, "lifting"),
+        ({"latest_level": 8.93, "level_now": at(8.52)}, {}, "light enough"),
+        ({"latest_level": 8.93, "level_now": at(8.54)}, {}, "lifting"),
         ({"latest_level": 8.93, "latest_agrees": False}, {}, "lifting"),
         ({"latest_level": 8.93, "needs": None}, {}, "lifting"),
         ({"latest_level": 8.0, "level_now": at(8.0), "latest_sd": 3.0}, {}, "lifting"),
@@ -286,6 +291,7 @@ BOUNDS = {
     "stop_past": (1.0, 60.0, 60.0),
     "hopeless": (0.0, 1.0, 0.2),
     "within_noise": (0.0, 2.0, 0.4),
+    "there": (0.0, 1.0, 0.4),
 }
 
 

@@ -11,6 +11,7 @@ from strandgauge.hair.levels import load_ladder
 from strandgauge.learn import kept as usercalibration
 from strandgauge.learn.dyes import Observation, dye_file, learn_dye
 from strandgauge.learn.levels import Swatch, ladder_toml, learn_ladder
+from strandgauge.words import say
 
 OURS = load_ladder()
 
@@ -85,7 +86,7 @@ def test_a_name_of_two_kinds_needs_its_kind(strandgauge, home):
     usercalibration.save("dye", "Mine", "nonsense")
     code, _, err = strandgauge("learn", "remove", "mine")
     assert code == 61
-    assert "--kind" in err
+    assert say("refusal.unknown-calibration", fault="which", wanted="mine", kinds="levels and dye") in err
     assert strandgauge("learn", "remove", "mine", "--kind", "dye")[0] == 0
     assert strandgauge("learn", "remove", "mine")[0] == 0
 

@@ -294,20 +294,18 @@ def test_no_course_leaves_lightener_on_past_the_ceiling_or_a_gummy_answer(
 
 
 @pytest.mark.whole
-@pytest.mark.whole
 def test_simulated_lifts_also_past_ten_are_called_in_time_and_not_given_up_early():
     """Lifts of known course, a look every five minutes, with the error that is told of them: half of its variance
-    each look's own, half shared by all. 'Light enough' within one look of the truth in 80 of 100, 'stalled' said
-    wrongly in fewer than 3 of 100.
+    each look's own, half shared by all. 'Light enough' within one look of the truth in 85 of 100, 'stalled' said
+    wrongly in fewer than 2 of 100, two looks late or more in fewer than 3.
 
-    95 is the aim and cannot be had: who knows the curve exactly, but not what all looks are off by together, is in
-    time in 93 of 100, since that error moves the level aimed at by a look or two where a lift is slow. Of 150, 87 in
-    100 were in time here, and of the rest four in five called early, the side on which less lightener is used.
-    Without the shared error 95 in 100 were.
+    95 is the aim. An exact calculation on 150 such lifts that knows from which range they are drawn is in time in 97
+    of 100; one that reckons with any start, end and pace, as for an unknown strand, in 90.
+    Of 300 lifts 92 in 100 were in time here, where 84 were when what the curve lacked was taken for noise.
     """
     ladder, generator = load_ladder(), np.random.default_rng(5)
     scale, sd = pigment_scale(ladder), 0.25
-    in_time = known = given_up = rounds = 0
+    in_time = late = given_up = rounds = 0
     while rounds < 50:
         needs = generator.uniform(7.0, 11.5)
         start, plateau = needs - generator.uniform(1.5, 4.0), min(needs + generator.uniform(0.4, 1.5), 12.4)
@@ -326,12 +324,12 @@ def test_simulated_lifts_also_past_ten_are_called_in_time_and_not_given_up_early
             found = follow(looks, minutes, needs_level=needs, limit=75, by_zone=False)
         given_up += found.state == "stalled"
         due = math.ceil(reached / 5.0)
-        in_time += found.state == "light enough" and abs(minutes[-1] / 5.0 - due) <= 1.0
-        seems = float(lifts.minutes_when(np.array([needs - shared]), scale)[0])
-        known += math.isfinite(seems) and abs(math.ceil(seems / 5.0) - due) <= 1
-    assert known < 0.98 * rounds  # else the aim could be had after all, and were to be held here
-    assert in_time >= 0.8 * rounds
-    assert given_up < 0.03 * rounds
+        off = minutes[-1] / 5.0 - due
+        in_time += found.state == "light enough" and abs(off) <= 1.0
+        late += off >= 2.0
+    assert in_time >= 0.85 * rounds
+    assert late < 0.03 * rounds
+    assert given_up < 0.02 * rounds
 
 
 @pytest.mark.parametrize(("needs", "state"), [(9.75, "light enough"), (9.9, "lifting")])
@@ -351,6 +349,7 @@ def test_a_last_look_above_the_curve_is_not_waited_out(needs, state):
         aimed=True,
         rate=Estimate(0.9, 0.0, 1.5),
         gain_ahead=0.9,
+        gain_before=0.9,
         level_at_limit=None,
         plateau=None,
         enough=0.1,

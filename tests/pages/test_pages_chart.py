@@ -61,6 +61,7 @@ CLOSE = curve(looks=(look(5, 8.9), look(14, 9.0), look(22, 9.1), look(30, 9.0, u
 
 @pytest.mark.parametrize(("width", "height"), [(340, 300), (640, 360), (860, 380)])
 @pytest.mark.parametrize("made", [curve(), stalled(), slowing(), first_look(), CLOSE], ids=range(5))
+@pytest.mark.usefixtures("worded")
 def test_no_name_covers_a_look_or_another_name(made, width, height):
     svg = drawing(made, width=width, height=height)
     names = boxes(svg, bold=True)
@@ -139,6 +140,7 @@ def test_another_ladder_gets_bare_numbers():
     assert not any("orange" in word for word in said)
 
 
+@pytest.mark.usefixtures("worded")
 def test_a_name_too_long_for_the_picture_is_left_to_the_page():
     said = words(drawing(curve(target="a very particular shade of pale rosy pink"), width=340, height=300))
     assert say("chart.needed", level="9.0") in said

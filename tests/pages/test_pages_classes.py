@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
-from io import BytesIO
 
 import html5lib
-import pypdf
 import pytest
 from batchrecords import START, read, refused
 
-from browser import DESK, PHONE, barriers, sideways
+from browser import DESK, PHONE, barriers, flat, printed, sideways
 from strandgauge.change.classroom import reached
 from strandgauge.show.pages.classes import class_page, sheet_addresses, write_class_sheets
 from strandgauge.words import say
@@ -27,9 +25,9 @@ def everybody(count: int):
     yield refused("last.jpg", client="Yuki", group="Monday")
 
 
-@pytest.fixture(params=[1, 8, 28])
-def sheet(request, tmp_path) -> tuple[str, int]:
-    file = tmp_path / "sheet.html"
+@pytest.fixture(scope="module", params=[1, 8, 28])
+def sheet(request, tmp_path_factory) -> tuple[str, int]:
+    file = tmp_path_factory.mktemp("sheet") / "sheet.html"
     file.write_text(
         class_page("Monday", everybody(request.param), title="Week 3", goal=9.0), encoding="utf-8"
     )
@@ -37,24 +35,24 @@ def sheet(request, tmp_path) -> tuple[str, int]:
     return file.as_uri(), request.param
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_it_is_one_sheet_of_paper_with_everybody_on_it(browse, sheet, paper):
+def test_it_is_one_sheet_of_paper_with_everybody_on_it(browse, sheet):
     address, count = sheet
-    pages = pypdf.PdfReader(BytesIO(browse(address).pdf(format=paper))).pages
-    assert len(pages) == 1
-    text = " ".join(pages[0].extract_text().split())
-    assert all(f"Student {i}" in text for i in range(count))
-    assert text.count(say("class.later", time="36 min")) == count
-    for phrase in ("Week 3", say("head.group", name="Monday"), "2026-03-02", "Yuki"):
-        assert phrase in text
+    page = browse(address)
+    for paper in ("A4", "Letter"):
+        (text,) = printed(page, paper)
+        assert all(f"Student{i}" in text for i in range(count))
+        assert text.count(flat(say("class.later", time="36 min"))) == count
+        for phrase in ("Week 3", say("head.group", name="Monday"), "2026-03-02", "Yuki"):
+            assert flat(phrase) in text
 
 
 def test_it_fits_the_screen_and_bars_nobody(browse, sheet):
     for size, dark in ((PHONE, True), (DESK, False)):
         page = browse(sheet[0], size, dark=dark)
         assert sideways(page) <= 0
-        assert barriers(page) == []
         assert page.locator(".wall img").count() == 2 * sheet[1]
+        if sheet[1] == 8:  # more of the same rows hinder nobody more
+            assert barriers(page) == []
 
 
 def test_minutes_of_the_process_are_told_where_they_are_known():

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import math
-from io import BytesIO
 
 import html5lib
-import pypdf
 import pytest
 from batchrecords import strand, strip
 from curves import curve, first_look, look, slowing, stalled
 
-from browser import DESK, PHONE, barriers, sideways
+from browser import DESK, PHONE, barriers, flat, printed, sideways
 from strandgauge.lift.curve import Estimate
 from strandgauge.show.pages.follow import answer, facts, follow_page
 from strandgauge.words import say
@@ -158,7 +156,8 @@ def test_looks_are_in_order_of_time_in_pictures_and_table(opened):
 def test_it_fits_the_screen_and_bars_nobody(opened, size, dark):
     shown = opened(curve(), size, dark=dark)
     assert sideways(shown) <= 0
-    assert barriers(shown) == []
+    # Colours in the light are judged on the desk.
+    assert barriers(shown, contrast="color-contrast" if dark or size == DESK else None) == []
     assert shown.locator("h1").count() == 1
     assert shown.locator("h1").inner_text() == headline(curve())
 
@@ -170,17 +169,13 @@ def test_the_answer_is_above_the_fold_of_a_phone(opened):
     assert float(shown.locator(".word").evaluate("e => getComputedStyle(e).fontSize").rstrip("px")) >= 36
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("looks", [3, 8])
-def test_it_prints_on_one_sheet(opened, paper, looks):
-    made = slowing(looks=tuple(look(5 + 4 * i, 5.2 + 0.5 * i) for i in range(looks)))
-    pdf = opened(made).pdf(format=paper)
-    sheets = pypdf.PdfReader(BytesIO(pdf)).pages
-    assert len(sheets) == 1
-    said = " ".join(sheets[0].extract_text().split())
-    assert "Slowing" in said
-    assert caution()[:30] in said
-    assert " ".join(stop_signs()[0].split()) in said
+def test_it_prints_on_one_sheet(opened, looks):
+    shown = opened(slowing(looks=tuple(look(5 + 4 * i, 5.2 + 0.5 * i) for i in range(looks))))
+    for paper in ("A4", "Letter"):
+        (said,) = printed(shown, paper)
+        for phrase in (say("lift-page.slowing"), caution()[:30], stop_signs()[0]):
+            assert flat(phrase) in said
 
 
 def test_hair_colours_are_the_same_in_light_and_dark(opened):
@@ -208,7 +203,7 @@ def test_the_keyboard_reaches_the_content_and_shows_where_it_is(opened):
     focused = shown.evaluate(
         "[document.activeElement.getAttribute('aria-label'), getComputedStyle(document.activeElement).outlineStyle]"
     )
-    assert focused == ["Table of looks", "solid"]
+    assert focused == [say("lift-page.table"), "solid"]
 
 
 def test_names_from_files_are_text_and_nothing_else(opened):

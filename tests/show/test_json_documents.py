@@ -19,6 +19,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 import readings
+from refused import refused
 from strandgauge.change.compare import Change
 from strandgauge.cli.schemas import schema_files
 from strandgauge.codes.facts import Fact, Note, Severity
@@ -199,7 +200,7 @@ def test_a_document_with_a_wrong_value_is_refused_by_name(path, value, said):
         place[path[-1]] = value
     with pytest.raises(BadReadingError, match="wish") as caught:
         record_of(Reading, document, "wish.json")
-    assert said in str(caught.value)
+    assert said in dict(caught.value.facts)["said"]
 
 
 def test_a_file_that_is_no_saved_reading_is_refused(tmp_path):
@@ -208,8 +209,8 @@ def test_a_file_that_is_no_saved_reading_is_refused(tmp_path):
     good.write_text(json.dumps(document_of(made)))
     assert load(Reading, good) == made
     bad.write_bytes(b"\xff{")
-    for path, why in ((bad, "not a single JSON document"), (tmp_path / "none.json", "cannot be read")):
-        with pytest.raises(BadReadingError, match=why):
+    for path, fault in ((bad, "no-json"), (tmp_path / "none.json", "unreadable")):
+        with refused(BadReadingError, fault):
             load(Reading, path)
 
 

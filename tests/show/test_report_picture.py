@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from refused import refused
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.colour.srgb import lab_from_srgb
 from strandgauge.dye.shelf import load_shelf
@@ -121,7 +122,7 @@ def test_a_failed_write_leaves_the_old_picture(measurement, tmp_path, monkeypatc
     monkeypatch.setattr(
         "pathlib.Path.replace", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left"))
     )
-    with pytest.raises(CannotWriteError, match="no space left"):
+    with refused(CannotWriteError, "system", reason="no space left"):
         write_picture(file, measurement)
     assert file.read_bytes() == before
     assert [entry.name for entry in tmp_path.iterdir()] == ["result.png"]

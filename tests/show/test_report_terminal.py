@@ -58,7 +58,7 @@ def test_stain_wet_hair_and_notes_are_said():
     stain = say("reading.somewhere", what=say("reading.stain", hue="violet"), places=say("zone.overall"))
     assert stain in text.splitlines()[1]
     assert say("reading.stain-meaning", stain=sentence(stain)) in text
-    assert "dry estimate" in text
+    assert say("reading.wet") in text
     assert said(readings.reading().notes[0]) in text
 
 

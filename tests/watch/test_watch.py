@@ -13,6 +13,7 @@ from strandgauge.cli.app import run
 from strandgauge.errors import UnreadableFileError
 from strandgauge.watch.arrive import Arrived, Camera, Film, Folder, source_of
 from strandgauge.watch.strand import Plan, WatchedStrand
+from strandgauge.words import say
 from strandphoto import jpeg, strand_photo
 
 STARTED = datetime(2026, 3, 14, 10, 0)
@@ -135,8 +136,8 @@ def test_a_strand_goes_on_after_a_restart_and_the_clock_ends_it(tmp_path, photo)
     curve, answer = again.now(STARTED + timedelta(minutes=30))
     assert (answer.kind, answer.code, answer.urgent) == ("stop", "time-is-up", True)
     again.write_page(curve, answer)
-    assert "Time is up." in page.read_text()
-    assert "Time is up." not in running
+    assert say("moment-word.time-is-up") in page.read_text()
+    assert say("moment-word.time-is-up") not in running
     again.add(Arrived("20.jpg", photo, STARTED + timedelta(minutes=20)))
     assert len(WatchedStrand(tools, plan, page).readings) == 3
 
@@ -149,7 +150,7 @@ def test_the_command_takes_what_is_there_and_tells_what_it_leaves_out(tmp_path, 
     command = ["watch", str(folder), "--page", str(tmp_path / "c.html"), "--once"]
     assert run(command) == 0
     told = capsys.readouterr()
-    assert "1005.jpg: Level" in told.out
+    assert f"1005.jpg: {say('reading.level', interval='').strip()}" in told.out
     assert "left out" in told.err
     assert (tmp_path / "c.html").exists()
     assert run([*command, "--limit", "30"]) == 2

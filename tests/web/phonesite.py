@@ -7,20 +7,56 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 
 import httpx
 import pytest
 import uvicorn
 
+from strandgauge.errors import StrandgaugeError
+from strandgauge.judge.outlook import base_zones
+from strandgauge.kit import shipped
 from strandgauge.logbook.book import Logbook
+from strandgauge.web import workers
 from strandgauge.web.app import create_app
 from strandgauge.web.service import Service
 from strandgauge.web.settings import ServerSettings
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
+
+
+@cache
+def _read(photos: tuple[bytes, ...], wet: bool) -> workers.Result | StrandgaugeError:
+    try:
+        return workers._read(workers.Job(photos, wet, None), shipped())
+    except StrandgaugeError as refusal:
+        return refusal
+
+
+@cache
+def _outlook(photos, wet, target, history):
+    return shipped().reach(base_zones(_read(photos, wet).reading), target, history=history)
+
+
+class ReadOnce:
+    """Stands in for the processes that read photos: reads in this one, and each photo once for all tests."""
+
+    _lock = threading.Lock()
+
+    def run(self, job: workers.Job) -> workers.Result:
+        with self._lock:
+            found = _read(job.photos, job.wet)
+            if isinstance(found, StrandgaugeError):
+                raise found
+            if job.target is None:
+                return found
+            return replace(found, outlook=_outlook(job.photos, job.wet, job.target, job.history))
+
+    def close(self) -> None:
+        """Nothing to close."""
 
 
 @dataclass(frozen=True)
@@ -67,13 +103,17 @@ class Clock:
 
 
 @contextmanager
-def serving(logbook: Path, port: int = 0, clock: Clock | None = None) -> Iterator[Site]:
+def serving(
+    logbook: Path, port: int = 0, clock: Clock | None = None, *, processes: bool = False
+) -> Iterator[Site]:
+    """Serve a logbook; photos are read by the server's own processes only where that is asked for."""
     if not port:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             port = free.getsockname()[1]
     clock = clock or Clock()
-    app = create_app(ServerSettings(port=port, logbook=logbook, workers=1), now=clock)
+    settings = ServerSettings(port=port, logbook=logbook, workers=1)
+    app = create_app(settings, workers=None if processes else ReadOnce(), now=clock)
     server = uvicorn.Server(uvicorn.Config(app, port=port, log_level="warning", lifespan="on"))
     thread = threading.Thread(target=server.run)
     thread.start()

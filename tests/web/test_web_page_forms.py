@@ -4,25 +4,46 @@ from __future__ import annotations
 
 import re
 from concurrent.futures import ThreadPoolExecutor
+from html import unescape
 
 import pytest
 from phonesite import SAMPLES, site  # noqa: F401
 
+from strandgauge.dye.targets import find_target, load_targets
+from strandgauge.errors import BadEntryError, StrandgaugeError
 from strandgauge.web.app import STATIC
+from strandgauge.words import say
 
 
 def problem(answer):
-    return re.search(r'<p class="do"[^>]*>(.*?)</p>', answer.text)[1]
+    return unescape(re.search(r'<p class="do"[^>]*>(.*?)</p>', answer.text)[1])
+
+
+def step(site, path):  # noqa: F811
+    """Return the big word of a page."""
+    return re.search(r'<h1 id="step-word">(.*?)</h1>', site.client.get(path).text)[1]
+
+
+def no_minutes(field, **between):
+    return say(
+        "page.out-of-range" if between else "page.no-number", name=say(f"page.{field}-name"), **between
+    )
+
+
+def no_shade(text):
+    with pytest.raises(StrandgaugeError) as raised:
+        find_target(text, load_targets())
+    return say("page.no-shade", why=raised.value.message)
 
 
 def test_a_new_strand_with_nothing_typed_is_a_guest_with_lightener_on_now(site):  # noqa: F811
     first, second = (site.client.post("/strands/new", data={}) for _ in range(2))
     assert [first.status_code, second.status_code] == [303, 303]
     assert first.headers["location"] != second.headers["location"]
-    guests = [one.alias for one in site.logbook.clients() if one.alias.startswith("Guest ")]
+    guests = [one.alias for one in site.logbook.clients() if one.alias.startswith(say("page.guest"))]
     assert len(guests) == 2
     strand = site.logbook.strand(int(first.headers["location"].split("/")[-1]))
-    assert (strand.name, strand.target, strand.limit_minutes) == ("Test strand", None, None)
+    assert (strand.name, strand.target, strand.limit_minutes) == (say("page.strand-name"), None, None)
     assert ' value="30" checked' in site.client.get("/strands/new").text  # the limit that the page proposes
     assert strand.started is not None
 
@@ -80,24 +101,27 @@ def test_a_photo_counts_from_when_it_was_taken(site):  # noqa: F811
 
 
 @pytest.mark.parametrize(
-    ("form", "word"),
+    ("form", "told"),
     [
-        ({"limit": "other", "limit_other": "soon"}, "number of minutes"),
-        ({"limit": "other", "limit_other": "900"}, "between 1 and 240"),
-        ({"limit": "other", "limit_other": "nan"}, "between 1 and 240"),
-        ({"target": "own", "own": "mud green"}, "no shade called"),
-        ({"target": "own", "own": "#d8"}, "is no colour"),
-        ({"client": "a\u202eb"}, "alias"),
-        ({"client": "a" * 81}, "longer than 80"),
-        ({"on": "ago", "ago": ""}, "number of minutes"),
-        ({"on": "ago", "ago": "-3"}, "between 0 and 240"),
+        ({"limit": "other", "limit_other": "soon"}, lambda: no_minutes("limit")),
+        ({"limit": "other", "limit_other": "900"}, lambda: no_minutes("limit", low=1, high=240)),
+        ({"limit": "other", "limit_other": "nan"}, lambda: no_minutes("limit", low=1, high=240)),
+        ({"target": "own", "own": "mud green"}, lambda: no_shade("mud green")),
+        ({"target": "own", "own": "#d8"}, lambda: no_shade("#d8")),
+        ({"client": "a\u202eb"}, lambda: BadEntryError(fault="unseen", what="alias").message),
+        (
+            {"client": "a" * 81},
+            lambda: BadEntryError(fault="too-long", what="alias", longest=80).message,
+        ),
+        ({"on": "ago", "ago": ""}, lambda: no_minutes("ago")),
+        ({"on": "ago", "ago": "-3"}, lambda: no_minutes("ago", low=0, high=240)),
     ],
 )
-def test_what_cannot_be_entered_is_said_and_what_was_typed_stays(site, form, word):  # noqa: F811
+def test_what_cannot_be_entered_is_said_and_what_was_typed_stays(site, form, told):  # noqa: F811
     before = site.logbook.recent_strands()
     answer = site.client.post("/strands/new", data={"name": "Left of the parting", **form})
     assert answer.status_code == 422
-    assert word in problem(answer)
+    assert problem(answer) == told()
     assert 'value="Left of the parting"' in answer.text
     assert site.logbook.recent_strands() == before
 
@@ -106,12 +130,12 @@ def test_a_look_answers_a_script_with_a_document_and_a_person_with_a_page(site):
     strand = site.strand("Ada")
     photo = {"photo": ("x.jpg", (SAMPLES / "refuse-blur.jpg").read_bytes(), "image/jpeg")}
     page = site.client.post(f"/strands/{strand}/look", files=photo)
-    assert (page.status_code, "hold still" in problem(page)) == (422, True)
+    assert (page.status_code, problem(page)) == (422, say("remedy.blur"))
     script = site.client.post(f"/strands/{strand}/look", files=photo, headers={"Accept": "application/json"})
     assert (script.status_code, script.json()["code"]) == (422, "blur")
     assert script.json()["schema"] == "strandgauge.error/1"
     empty = site.client.post(f"/strands/{strand}/look", files={"photo": ("x.jpg", b"", "image/jpeg")})
-    assert problem(empty) == "Take or choose it again."
+    assert problem(empty) == say("remedy.unreadable-file", fault="empty-photo")
     missing = site.client.post("/strands/9999/look", files=photo, headers={"Accept": "application/json"})
     assert (missing.status_code, "log" in missing.json()["remedy"]) == (404, False)
     assert site.logbook.looks(strand) == ()
@@ -162,13 +186,14 @@ def test_names_are_mended_and_doubles_become_one(site):  # noqa: F811
     kept, double = site.strand("Mia"), site.strand("Mio")
     ids = {name: site.logbook.find_client(name).id for name in ("Mia", "Mio")}
     taken = site.client.post(f"/clients/{ids['Mio']}/rename", data={"alias": "mia"})
-    assert (taken.status_code, "already" in problem(taken)) == (422, True)
+    told = BadEntryError(fault="alias-taken", alias="Mia").message
+    assert (taken.status_code, problem(taken)) == (422, told)
     site.client.post("/merge", data={"kind": "client", "entry": ids["Mio"], "into": ids["Mia"]})
     assert len(site.logbook.visits(ids["Mia"])) == 2
     site.client.post(f"/clients/{ids['Mia']}/rename", data={"alias": "Mia B."})
     assert "Mia B." in site.client.get(f"/strands/{double}").text
     assert "Mia B." in site.client.get("/clients", params={"q": "a b"}).text
-    assert "Nobody is called that" in site.client.get("/clients", params={"q": "zz"}).text
+    assert say("page.nobody-called") in site.client.get("/clients", params={"q": "zz"}).text
     assert site.client.get(f"/strands/{kept}").status_code == 200
     lines = site.client.get(f"/clients/{ids['Mia']}/export").text.splitlines()
     assert '"Mia B."' in lines[0]
@@ -179,15 +204,15 @@ def test_gummy_is_taken_back_only_on_purpose_and_leaves_its_trace(site):  # noqa
     site.look(strand, "marta-1022.jpg")
     for answer in ("gummy", "springs back"):
         site.client.post(f"/strands/{strand}/stretch", data={"answer": answer})
-        assert '<h1 id="step-word">Stop</h1>' in site.client.get(f"/strands/{strand}").text
+        assert step(site, f"/strands/{strand}") == say("moment-word.gummy")
     # A further photo changes nothing of it either.
     site.look(strand, "marta-1022.jpg")
     site.client.post(f"/strands/{strand}/stretch", data={"answer": "springs back"})
-    assert '<h1 id="step-word">Stop</h1>' in site.client.get(f"/strands/{strand}").text
+    assert step(site, f"/strands/{strand}") == say("moment-word.gummy")
     site.client.post(f"/strands/{strand}/stretch", data={"answer": "slow", "mistake": "yes"})
-    page = site.client.get(f"/strands/{strand}").text
-    assert '<h1 id="step-word">Rinse</h1>' in page
-    assert "gummy taken back; stretch: slow" in page
+    assert step(site, f"/strands/{strand}") == say("step.rinse")
+    (trace,) = [one.what for one in site.logbook.events(strand) if {"gummy", "slow"} < set(one.what.split())]
+    assert trace in site.client.get(f"/strands/{strand}").text
 
 
 def test_rinsed_ends_the_clock_and_leads_to_the_shade_and_the_result(site):  # noqa: F811
@@ -195,39 +220,37 @@ def test_rinsed_ends_the_clock_and_leads_to_the_shade_and_the_result(site):  # n
     site.look(strand, "marta-1022.jpg", ago=20.0)
 
     def word():
-        return re.search(r'<h1 id="step-word">(.*?)</h1>', site.client.get(f"/strands/{strand}").text)[1]
+        return step(site, f"/strands/{strand}")
 
-    assert word() == "Time is up"
+    assert word() == say("moment-word.time-is-up")
     site.client.post(f"/strands/{strand}/rinsed", data={"off": "yes", "waited": "300"})
-    assert word() == "Dry it"
+    assert word() == say("moment-word.dry-it")
     assert site.logbook.strand(strand).minutes_at(site.logbook.strand(strand).rinsed) == pytest.approx(
         45, abs=0.1
     )
     site.clock.pass_(6 * 60.0)
-    assert word() == "Dry it"
+    assert word() == say("moment-word.dry-it")
     site.look(strand, "marta-1041.jpg", wet=True)
-    assert word() == "Dry it"
+    assert word() == say("moment-word.dry-it")
     site.look(strand, "marta-1041.jpg")
-    assert word() == "Ready"
+    assert word() == say("step.dye")
     photo = {"photo": ("x.jpg", (SAMPLES / "marta-1041.jpg").read_bytes(), "image/jpeg")}
     site.client.post(f"/strands/{strand}/look", data={"result": "yes"}, files=photo)
-    assert word() == "Done"
-    assert "Lightener is off" not in site.client.get(f"/strands/{strand}").text
+    assert word() == say("moment-word.done")
+    assert '/rinsed"' not in site.client.get(f"/strands/{strand}").text
 
 
 def test_a_look_keeps_what_it_said_and_the_strand_goes_on(site):  # noqa: F811
     strand = site.strand("Kim", ago=15.0, limit_minutes=40.0)
     look = site.look(strand, "marta-1005.jpg")
-    said = site.client.get(f"/looks/{look}").text
-    assert '<h1 id="step-word">Go on</h1>' in said
+    assert step(site, f"/looks/{look}") == say("step.go-on")
     site.clock.pass_(26.0)
-    assert '<h1 id="step-word">Time is up</h1>' in site.client.get(f"/strands/{strand}").text
+    assert step(site, f"/strands/{strand}") == say("moment-word.time-is-up")
     site.logbook.update_strand(strand, target="silver")
     site.service.set_stretch(look, "gummy")
-    kept = site.client.get(f"/looks/{look}").text
-    assert '<h1 id="step-word">Go on</h1>' in kept
+    assert step(site, f"/looks/{look}") == say("step.go-on")
     site.clock.pass_(10 * 60.0)
-    assert '<h1 id="step-word">Stop</h1>' in site.client.get(f"/strands/{strand}").text
+    assert step(site, f"/strands/{strand}") == say("moment-word.gummy")
 
 
 def test_the_consultation_is_kept_with_the_client_and_heeded(site):  # noqa: F811
@@ -272,14 +295,14 @@ def test_one_damaged_look_costs_itself(site):  # noqa: F811
     ):
         assert site.client.get(path).status_code == 200, path
     page = site.client.get(f"/strands/{strand}").text
-    assert "This look is damaged" in page
-    assert "Level 6." in page
+    assert say("page.damaged") in page
+    assert re.search(r'data-level="6\.', page)
     site.service._keys.clear()  # as after a restart: nothing is remembered of it
     by_its_address = site.client.get(f"/looks/{bad}")
     assert by_its_address.status_code == 303
     assert by_its_address.headers["location"] == f"/strands/{strand}"
     site.client.post("/bin", data={"kind": "check", "entry": bad, "damaged": "yes"})
-    assert "This look is damaged" not in site.client.get(f"/strands/{strand}").text
+    assert say("page.damaged") not in site.client.get(f"/strands/{strand}").text
 
 
 @pytest.mark.parametrize(
@@ -325,7 +348,9 @@ def test_who_comes_back_starts_from_the_last_time(site):  # noqa: F811
     site.look(site.strand("Lena", target="peach"), "turned-a.jpg")
     client = site.logbook.find_client("Lena").id
     page = site.client.get(f"/strands/new?client={client}").text
-    assert re.search(r"<b>Last time</b>.*?level \d+\.\d ± \d\.\d, wanted peach", page, re.DOTALL)
+    assert re.search(
+        rf'class="last-time" href="/clients/{client}".*?\d+\.\d ± \d\.\d.*?peach', page, re.DOTALL
+    )
     assert re.search(r'value="peach" checked', page)
 
 

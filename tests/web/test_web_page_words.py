@@ -15,6 +15,9 @@ from strandgauge.judge.follow import follow
 from strandgauge.judge.nextstep import next_step, worst_stretch
 from strandgauge.judge.outlook import BaseZone
 from strandgauge.judge.reach import reach
+from strandgauge.words import say, sentence
+from strandgauge.words.judge import verdict_headline
+from strandgauge.words.lift import headline, look_up_limit, pace
 from strandgauge.words.nextstep import curve_sentences, in_words, short_verdict
 
 TRUE, CLOSE, FAR, FORBIDDEN = (9.7, "copper"), (9.7, "pastel pink"), (7.9, "rose"), (5.2, "pastel pink")
@@ -49,23 +52,23 @@ OUTLOOKS = (None, TRUE, CLOSE, FAR, FORBIDDEN)
 @pytest.mark.parametrize(
     ("seen", "lift", "stretch", "kind", "word"),
     [
-        (TRUE, None, None, "ready", "Ready"),
-        (TRUE, ENOUGH, None, "ready", "Rinse"),
-        (FAR, ENOUGH, None, "ready", "Rinse"),
-        (FAR, LIFTING, None, "go on", "Go on"),
-        (FAR, LIFTING, "slow", "stop", "Rinse"),
-        (FAR, None, None, "slow", "Ask first"),
-        (FORBIDDEN, None, None, "slow", "Ask first"),
-        (TRUE, OVER, None, "stop", "Time is up"),
-        (None, None, None, "go on", "Choose a shade"),
-        (None, LIFTING, None, "go on", "Go on"),
+        (TRUE, None, None, "ready", "dye"),
+        (TRUE, ENOUGH, None, "ready", "light-enough"),
+        (FAR, ENOUGH, None, "ready", "light-enough"),
+        (FAR, LIFTING, None, "go on", "go-on"),
+        (FAR, LIFTING, "slow", "stop", "rinse"),
+        (FAR, None, None, "slow", "ask-history"),
+        (FORBIDDEN, None, None, "slow", "ask-history"),
+        (TRUE, OVER, None, "stop", "stop-time"),
+        (None, None, None, "go on", "no-shade"),
+        (None, LIFTING, None, "go on", "go-on"),
     ],
 )
 def test_the_word(seen, lift, stretch, kind, word):
     step = in_words(next_step(outlook(*seen) if seen else None, lift, stretch))
-    assert (step.kind, step.word) == (kind, word)
-    assert step.sentence[0].isupper()
-    assert step.sentence.endswith(".")
+    assert (step.kind, step.word) == (kind, say(f"step.{word}"))
+    assert step.sentence
+    assert step.sentence == sentence(step.sentence)
 
 
 @pytest.mark.parametrize(("seen", "lift"), list(product(OUTLOOKS, STATES)))
@@ -88,8 +91,10 @@ def test_a_look_that_does_not_fit_is_taken_again_however_good_it_seems():
 def test_the_sentence_leaves_the_time_to_the_countdown():
     step = in_words(next_step(outlook(*FAR), LIFTING))
     assert step.minutes == LIFTING.next_look
-    assert "Look again" not in step.sentence
-    assert step.sentence.startswith("Still lifting")
+    assert step.sentence.startswith(pace(LIFTING))
+    again = headline(LIFTING).removeprefix(pace(LIFTING)).strip()
+    assert again
+    assert again not in step.sentence
 
 
 def test_once_gummy_always_gummy():
@@ -102,9 +107,13 @@ def test_no_option_of_the_command_line_is_named_on_the_page():
     without = curve(5.2, 6.8, limit=None)
     said = curve_sentences(without)
     assert not any("--" in line for line in said)
-    assert "maker's longest time" in said[-1]
+    assert said[-1] == say("step.no-limit")
+    assert look_up_limit() not in said
 
 
 def test_the_verdict_without_the_name():
-    assert short_verdict(outlook(*TRUE)) == "Reads true (chance 90%)"
-    assert short_verdict(outlook(*FORBIDDEN)).startswith("Out of reach: ")
+    whole = verdict_headline(outlook(*TRUE), "")
+    assert short_verdict(outlook(*TRUE)) == sentence(whole.strip().removesuffix("."))
+    assert outlook(*FORBIDDEN).verdict == "out"
+    for seen in (TRUE, FORBIDDEN):
+        assert seen[1] not in short_verdict(outlook(*seen)).casefold()

@@ -26,6 +26,7 @@ from strandgauge.logbook.book import open_logbook
 from strandgauge.web.app import create_app
 from strandgauge.web.settings import Limits, ServerSettings
 from strandgauge.web.workers import Result
+from strandgauge.words import say
 
 NINE = datetime(2024, 5, 14, 9, 0, tzinfo=UTC)
 GOING = {"go-on", "slow"}
@@ -186,7 +187,11 @@ def test_an_hour_of_a_salon(salon):
             expected = [kinds for begun, kinds in EXPECTED[strand] if begun <= minute + 0.5]
             assert kind in (expected[-1] if expected else LOOK), (minute, strand, kind, word)
             first, last = OVERDUE.get(strand, (99, 99))
-            assert (word == "Look now") == (first <= minute + 0.5 < last), (minute, strand, word)
+            assert (word == say("moment-word.overdue")) == (first <= minute + 0.5 < last), (
+                minute,
+                strand,
+                word,
+            )
             if spoken.get(strand) != word:
                 spoken[strand] = word  # whenever it changes, the page of the strand says the same
                 page = salon.inside.get(f"/strands/{ids[strand]}").text

@@ -21,6 +21,7 @@ from strandgauge.web.app import create_app
 from strandgauge.web.service import Service
 from strandgauge.web.settings import Limits, ServerSettings
 from strandgauge.web.workers import WorkerPool
+from strandgauge.words import say
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 
@@ -133,12 +134,12 @@ def test_a_gummy_stretch_means_stop_whatever_the_colour_says(inside, strand):
     told = inside.post(f"/api/looks/{first['check']}/stretch", json={"answer": "gummy"}).json()
     later = inside.look(strand=strand).json()
     for look in (told, later, inside.get(f"/api/strands/{strand}").json()):
-        assert "gummy" in look["stop_reason"]
+        assert look["stop_reason"] == say("moment.gummy")
     for curve in (told["curve"], later["curve"], valid(inside.get(f"/api/strands/{strand}/curve").json())):
         assert curve["stop"]
         assert curve["next_look_minutes"] is None
         assert curve["advice"][0]["do"] == "stop-condition"
-        assert curve["headline"].startswith("Stop")
+        assert curve["headline"] == say("lift.at-once", what=say("lift-stop.stop-condition"))
 
 
 def test_another_wanted_shade_changes_what_the_curve_aims_at(inside, strand):

@@ -59,9 +59,9 @@ def sample_card(
     # Where the picture holds several pixels for each sampling place, average them first.
     spacing_px = PATCH_CORE * layout.smallest_side / CELLS * view.pixels_per_mm
     box = int(np.clip(round(spacing_px), 1, 15))
-    left, top = np.maximum(np.floor(where.min(0)).astype(int) - 2 * box, 0)
-    right, bottom = np.ceil(where.max(0)).astype(int) + 2 * box + 1
-    region = pixels[top:bottom, left:right]
+    x, y, width, height = cv2.boundingRect(where)
+    left, top = max(x - 2 * box, 0), max(y - 2 * box, 0)
+    region = pixels[top : y + height + 2 * box + 1, left : x + width + 2 * box + 1]
     averaged = cv2.blur(region, (box, box)) if box > 1 else region
     where -= np.array([left, top], dtype=np.float32)
     values = cv2.remap(
@@ -70,8 +70,9 @@ def sample_card(
         where[:, 1].reshape(-1, CELLS * CELLS),
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
-    )[..., ::-1].astype(np.float32) / np.float32(np.iinfo(pixels.dtype).max)
-    return _summarise(values, layout)
+    )
+    red_first = np.ascontiguousarray(values.transpose(2, 0, 1)[::-1], dtype=np.float32)
+    return _summarise(red_first / np.float32(np.iinfo(pixels.dtype).max), layout)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,20 +168,21 @@ def _overlap(a: Box, b: Box, clear: float) -> bool:
 
 
 def _summarise(values: NDArray[np.float32], layout: _Layout) -> Samples:
-    """Reduce (N, CELLS * CELLS, 3) values to one colour a place, by the middle half in order of brightness.
+    """Reduce (3, N, CELLS * CELLS) values to one colour a place, by the middle half in order of brightness.
 
     A mean over the middle half ignores a hair, a speck or a small gleam that a plain mean would take in.
     """
-    order = np.argsort(values[..., 1], axis=1)
-    quarter = values.shape[1] // 4
-    middle = np.take_along_axis(values, order[:, quarter:-quarter, None], axis=1)
+    quarter = values.shape[2] // 4
+    middle = np.argsort(values[1], axis=1)[:, quarter:-quarter]
+    rows = np.arange(len(middle))[:, None]
+    brightest = np.maximum(np.maximum(values[0], values[1]), values[2])
     return Samples(
         ids=layout.ids,
         places=layout.places,
-        encoded=middle.mean(1, dtype=np.float64),
-        spread=values[..., 1].std(1, dtype=np.float64),
-        clipped_high=(values.max(2) >= CLIPPED_HIGH).mean(1, dtype=np.float64),
-        clipped_low=(values.max(2) <= CLIPPED_LOW).mean(1, dtype=np.float64),
+        encoded=np.stack([channel[rows, middle].mean(1, dtype=np.float64) for channel in values], axis=1),
+        spread=values[1].std(1, dtype=np.float64),
+        clipped_high=(brightest >= CLIPPED_HIGH).mean(1, dtype=np.float64),
+        clipped_low=(brightest <= CLIPPED_LOW).mean(1, dtype=np.float64),
         reference=layout.reference,
         is_patch=layout.is_patch,
     )

@@ -51,10 +51,14 @@ def xyz_from_lab(lab: ArrayLike) -> Array:
 def lab_from_xyz(xyz: ArrayLike) -> Array:
     """Return CIELAB (..., 3) of CIE XYZ (..., 3) [CIE 15:2018, 8.2.1]."""
     ratio = np.asarray(xyz, dtype=float) / WHITE_D65
-    f = np.where(ratio > _EPSILON, np.cbrt(ratio), (_KAPPA * ratio + 16.0) / 116.0)
-    return np.stack(
-        [116.0 * f[..., 1] - 16.0, 500.0 * (f[..., 0] - f[..., 1]), 200.0 * (f[..., 1] - f[..., 2])], axis=-1
-    )
+    f, dark = np.cbrt(ratio), ratio <= _EPSILON
+    if dark.any():
+        f = np.where(dark, (_KAPPA * ratio + 16.0) / 116.0, f)
+    lab = np.empty_like(f)
+    lab[..., 0] = 116.0 * f[..., 1] - 16.0
+    lab[..., 1] = 500.0 * (f[..., 0] - f[..., 1])
+    lab[..., 2] = 200.0 * (f[..., 1] - f[..., 2])
+    return lab
 
 
 def lab_slope(xyz: ArrayLike) -> Array:

@@ -34,6 +34,8 @@ ANY_MEMBERS = 768
 """Colours around the measured one that stand for those no mixture explains."""
 ANY_RANGE = np.array([[-4.3, -0.28, -1.0], [0.06, 0.40, 0.65]])
 """(2, 3) within which such a colour may lie, as scale and tint: wider than any dyed hair."""
+LIGHTEST = 1.2
+"""Most X/Xn, Y/Yn, Z/Zn of such a colour: gloss, or a bluish white."""
 NEGLIGIBLE = 1e-5
 LEAST_SD = np.array([0.6, 0.4, 0.4])
 """Hair laid anew reads differently by about this much (Scanavez et al. 2000: L* 0.3 to 1.2 by area measured)."""
@@ -101,16 +103,15 @@ class Posterior:
         return np.asarray(self.weight @ self.lab)
 
     @property
-    def covariance(self) -> Array:
-        """Covariance of the CIELAB (3, 3)."""
-        apart = self.lab - self.mean
-        return np.asarray((apart * self.weight[:, None]).T @ apart)
+    def variance(self) -> Array:
+        """Variance of L*, a* and b* (3,)."""
+        return np.asarray(self.weight @ (self.lab - self.mean) ** 2)
 
     @property
     def dye_probability(self) -> float:
         """How likely the colour holds dye, toner or anything else that hair has not of itself."""
-        dyed = np.isin(self.kind, [KINDS.index(kind) for kind in DYED])
-        return float(self.weight[dyed].sum())
+        by_kind = np.bincount(self.kind, self.weight, minlength=len(KINDS))
+        return float(sum(by_kind[KINDS.index(kind)] for kind in DYED))
 
     def only(self, these: NDArray[np.bool_]) -> Posterior:
         """Return what is left possible if only some members (M,) are."""
@@ -231,16 +232,16 @@ def posterior(
     other = other + np.log(max(prior.any_share, 1e-12) / ANY_MEMBERS)
     every = np.concatenate([logs, other])
     weight = np.exp(every - every.max())
-    kept = weight > NEGLIGIBLE
-    kind = np.concatenate([prior.kind, np.full(len(lab), KINDS.index("any"))])
-    found = np.concatenate([prior.lab, lab])[kept]
-    white = np.concatenate([prior.white, np.zeros(len(lab))])
-    return Posterior(found, weight[kept] / weight[kept].sum(), kind[kept], white[kept])
+    kept = np.flatnonzero(weight > NEGLIGIBLE)
+    weight = weight[kept]
+    found = np.concatenate([prior.lab, lab]).take(kept, axis=0)
+    return Posterior(found, weight / weight.sum(), prior.kind[kept], prior.white[kept])
 
 
 @dataclass(frozen=True, eq=False)
 class _Prior:
     lab: Array
+    """(N, 3), members of the family; the next two go on to the colours that no mixture explains."""
     kind: NDArray[np.intp]
     white: Array
     lit: _Lit
@@ -270,7 +271,8 @@ def _prior(rungs: tuple[tuple[float, ...], ...], wet: bool, model: ErrorModel) -
     ratio = wet_reflectance(np.clip(family.ratio, 0.0, 1.0)) if wet else family.ratio
     place = scale_and_tint(ratio) if wet else family.place
     lit = _lit(place, lab_from_ratio(ratio)[:, 0], model)
-    return _Prior(family.lab, family.kind, family.white, lit, family.any_share)
+    kind = np.append(family.kind, np.full(ANY_MEMBERS, KINDS.index("any")))
+    return _Prior(family.lab, kind, np.append(family.white, np.zeros(ANY_MEMBERS)), lit, family.any_share)
 
 
 def _log_likelihood(seen: Array, lit: _Lit, widen: Array, model: ErrorModel) -> Array:
@@ -303,15 +305,14 @@ def _any_colours(seen: Array, widen: Array, model: ErrorModel, wet: bool) -> tup
     spread = np.exp(log_sd[0] + widen)
     mixing = np.linalg.cholesky(model.correlation)
     place = seen - (centre[0] - seen) + (about @ mixing.T) * spread
-    ratio = ratio_of(place)
-    lightness = lab_from_ratio(ratio)[:, 0]
-    likely = _log_likelihood(seen, _lit(place, lightness, model), widen, model)
+    ratio = np.minimum(ratio_of(place), LIGHTEST)
+    lab = lab_from_ratio(ratio)
+    likely = _log_likelihood(seen, _lit(place, lab[:, 0], model), widen, model)
     drawn = density - np.log(spread).sum() - np.log(np.diag(mixing)).sum()
     inside = ((place > ANY_RANGE[0]) & (place < ANY_RANGE[1])).all(1)
     evenly = -float(np.log(np.prod(ANY_RANGE[1] - ANY_RANGE[0])))
     logs = np.where(inside, likely - drawn + evenly, -np.inf)
-    dry = dry_reflectance(np.clip(ratio, 0.0, 1.0)) if wet else ratio
-    return lab_from_ratio(np.clip(dry, 0.0, 1.2)), logs
+    return lab_from_ratio(dry_reflectance(np.minimum(ratio, 1.0))) if wet else lab, logs
 
 
 def tell(
@@ -327,7 +328,7 @@ def tell(
     unseen = np.array([telling.unseen[turned], 0.0, 0.0])
     lab = found.mean
     least = drying_sd(lab) if wet else LEAST_SD
-    sd = np.sqrt(np.diag(found.covariance)) * telling.sd_growth
+    sd = np.sqrt(found.variance) * telling.sd_growth
     sd = np.hypot(np.hypot(sd, least) if wet else np.maximum(sd, least), unseen)
     low, high = found.quantiles(ladder.level_of(found.lab), (0.025, 0.975))
     level_sd = np.hypot(float(high - low) / 2.0 / 1.96, ladder.level_sd(lab, np.diag(least**2 + unseen**2)))

@@ -193,6 +193,12 @@ def _part(
         wait = None if single else _estimate(waits)
         chance = None if limit is None or single else float(np.mean(when <= limit))
         may_come = float(np.mean(when <= (max(rules.stop_past, now) if limit is None else limit)))
+    gain = float(np.median(fit.gain(now, now + 10.0)))
+    before = gain
+    if gain < rules.stalled and not single:
+        earlier = zones[:-1]
+        without = fit_lift(times[:-1], [z.level for z in earlier], [z.level_sd for z in earlier], ladder)
+        before = float(np.median(without.gain(now, now + 10.0)))
     facts = Facts(
         zone=name,
         minute=now,
@@ -208,7 +214,8 @@ def _part(
         needs=needs,
         aimed=aimed,
         rate=None if single else _estimate(10.0 * fit.gain(now, now + 1.0)),
-        gain_ahead=float(np.median(fit.gain(now, now + 10.0))),
+        gain_ahead=gain,
+        gain_before=before,
         level_at_limit=None if limit is None or single else _estimate(fit.levels_at(max(limit, now))),
         plateau=None if single else _estimate(np.minimum(fit.plateau, ladder.lightest)),
         enough=enough,

@@ -43,7 +43,9 @@ class Rules:
     hopeless: float
     """Chance of reaching the needed level below which a lift that hardly moves is given up."""
     within_noise: float
-    """Standard uncertainties of the level below which what is missing is not waited for."""
+    """Standard uncertainties of the last look below which what it lacks is not waited for."""
+    there: float
+    """Share of the lifts that will get there at all which already have, from which it is light enough."""
 
 
 def load_rules(path: Path | None = None) -> Rules:
@@ -70,6 +72,7 @@ def _read_rules(path: Path) -> Rules:
         stop_past=table.number("advice", "stop_past", low=1.0, high=60.0, default=60.0),
         hopeless=table.number("advice", "hopeless", low=0.0, high=1.0, default=0.2),
         within_noise=table.number("advice", "within_noise", low=0.0, high=2.0, default=0.4),
+        there=table.number("advice", "there", low=0.0, high=1.0, default=0.4),
     )
 
 
@@ -99,6 +102,8 @@ class Facts:
     """Levels in 10 minutes; None after one look."""
     gain_ahead: float
     """Levels that the next 10 minutes would bring."""
+    gain_before: float
+    """The same by the looks before the last alone."""
     level_at_limit: Estimate | None
     plateau: Estimate | None
     enough: float
@@ -159,9 +164,10 @@ def state_of(facts: Facts, moment: Moment, rules: Rules) -> State:
         return "light enough"
     if facts.single:
         return "first look"
-    # What may yet get there is not given up, however slow it has become.
+    # What may yet get there is not given up, however slow it has become; nor is anything for its last look alone.
     stalled = (
         facts.gain_ahead < rules.stalled
+        and facts.gain_before < rules.slowing
         and facts.seen_for >= rules.look_every
         and facts.may_come < rules.hopeless
     )
@@ -171,18 +177,19 @@ def state_of(facts: Facts, moment: Moment, rules: Rules) -> State:
 
 
 def _enough(facts: Facts, rules: Rules) -> bool:
+    """Whether waiting hardly wins anything: of the lifts that get there at all, enough already have.
+
+    Those that never do are no reason to leave lightener on.
+    """
     if not facts.latest_agrees:
         return False
-    return (
-        facts.enough >= 0.5
-        or facts.missing <= rules.within_noise * facts.level_sd
-        or _seen_there(facts, rules)
-    )
+    there = facts.may_come >= 0.5 and facts.enough >= rules.there * facts.may_come
+    return there or _seen_there(facts, rules)
 
 
 def _seen_there(facts: Facts, rules: Rules) -> bool:
-    """Whether the last look lies above the curve, and what it lacks itself is noise: that is not waited out."""
-    if facts.needs is None or facts.latest_level <= facts.level_now.value:
+    """Whether the last look lies plainly above the curve, and what it lacks itself is noise."""
+    if facts.needs is None or facts.latest_level <= facts.level_now.value + PLAINLY * facts.latest_sd:
         return False
     return facts.latest_level + rules.within_noise * facts.latest_sd >= facts.needs
 
@@ -285,6 +292,8 @@ def _for_part(facts: Facts, judged: Sequence[Facts], moment: Moment, rules: Rule
 
 FAR = 5.0
 """Levels still missing beyond which another shade is advised, as before any lightener."""
+PLAINLY = 2.0
+"""Standard uncertainties of a look by which it lies above the curve for the curve not to follow it."""
 BEHIND = 0.8
 """Levels by which a part lags behind the lightest before that is said."""
 

@@ -255,10 +255,10 @@ def _rows(places: Array, low: Array, span: Array, channel: int) -> Array:
     """Return (N, parameters) of the log of light in a channel, without the paper's own colour."""
     rows = np.zeros((len(places), _PARAMETERS))
     size = (float(span[0]), float(span[1]))
-    rows[:, _BRIGHT] = light_field.basis(places - low, size)
+    rows[:, _BRIGHT] = basis = light_field.basis(places - low, size)
     colour = _COLOUR[channel]
     if colour is not None:
-        rows[:, colour] = light_field.basis(places - low, size, light_field.COLOUR_ORDERS)
+        rows[:, colour] = basis[:, :_G]
     rows[:, _GAIN.start + channel] = 1.0
     return rows
 

@@ -78,8 +78,8 @@ class Correction:
 
     def factor(self, places: Array) -> Array:
         """Return the (N, 3) light factors at (N, 2) millimetres on the card; about 1 on average."""
-        bright = light_field.basis(places, self.card_size) @ self.brightness_terms
-        colour = light_field.basis(places, self.card_size, light_field.COLOUR_ORDERS) @ self.colour_terms.T
+        basis = light_field.basis(places, self.card_size)
+        bright, colour = basis @ self.brightness_terms, basis[:, :_G] @ self.colour_terms.T
         logs = np.stack([bright + colour[:, 0], bright, bright + colour[:, 1]], axis=1)
         return np.exp(logs)
 
@@ -191,13 +191,13 @@ def _set_up(samples: Samples, card_size: tuple[float, float], keep: NDArray[np.b
     gains = np.median(
         np.maximum(target[bright_enough], 1e-3) / np.maximum(decoded[bright_enough], 1e-3), axis=0
     )
-    places = samples.places[keep]
+    basis = light_field.basis(samples.places[keep], card_size)
     return _Problem(
         encoded,
         tone.splines(encoded),
         decoded,
-        light_field.basis(places, card_size),
-        light_field.basis(places, card_size, light_field.COLOUR_ORDERS),
+        basis,
+        basis[:, :_G],
         reference,
         weights,
         gains,
@@ -242,9 +242,10 @@ def _forward(problem: _Problem, theta: Array, with_slope: bool = False) -> tuple
     matrix = XYZ_FROM_RGB @ (np.eye(3) + theta[_MATRIX].reshape(3, 3))
     balanced = light * problem.gains
     xyz = balanced @ matrix.T
-    lab, slope = lab_from_xyz(xyz), lab_slope(xyz)
+    lab = lab_from_xyz(xyz)
     if not with_slope:
-        return lab, slope
+        return lab, np.empty(0)
+    slope = lab_slope(xyz)
     to_light = slope @ (matrix * problem.gains)  # (N, 3 lab, 3 channels)
     jacobian = np.empty((n, 3, _PARAMETERS))
     grown = (raised * inverse_factor)[:, None, :] * to_light  # d lab / d exponent_c
@@ -313,8 +314,8 @@ def _leave_one_out_shift(problem: _Problem, jacobian: Array, residual: Array, ro
     """
     flat = jacobian.reshape(-1, _PARAMETERS)
     gram = (flat * np.repeat(robust, 3)[:, None]).T @ flat + problem.prior.T @ problem.prior
-    solved = np.linalg.solve(gram, flat.T).T.reshape(jacobian.shape)
-    hat = np.einsum("nip,njp->nij", jacobian, solved) * robust[:, None, None]
+    solved = (flat @ np.linalg.inv(gram)).reshape(jacobian.shape)
+    hat = jacobian @ solved.swapaxes(1, 2) * robust[:, None, None]
     left_out = np.linalg.solve(np.eye(3) - hat, residual[..., None])[..., 0]
     return np.asarray(np.linalg.solve(problem.weights, (left_out - residual)[..., None])[..., 0])
 

@@ -16,19 +16,19 @@ from strandgauge.colour.arrays import Array
 ORDERS = tuple((i, j) for total in range(1, 5) for i in range(total, -1, -1) for j in [total - i] if j <= 3)
 """(order in x, order in y) of each brightness term."""
 COLOUR_ORDERS = tuple(order for order in ORDERS if sum(order) <= 2)
-"""Orders of the terms in which red and blue may differ from green."""
+"""Orders of the terms in which red and blue may differ from green: the first ones of `ORDERS`."""
 BRIGHTNESS_SD = 0.2
 """Prior standard deviation of a first-order brightness term, log units; falls with the square of the order."""
 COLOUR_SD = 0.06
 """The same for the colour terms."""
 
 
-def basis(places: Array, size: tuple[float, float], orders: tuple[tuple[int, int], ...] = ORDERS) -> Array:
-    """Return (N, len(orders)) terms at (N, 2) card millimetres; `size` is the card's width and height."""
+def basis(places: Array, size: tuple[float, float]) -> Array:
+    """Return (N, len(ORDERS)) terms at (N, 2) card millimetres; `size` is the card's width and height."""
     x, y = (2 * places / np.asarray(size) - 1).T
     px = np.polynomial.legendre.legvander(x, 4)
     py = np.polynomial.legendre.legvander(y, 4)
-    return np.stack([px[:, i] * py[:, j] for i, j in orders], axis=1)
+    return np.stack([px[:, i] * py[:, j] for i, j in ORDERS], axis=1)
 
 
 @cache

@@ -60,7 +60,8 @@ def correct_region(
     to_srgb = (RGB_FROM_XYZ @ correction.matrix).astype(np.float32)
     linear = np.asarray(cv2.transform(light, to_srgb), dtype=np.float32)
     lab = np.asarray(cv2.cvtColor(np.clip(linear, 0, 1), cv2.COLOR_LRGB2Lab), dtype=np.float32)
-    clipped = flat.max(2) >= CLIPPED_HIGH * (levels - 1)
+    brightest = np.maximum(np.maximum(flat[..., 0], flat[..., 1]), flat[..., 2])
+    clipped = brightest >= CLIPPED_HIGH * (levels - 1)
     return Region(linear, lab, clipped, pixels_per_mm, to_card)
 
 
@@ -106,10 +107,13 @@ def _flatten(
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return flat[..., ::-1]
+    return np.asarray(cv2.cvtColor(flat, cv2.COLOR_BGR2RGB))
 
 
 def _look_up(flat: NDArray[Any], table: NDArray[np.float32]) -> Image:
+    """Return the table's (levels, 3) values of (H, W, 3) codes."""
+    if flat.dtype == np.uint8:
+        return np.asarray(cv2.LUT(flat, table[None]), dtype=np.float32)
     return np.stack([table[:, c][flat[..., c]] for c in range(3)], axis=2)
 
 

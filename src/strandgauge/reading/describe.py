@@ -14,8 +14,8 @@ from strandgauge.colour.cielab import WHITE_D65, as_lab, chroma, hue_deg
 from strandgauge.colour.srgb import XYZ_FROM_RGB
 from strandgauge.hair.family import DARKEST, lab_from_ratio, ratio_from_lab
 from strandgauge.hair.levels import Ladder, level_shares
-from strandgauge.hair.likely import likely
-from strandgauge.hair.posterior import AsLit, load_telling, posterior, tell
+from strandgauge.hair.likely import Likely, likely_each
+from strandgauge.hair.posterior import AsLit, Posterior, Told, load_telling, posterior, tell
 from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.reading.model import CardFit, Reading, ZoneReading
 from strandgauge.strand.direction import CardSeen, LightClues, load_light_model
@@ -83,20 +83,25 @@ def mean_colours(shots: Sequence[dict[ZoneName, ZoneColour]], turned: bool) -> d
 def scaled(lab: NDArray[np.float32], now: Array, wanted: Array) -> NDArray[np.float32]:
     """Return CIELAB (N, 3) of pixels whose mean X/Xn, Y/Yn, Z/Zn is to be ``wanted`` (3,) where it is ``now``."""
     before, after = lab_from_ratio(now), lab_from_ratio(wanted)
-    factor = (after[0] + 16.0) / (before[0] + 16.0)
-    return np.asarray(after + factor * (lab - before), dtype=np.float32)
+    moved = lab.astype(np.float64)
+    moved -= before
+    moved *= (after[0] + 16.0) / (before[0] + 16.0)
+    moved += after
+    return moved.astype(np.float32)
 
 
 def describe_zones(
     colours: dict[ZoneName, ZoneColour], ladder: Ladder, wet: bool, turned: bool = False
 ) -> dict[ZoneName, ZoneReading]:
     """Put each zone's colour in the trade's words; for a wet strand, that of its dry estimate."""
-    return {name: _describe(colour, ladder, wet, turned) for name, colour in colours.items()}
+    found = [posterior(colour.as_lit, ladder, wet=wet) for colour in colours.values()]
+    return {
+        colour.name: _zone(colour, one, tell(one, ladder, wet=wet, turned=turned), words, ladder)
+        for colour, one, words in zip(colours.values(), found, likely_each(found, ladder), strict=True)
+    }
 
 
-def _describe(colour: ZoneColour, ladder: Ladder, wet: bool, turned: bool) -> ZoneReading:
-    found = posterior(colour.as_lit, ladder, wet=wet)
-    told, words = tell(found, ladder, wet=wet, turned=turned), likely(found, ladder)
+def _zone(colour: ZoneColour, found: Posterior, told: Told, words: Likely, ladder: Ladder) -> ZoneReading:
     lab = told.lab
     pixel_levels = ladder.level_of(scaled(colour.pixels_lab, colour.as_lit.ratio, ratio_from_lab(lab)))
     return ZoneReading(

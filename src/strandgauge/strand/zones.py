@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any
 
 import cv2
 import numpy as np
@@ -48,9 +47,9 @@ class ZoneLight:
 class StrandCoordinates:
     """Where each pixel of the region lies on the strand."""
 
-    along: Array = field(repr=False)
+    along: NDArray[np.float32] = field(repr=False)
     """(W,) 0 at the root end to 1 at the ends, by length along the axis."""
-    across: Array = field(repr=False)
+    across: NDArray[np.float32] = field(repr=False)
     """(H, W) -1 to 1 from one edge of the strand to the other."""
     length_mm: float
     width_mm: float
@@ -58,15 +57,18 @@ class StrandCoordinates:
 
 def strand_coordinates(strand: Isolated, pixels_per_mm: float) -> StrandCoordinates:
     """Lay the strand's own coordinates over the region."""
+    height = len(strand.hair)
     step = np.hypot(1.0, np.gradient(strand.centre))
     travelled = np.cumsum(step)
     start, end = travelled[strand.first], travelled[strand.last]
-    rows = np.arange(len(strand.hair))[:, None]
+    along = np.asarray((travelled - start) / max(end - start, 1.0), dtype=np.float32)
+    rows = np.arange(height, dtype=np.float32)[:, None]
+    across = (rows - strand.centre.astype(np.float32)) / np.maximum(strand.half_width, 1.0).astype(np.float32)
     inner = slice(strand.first, strand.last + 1)
     slant = 1 / step[inner]
     return StrandCoordinates(
-        (travelled - start) / (end - start),
-        (rows - strand.centre) / strand.half_width,
+        along,
+        np.asarray(across, dtype=np.float32),
         float((end - start) / pixels_per_mm),
         float(np.median(2 * strand.half_width[inner] * slant) / pixels_per_mm),
     )
@@ -82,9 +84,9 @@ def measure_zones(
     OverexposedError : the hair is clipped to white.
     StrandTooThinError : paper shows through most of a zone.
     """
-    size = round(SHARE_SMOOTHING_MM * region.pixels_per_mm)
-    smooth = cv2.blur(region.linear, (size, size))
-    middle = np.abs(coordinates.across) <= MIDDLE
+    size = max(1, round(SHARE_SMOOTHING_MM * region.pixels_per_mm))
+    smooth = np.asarray(cv2.blur(region.linear, (size, size)), dtype=np.float32)
+    middle = (np.abs(coordinates.across) <= MIDDLE) & (strand.half_width > 1)
     return {
         name: _measure(name, span, region, smooth, strand, coordinates, middle)
         for name, span in ZONES.items()
@@ -95,7 +97,7 @@ def _measure(
     name: ZoneName,
     span: tuple[float, float],
     region: Region,
-    smooth: NDArray[Any],
+    smooth: NDArray[np.float32],
     strand: Isolated,
     coordinates: StrandCoordinates,
     middle: NDArray[np.bool_],
@@ -105,16 +107,18 @@ def _measure(
     inside = middle[:, part]
     gaps = strand.gap[:, part] & inside
     clipped = region.clipped[:, part] & inside
-    gap_share, clipped_share = (float(fault.sum() / inside.sum()) for fault in (gaps, clipped))
+    total = max(int(inside.sum()), 1)
+    gap_share, clipped_share = float(gaps.sum() / total), float(clipped.sum() / total)
     if gap_share > MOST_GAPS:
         raise StrandTooThinError(fault="gaps", percent=100 * gap_share, where=name)
     if clipped_share > MOST_CLIPPED:
         raise OverexposedError(fault="hair", percent=100 * clipped_share, where=name)
     hair = inside & ~gaps
-    linear = region.linear[:, part][hair].mean(0, dtype=np.float64)
-    # The conversion takes what is beyond black and white for these.
-    every: NDArray[Any] = cv2.cvtColor(smooth[:, part][hair][:, None], cv2.COLOR_LRGB2Lab)[:, 0]
-    lab = every[:: max(1, len(every) // 4000)]  # as many as shares and spread need
+    linear = np.array(cv2.mean(region.linear[:, part], hair.view(np.uint8))[:3])
+    places = np.flatnonzero(hair)
+    step = max(1, len(places) // 4000)  # as many as shares and spread need
+    some = smooth[:, part][np.divmod(places[::step], hair.shape[1])]
+    lab = np.asarray(cv2.cvtColor(np.clip(some, 0, 1)[:, None], cv2.COLOR_LRGB2Lab)[:, 0], dtype=np.float32)
     spread = float(lab[:, 0].std())
     return ZoneLight(
         name,

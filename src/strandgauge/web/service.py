@@ -40,7 +40,6 @@ if TYPE_CHECKING:
     from strandgauge.judge.plan import Plan
     from strandgauge.logbook.book import Logbook
 
-GUMMY_MEANS_STOP = say("moment.gummy")
 REMEMBERED = 48
 PHOTOS_AT_HAND = 4
 """Photos held in memory, so that one taken with the card turned can be read as one with the last."""
@@ -349,7 +348,7 @@ class Service:
 
     def stop_reason(self, strand_id: int) -> str | None:
         """Say why to stop with a strand whatever its colour: a gummy stretch test; None where none was."""
-        return GUMMY_MEANS_STOP if self.logbook.gummy_seen(strand_id) else None
+        return say("moment.gummy") if self.logbook.gummy_seen(strand_id) else None
 
     def history(self, strand_id: int) -> History:
         """Return what the consultation asked of a strand's client."""
@@ -457,7 +456,7 @@ class Service:
         return replace(
             answer,
             curve=judged.curve,
-            stop_reason=GUMMY_MEANS_STOP if judged.stretch == "gummy" else None,
+            stop_reason=say("moment.gummy") if judged.stretch == "gummy" else None,
         )
 
     def _stored(self, record: LookRecord) -> Answer:

@@ -139,9 +139,13 @@ def saying_beside(zone: ZoneOutlook, shade: Lab) -> str:
     return saying(zone, shade)
 
 
-def verdict_headline(outlook: Outlook) -> str:
-    """Return the verdict on the whole in one line, with its chance; else that of the zone where it does worst."""
-    zones, shade = own_zones(outlook), sentence(outlook.target.name)
+def verdict_headline(outlook: Outlook, shade: str | None = None) -> str:
+    """Return the verdict on the whole in one line, with its chance; else that of the zone where it does worst.
+
+    ``shade`` is what the shade is called; its name when None.
+    """
+    zones = own_zones(outlook)
+    shade = sentence(outlook.target.name) if shade is None else shade
     if outlook.verdict in ("true", "may"):
         told = say("verdict-word.true") if outlook.verdict == "true" else say("verdict-word.may")
         return say(

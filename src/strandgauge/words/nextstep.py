@@ -56,8 +56,7 @@ def stretch_answers() -> tuple[tuple[Stretch, str, str], ...]:
 
 def short_verdict(outlook: Outlook) -> str:
     """Return the verdict on the whole without the shade's name, for where that stands beside it."""
-    name, whole = outlook.target.name, words.verdict_headline(outlook)
-    return sentence(whole[len(name) :].strip().removeprefix("is ").removesuffix("."))
+    return sentence(words.verdict_headline(outlook, "").strip().removeprefix("is ").removesuffix("."))
 
 
 def cautions(outlook: Outlook, curve: LiftCurve | None) -> tuple[str, ...]:

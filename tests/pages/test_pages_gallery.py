@@ -192,7 +192,8 @@ def test_without_script_all_photos_are_listed_and_no_control_is_shown(opened):
 def test_it_fits_the_screen_and_bars_nobody(opened, size, dark):
     page = opened([*classes(), *SOME], size, dark=dark, curves={"Marta": stalled()})
     assert sideways(page) <= 0
-    assert barriers(page) == []
+    # Colours in the light are judged on the desk.
+    assert barriers(page, contrast="color-contrast" if dark or size == DESK else None) == []
     assert page.locator("h1").all_inner_texts() == ["Evening class"]
 
 
@@ -355,9 +356,9 @@ def test_memory_stays_flat(tmp_path):
             tracemalloc.stop()
 
     peak(20)  # templates and calibration are read once
-    few, many = peak(40), peak(240)
-    # Six times the photos, 1.5 MB more of page: next to nothing more in memory.
-    assert many - few < 200_000
+    few, many = peak(20), peak(120)
+    # Six times the photos, 0.75 MB more of page: next to nothing more in memory.
+    assert many - few < 100_000
 
 
 def test_records_are_taken_once_and_one_at_a_time(tmp_path):

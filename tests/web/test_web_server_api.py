@@ -1,4 +1,4 @@
-"""The JSON API inside this process, with real worker processes: what is answered, stored, followed and forgotten."""
+"""The JSON API inside this process: what is answered, stored, followed and forgotten."""
 
 from __future__ import annotations
 
@@ -10,34 +10,25 @@ from pathlib import Path
 
 import jsonschema
 import pytest
+from phonesite import ReadOnce
 from serving import BLURRED, GOOD, SAMPLES, Inside
 
 from strandgauge.errors import LogbookNotWrittenError, ServerBusyError
 from strandgauge.judge.outlook import Outlook
-from strandgauge.kit import shipped
 from strandgauge.logbook.book import open_logbook
 from strandgauge.show.json import document_of, record_of
 from strandgauge.web.app import create_app
 from strandgauge.web.service import Service
-from strandgauge.web.settings import Limits, ServerSettings
-from strandgauge.web.workers import WorkerPool
+from strandgauge.web.settings import ServerSettings
 from strandgauge.words import say
 
 SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 
 
-@pytest.fixture(scope="module")
-def workers() -> Iterator[WorkerPool]:
-    pool = WorkerPool(1, shipped(), Limits())
-    pool.start()
-    yield pool
-    pool.close()
-
-
 @pytest.fixture
-def service(workers, tmp_path) -> Iterator[Service]:
+def service(tmp_path) -> Iterator[Service]:
     with open_logbook(tmp_path / "logbook.sqlite3") as book:
-        app = create_app(ServerSettings(), logbook=book, workers=workers)
+        app = create_app(ServerSettings(), logbook=book, workers=ReadOnce())
         app.state.service.app = app
         yield app.state.service
 

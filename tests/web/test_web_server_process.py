@@ -31,9 +31,9 @@ SERVE = "import sys; from strandgauge.cli.app import run; sys.exit(run())"
 @pytest.fixture(scope="module")
 def server(tmp_path_factory) -> Iterator[RunningServer]:
     folder = tmp_path_factory.mktemp("served")
-    with running(folder, workers=2, look_seconds=3.0, requests_burst=5000, uploads_burst=5000) as started:
+    with running(folder, workers=2, look_seconds=8.0, requests_burst=5000, uploads_burst=5000) as started:
         with started.client() as client:
-            assert started.look(client).status_code == 200
+            assert started.look(client, target="lilac").json()["outlook"]["target"]["name"] == "lilac"
         yield started
 
 
@@ -63,7 +63,7 @@ def png(width: int, height: int, *chunks: tuple[bytes, bytes], pixels: bytes = b
     parts = [
         (b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)),
         *chunks,
-        (b"IDAT", zlib.compress(pixels)),
+        (b"IDAT", zlib.compress(pixels, 1)),
         (b"IEND", b""),
     ]
     body = b"".join(
@@ -98,11 +98,12 @@ def jpeg_resized(good: bytes, width: int, height: int) -> bytes:
 def hostile_uploads() -> dict[str, bytes]:
     good, dice = GOOD.read_bytes(), random.Random(7)
     found: dict[str, bytes] = {"empty": b"", "one byte": b"\xff"}
+    small = cv2.imencode(".jpg", cv2.resize(cv2.imread(str(GOOD)), None, fx=0.3, fy=0.3))[1].tobytes()
     for number in range(40):
-        at = 2 + (len(good) - 40) * number // 40
-        found[f"cut at {at}"] = good[:at]
+        at = 2 + (len(small) - 40) * number // 40
+        found[f"cut at {at}"] = small[:at]
     for number in range(15):
-        broken = bytearray(good)
+        broken = bytearray(small if number % 3 else good)
         for _ in range(200):
             broken[dice.randrange(2, len(broken))] = dice.randrange(256)
         found[f"noise in it {number}"] = bytes(broken)
@@ -351,18 +352,11 @@ def test_a_worker_cannot_take_all_memory(server):
 # --- a crowd --------------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def patient(tmp_path) -> Iterator[RunningServer]:
-    """With the time for a photo that a salon's server has, so that a busy machine refuses none."""
-    with running(tmp_path, workers=2, requests_burst=5000, uploads_burst=5000) as started:
-        yield started
-
-
-def test_two_hundred_at_once_are_all_answered_in_bounded_memory(patient):
+def test_two_hundred_at_once_are_all_answered_in_bounded_memory(server):
     """Two hundred clients send at once: each is answered, or told when to come back and then answered."""
     good = GOOD.read_bytes()
-    # Most show no card, which is soon seen; five megabytes each, since a JPEG may be followed by anything.
-    plain = jpeg_of_one_colour() + bytes(5 * MB)
+    # Most show no card, which is soon seen; three megabytes each, since a JPEG may be followed by anything.
+    plain = jpeg_of_one_colour() + bytes(3 * MB)
     forms = [multipart(good if number % 20 == 0 else plain) for number in range(200)]
     kind = {"content-type": "multipart/form-data; boundary=x"}
     highest = [0]
@@ -370,15 +364,16 @@ def test_two_hundred_at_once_are_all_answered_in_bounded_memory(patient):
     def ask(form: bytes) -> list[int]:
         statuses: list[int] = []
         while not statuses or statuses[-1] == 503:
-            with contextlib.closing(HTTPConnection("127.0.0.1", patient.port, timeout=90)) as phone:
+            with contextlib.closing(HTTPConnection("127.0.0.1", server.port, timeout=90)) as phone:
                 phone.request("POST", "/api/looks", form, kind)
                 answer = phone.getresponse()
                 answer.read()
-            highest[0] = max(highest[0], patient.rss())
+            highest[0] = max(highest[0], server.rss())
             statuses.append(answer.status)
             if answer.status == 503:
-                assert int(answer.headers["retry-after"]) > 0
-                time.sleep(0.5 + random.random())
+                wait = int(answer.headers["retry-after"])
+                assert wait > 0
+                time.sleep(wait + random.random())
         return statuses
 
     with ThreadPoolExecutor(200) as crowd:
@@ -441,7 +436,8 @@ def test_it_starts_at_once_and_ends_when_told(tmp_path, number):
             assert time.monotonic() - begun < 10
         assert process.stderr.read() == ""
     _, alive = psutil.wait_procs(children, timeout=5)
-    assert alive == []
+    # Where nobody reaps orphans, what has ended stays in the list.
+    assert [one for one in alive if one.status() != psutil.STATUS_ZOMBIE] == []
     assert not (tmp_path / "l.sqlite3-wal").exists()
 
 

@@ -11,25 +11,24 @@ import schemathesis
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from hypothesis.errors import Unsatisfiable
+from phonesite import ReadOnce
 from schemathesis import GenerationMode
 from schemathesis.checks import positive_data_acceptance
 from serving import GOOD, Inside
 
-from strandgauge.kit import shipped
 from strandgauge.logbook.book import open_logbook
 from strandgauge.web.app import create_app
 from strandgauge.web.settings import Limits, ServerSettings
-from strandgauge.web.workers import WorkerPool
 
 
 @pytest.fixture(scope="module")
 def api(tmp_path_factory) -> Iterator[schemathesis.BaseSchema]:
-    pool = WorkerPool(1, shipped(), Limits())
-    pool.start()
     generous = Limits(requests_burst=100_000, uploads_burst=100_000)
     with open_logbook(tmp_path_factory.mktemp("schema") / "logbook.sqlite3") as book:
         made = create_app(
-            ServerSettings(names=("localhost", "testserver"), limits=generous), logbook=book, workers=pool
+            ServerSettings(names=("localhost", "testserver"), limits=generous),
+            logbook=book,
+            workers=ReadOnce(),
         )
         inside = Inside(made)
         client = inside.post("/api/clients", json={"alias": "Juniper"}).json()["id"]
@@ -38,7 +37,6 @@ def api(tmp_path_factory) -> Iterator[schemathesis.BaseSchema]:
         look = inside.look(GOOD.read_bytes(), strand=strand).json()["check"]
         assert (client, visit, strand, look) == (1, 1, 1, 1)
         yield schemathesis.openapi.from_asgi("/api/openapi.json", made)
-    pool.close()
 
 
 def test_the_api_keeps_to_its_document(api):

@@ -8,7 +8,6 @@ import sys
 import warnings
 from pathlib import Path
 
-import pandas
 import pytest
 from batchhelp import as_written, contents, fill, lines, table
 
@@ -72,6 +71,8 @@ def test_every_photo_has_its_row_and_every_row_is_valid(undisturbed, valid):
 
 
 def test_the_tables_hold_what_the_rows_hold(undisturbed):
+    import pandas
+
     _, out, _ = undisturbed
     rows, cells, frame = lines(out), table(out), pandas.read_parquet(out / "readings.parquet")
     assert [as_written(cell["file"]) for cell in cells] == frame["file"].tolist() == FILES

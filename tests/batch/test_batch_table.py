@@ -7,7 +7,6 @@ import io
 from dataclasses import replace
 from datetime import datetime
 
-import pandas
 import pytest
 from batchhelp import as_written
 from hypothesis import given
@@ -87,6 +86,8 @@ def heads(records=()):
 
 
 def test_python_and_pandas_read_back_what_was_written(tmp_path, records):
+    import pandas
+
     path = tmp_path / "t.csv"
     write_csv(path, table(records), records)
     with path.open(encoding="utf-8-sig", newline="") as file:
@@ -131,6 +132,8 @@ def test_the_file_is_made_for_spreadsheets(tmp_path, records):
 
 
 def test_parquet_holds_the_same_texts_and_numbers(tmp_path, records):
+    import pandas
+
     path = tmp_path / "t.parquet"
     write_parquet(path, table(records), records)
     frame = pandas.read_parquet(path)
@@ -142,6 +145,8 @@ def test_parquet_holds_the_same_texts_and_numbers(tmp_path, records):
 
 
 def test_an_empty_table_has_its_columns(tmp_path):
+    import pandas
+
     write_csv(tmp_path / "t.csv", table(()), ())
     write_parquet(tmp_path / "t.parquet", table(()), ())
     assert list(pandas.read_csv(tmp_path / "t.csv", encoding="utf-8-sig").columns) == heads()
@@ -179,6 +184,8 @@ def test_numbers_stay_numbers(value):
 
 
 def test_the_lists_own_heads_and_columns_are_kept(tmp_path, records):
+    import pandas
+
     own = table(
         records,
         heads={"client": "student", "taken": "time"},
@@ -192,6 +199,8 @@ def test_the_lists_own_heads_and_columns_are_kept(tmp_path, records):
 
 
 def test_semicolons_come_with_decimal_commas(tmp_path, records):
+    import pandas
+
     write_csv(tmp_path / "t.csv", table(records), records, "semicolon")
     frame = pandas.read_csv(tmp_path / "t.csv", encoding="utf-8-sig", sep=";", decimal=",")
     assert frame["level"].dropna().unique().tolist() == [8.2]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import colour
 import numpy as np
 import pytest
 
@@ -38,9 +37,7 @@ LABS = (
     (55.0, -28.3, 11.2),
     (44.0, 6.2, -33.1),
 )
-CMFS = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(colour.SpectralShape(380, 780, 1))
-D65 = colour.SDS_ILLUMINANTS["D65"].copy().align(colour.SpectralShape(380, 780, 1))
-WHITES = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]
+OBSERVER = "CIE 1931 2 Degree Standard Observer"
 
 
 @pytest.fixture
@@ -48,6 +45,13 @@ def chart(tmp_path: Path) -> CardDefinition:
     path = tmp_path / "chart.toml"
     path.write_text(CHART)
     return load_card(path)
+
+
+def white_of(illuminant: str) -> np.ndarray:
+    """Return the chromaticity (2,) of a CIE illuminant by colour-science."""
+    import colour
+
+    return colour.CCS_ILLUMINANTS[OBSERVER][illuminant]
 
 
 def cgats(
@@ -148,8 +152,10 @@ def test_the_card_remembers_its_profile_and_takes_the_paper(tmp_path: Path, char
 
 def for_d65(labs: np.ndarray, illuminant: str) -> np.ndarray:
     """Return CIELAB for D65 by colour-science's own chain, Bradford."""
-    white, d65 = (colour.xy_to_XYZ(WHITES[name]) for name in (illuminant, "D65"))
-    xyz = colour.Lab_to_XYZ(labs, WHITES[illuminant])
+    import colour
+
+    white, d65 = (colour.xy_to_XYZ(white_of(name)) for name in (illuminant, "D65"))
+    xyz = colour.Lab_to_XYZ(labs, white_of(illuminant))
     return colour.XYZ_to_Lab(
         xyz @ colour.adaptation.matrix_chromatic_adaptation_VonKries(white, d65, "Bradford").T
     )
@@ -193,7 +199,9 @@ def test_d50_on_published_values(tmp_path: Path, chart: CardDefinition) -> None:
 
 @pytest.mark.parametrize("scale", [1.0, 100.0])
 def test_tristimulus_values_on_either_scale(tmp_path: Path, chart: CardDefinition, scale: float) -> None:
-    xyz = colour.Lab_to_XYZ(np.array(LABS), WHITES["D50"]) * scale
+    import colour
+
+    xyz = colour.Lab_to_XYZ(np.array(LABS), white_of("D50")) * scale
     rows = [f"{n} {x[0]:.8f} {x[1]:.8f} {x[2]:.8f}" for n, x in zip(NAMES, xyz, strict=True)]
     content = cgats('ILLUMINANT "D50"', "SAMPLE_ID XYZ_X XYZ_Y XYZ_Z", rows)
     assert measured(tmp_path, chart, content) == pytest.approx(for_d65(np.array(LABS), "D50"), abs=1e-4)
@@ -216,6 +224,8 @@ def smooth_spectra() -> tuple[np.ndarray, np.ndarray]:
 def test_spectra_are_integrated(
     tmp_path: Path, chart: CardDefinition, name: str, step: int, scale: float, tolerance: float
 ) -> None:
+    import colour
+
     nm, spectra = smooth_spectra()
     chosen = np.flatnonzero((nm - 380) % step == 0)
     chosen = chosen[nm[chosen] <= 740]
@@ -227,8 +237,10 @@ def test_spectra_are_integrated(
     # The observer is of no account for spectra: they are integrated for ours.
     got = measured(tmp_path, chart, cgats('ILLUMINANT "D50"\nOBSERVER "10"', columns, rows))
     # The plain sum at 1 nm that CIE 15 defines the tristimulus values by.
-    weights = D65.values[:, None] * CMFS.values
-    expected = colour.XYZ_to_Lab(spectra @ weights / weights[:, 1].sum(), WHITES["D65"])
+    every_nm = colour.SpectralShape(380, 780, 1)
+    observer = colour.MSDS_CMFS[OBSERVER].copy().align(every_nm).values
+    weights = colour.SDS_ILLUMINANTS["D65"].copy().align(every_nm).values[:, None] * observer
+    expected = colour.XYZ_to_Lab(spectra @ weights / weights[:, 1].sum(), white_of("D65"))
     assert np.linalg.norm(got - expected, axis=1).max() < tolerance
 
 

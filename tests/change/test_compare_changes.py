@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import chi2, norm
 
 from readings import reading, zone
 from refused import refused
@@ -45,6 +44,8 @@ def strand(labs, sd=(1.6, 0.9, 1.4), **changes) -> Reading:
 
 
 def test_the_limits_are_those_of_the_distributions():
+    from scipy.stats import chi2, norm
+
     assert pytest.approx(norm.ppf(0.975), abs=1e-6) == TWO_SIDED_95
     assert pytest.approx(chi2.ppf(0.95, df=3), abs=1e-5) == CHI_SQUARE_95
 

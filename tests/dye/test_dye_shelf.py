@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.interpolate import CubicSpline
 
 from refused import refused
 from strandgauge.colour.cielab import delta_e_2000
@@ -34,6 +33,8 @@ def held(share):
 
 @given(st.floats(440, 640), st.floats(40, 130), st.floats(0.5, 0.7))
 def test_a_band_is_as_wide_as_its_file_says_and_steeper_to_the_red(peak, width, blue_share):
+    from scipy.interpolate import CubicSpline
+
     fine = np.linspace(400.0, 700.0, 3001)
     curve = CubicSpline(GRID, band(peak, width, blue_share))(fine)
     above = fine[curve >= 0.5]

@@ -6,7 +6,6 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize
 
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.shelf import Shelf, load_shelf
@@ -49,6 +48,8 @@ def test_no_worse_than_a_brute_force_grid(name, level):
 
 @pytest.mark.parametrize(("name", "level"), CASES[:4])
 def test_no_worse_than_an_independent_optimiser(name, level):
+    from scipy.optimize import minimize
+
     shelf, target, base = _setting(name, level)
     found = best_mixes(base, target, make_grid(shelf)).delta_e[0, 0]
     rng, best = np.random.default_rng(3), np.inf

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import curve_fit
 
 from strandgauge.errors import BadCalibrationError
 from strandgauge.hair.levels import load_ladder
@@ -63,6 +62,8 @@ def test_the_time_of_a_level_is_the_time_at_which_it_has_that_level():
 @pytest.mark.parametrize(("plateau", "half_life"), [(8.0, 6.0), (9.0, 10.0), (9.8, 15.0)])
 def test_with_many_sure_looks_it_agrees_with_least_squares(plateau, half_life):
     """scipy's curve_fit knows the form; the weighing must end where it ends."""
+    from scipy.optimize import curve_fit
+
     minutes = np.arange(0.0, 61.0, 4.0)
     noise = np.random.default_rng(3).normal(0.0, 0.05, minutes.size)
     seen = levels(lift(4.0, plateau, half_life), minutes) + noise

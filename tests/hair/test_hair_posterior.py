@@ -6,7 +6,6 @@ import tomllib
 
 import numpy as np
 import pytest
-from scipy.stats import kstest, multivariate_normal
 
 from simulated import LADDER, simulated
 from strandgauge.errors import BadCalibrationError
@@ -46,10 +45,14 @@ def ranks(found: list[tuple[np.ndarray, Posterior]], channel: int) -> np.ndarray
 @pytest.mark.parametrize("channel", [0, 1, 2], ids=["L", "a", "b"])
 def test_ranks_of_the_truth_are_uniform(strands, channel):
     # Simulation-based calibration: Talts et al. 2018, arXiv:1804.06788.
+    from scipy.stats import kstest
+
     assert kstest(ranks(strands, channel), "uniform").pvalue > 0.01
 
 
 def test_the_check_on_ranks_sees_noise_that_is_not_allowed_for():
+    from scipy.stats import kstest
+
     assert kstest(ranks(simulated(noise=2.0), 2), "uniform").pvalue < 0.01
 
 
@@ -169,6 +172,8 @@ def test_colours_that_no_mixture_explains_are_summed_up_as_an_even_grid_sums_the
 
 
 def test_places_around_a_colour_have_the_density_that_is_told():
+    from scipy.stats import multivariate_normal
+
     places, density = _around()
     assert places.shape == (768, 3)
     # The integral of any other density over them is one.

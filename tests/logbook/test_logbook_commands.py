@@ -14,7 +14,6 @@ from pathlib import Path
 
 import jsonschema
 import numpy as np
-import pandas as pd
 import pytest
 from logbookdata import NOON
 
@@ -120,6 +119,8 @@ def test_nobody_of_that_alias_is_told_with_the_nearest(filled, capsys):
 
 
 def test_a_table_reads_back_in_full_and_no_cell_is_a_formula(filled, tmp_path):
+    import pandas as pd
+
     file = tmp_path / "checks.csv"
     assert run(["log", "export", "--csv", str(file)]) == 0
     content = file.read_bytes()

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.optimize import curve_fit
 
 from strandgauge.lift.kinetics import halvings
 
@@ -25,6 +24,8 @@ def test_the_loss_of_oxidant_over_hair_is_of_first_order():
 
     The rate, by a straight line through the logarithms of the same table up to 120 minutes: 0.00153.
     """
+    from scipy.optimize import curve_fit
+
     first_order, _ = curve_fit(
         lambda when, half: PEROXIDE[0] * 0.5 ** halvings(when, half, 1.0), MINUTES, PEROXIDE, p0=[300.0]
     )

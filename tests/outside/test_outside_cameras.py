@@ -6,12 +6,10 @@ national laboratory, CIE illuminants, the CIE 1931 2 degree observer); only the 
 
 from __future__ import annotations
 
-import warnings
 from functools import cache
 
 import numpy as np
 import pytest
-from scipy.optimize import least_squares
 from skimage.color import deltaE_ciede2000
 
 from strandgauge.card.sample import Samples
@@ -19,13 +17,10 @@ from strandgauge.colour.cielab import lab_from_xyz
 from strandgauge.light.correction import fit_correction
 from strandgauge.reading.pipeline import default_card
 
-with warnings.catch_warnings():
-    warnings.simplefilter("ignore")
-    import colour
-
 GRID = np.arange(400.0, 681.0, 10.0)
 """Where all the cameras' tables overlap, nm."""
-CAMERAS = dict(zip(("camera one", "camera two"), sorted(colour.MSDS_CAMERA_SENSITIVITIES), strict=True))
+CAMERAS = ("camera one", "camera two")
+"""Those of colour-science, in the order of their names there."""
 LIGHTS = ("D50", "D65", "A", "FL2", "FL7", "FL11", "LED-B1", "LED-B3", "LED-B5", "LED-V1")
 EXPOSURE = 0.8
 
@@ -40,6 +35,8 @@ def on_grid(wavelengths, values):
 
 @cache
 def illuminant(name):
+    import colour
+
     table = colour.SDS_ILLUMINANTS[name]
     return on_grid(table.wavelengths, table.values)[:, 0]
 
@@ -47,6 +44,8 @@ def illuminant(name):
 @cache
 def observer_d65():
     """Return (29, 3) weights from reflectance to XYZ, a perfect white having that of D65."""
+    import colour
+
     table = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
     weights = on_grid(table.wavelengths, table.values) * illuminant("D65")[:, None]
     return weights / weights.sum(0) * np.array([0.95047, 1.0, 1.08883])
@@ -54,7 +53,10 @@ def observer_d65():
 
 @cache
 def sensitivity(camera):
-    table = colour.MSDS_CAMERA_SENSITIVITIES[CAMERAS[camera]]
+    import colour
+
+    names = dict(zip(CAMERAS, sorted(colour.MSDS_CAMERA_SENSITIVITIES), strict=True))
+    table = colour.MSDS_CAMERA_SENSITIVITIES[names[camera]]
     return on_grid(table.wavelengths, table.values)
 
 
@@ -67,6 +69,8 @@ def sigmoid(coefficients):
 
 @cache
 def smooth_reflectance(lab):
+    from scipy.optimize import least_squares
+
     def miss(coefficients):
         return lab_from_xyz(sigmoid(coefficients) @ observer_d65()) - np.array(lab)
 
@@ -103,6 +107,8 @@ def light_field(places, size):
 
 def expose(spectra, camera, light, field):
     """Return what the camera writes: white-balanced, exposed, by the curve of IEC 61966-2-1."""
+    import colour
+
     signal = spectra @ (sensitivity(camera) * illuminant(light)[:, None])
     white = (sensitivity(camera) * illuminant(light)[:, None]).sum(0)
     linear = EXPOSURE * signal / white * field[:, None]

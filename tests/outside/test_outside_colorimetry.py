@@ -2,17 +2,11 @@
 
 from __future__ import annotations
 
-import warnings
-
 import numpy as np
 import pytest
 import skimage.color
 
 from strandgauge.colour import cielab, srgb
-
-with warnings.catch_warnings():
-    warnings.simplefilter("ignore")
-    import colour
 
 RNG = np.random.default_rng(34)
 LABS = RNG.uniform([1, -50, -50], [99, 60, 80], (2000, 3))
@@ -86,6 +80,8 @@ def test_difference_and_its_parts_as_in_scikit_image():
 
 
 def test_cielab_both_ways_as_in_colour_science():
+    import colour
+
     xy = colour.XYZ_to_xy(cielab.WHITE_D65)
     xyz = colour.Lab_to_XYZ(LABS, xy)
     assert cielab.xyz_from_lab(LABS) == pytest.approx(xyz, abs=1e-9)
@@ -94,6 +90,8 @@ def test_cielab_both_ways_as_in_colour_science():
 
 def test_srgb_curve_as_in_colour_science():
     """IEC 61966-2-1. Its rounded constants leave the two pieces 2e-9 apart at the joint, read either way."""
+    import colour
+
     v = np.concatenate([np.linspace(0, 1, 1001), [0.04044, 0.04045, 0.04046]])
     assert srgb.srgb_decode(v) == pytest.approx(colour.models.eotf_sRGB(v), abs=1e-8)
     assert srgb.srgb_encode(v) == pytest.approx(colour.models.eotf_inverse_sRGB(v), abs=1e-8)
@@ -109,6 +107,8 @@ def test_srgb_to_cielab_as_in_scikit_image():
 
 
 def test_srgb_matrix_from_its_primaries():
+    import colour
+
     primaries = np.array([[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]])
     expected = colour.normalised_primary_matrix(primaries, colour.XYZ_to_xy(cielab.WHITE_D65))
     assert pytest.approx(expected, abs=1e-6) == srgb.XYZ_FROM_RGB

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from test_outside_colorimetry import HALF_TURN, LABS, PAIRS, colour
+from test_outside_colorimetry import HALF_TURN, LABS, PAIRS
 
 from readings import reading, zone
 from strandgauge.change.compare import compare
@@ -23,6 +23,8 @@ def test_the_parts_of_the_published_pairs_make_up_their_printed_differences():
 
 
 def test_each_part_is_that_of_colour_science():
+    import colour
+
     other = LABS + np.random.default_rng(5).normal(0, 6, LABS.shape)
     theirs = colour.difference.delta_e.intermediate_attributes_CIE2000(LABS, other)
     chroma, hue = theirs.delta_C_p / theirs.S_C, theirs.delta_H_p / theirs.S_H

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
-
 import numpy as np
 import pytest
 
@@ -15,15 +13,13 @@ from strandgauge.hair.spectra import GRID, observer_weights
 from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.hair.wet import dry_reflectance
 
-with warnings.catch_warnings():
-    warnings.simplefilter("ignore")
-    import colour
-
 RNG = np.random.default_rng(5)
 LABS = RNG.uniform([5, -60, -60], [98, 60, 90], (500, 3))
 
 
 def test_cielab_and_ciede2000_as_in_colour_science():
+    import colour
+
     xy = colour.XYZ_to_xy(WHITE_D65)
     assert lab_from_xyz(xyz_from_lab(LABS)) == pytest.approx(LABS, abs=1e-9)
     assert xyz_from_lab(LABS) == pytest.approx(colour.Lab_to_XYZ(LABS, xy), abs=1e-9)
@@ -34,11 +30,15 @@ def test_cielab_and_ciede2000_as_in_colour_science():
 
 
 def test_yellowness_as_astm_e313_in_colour_science():
+    import colour
+
     expected = colour.colorimetry.yellowness_ASTME313(xyz_from_lab(LABS), np.array([1.2985, 1.1335]))
     assert yellowness_e313(LABS) == pytest.approx(expected)
 
 
 def test_observer_weights_from_the_cie_tables():
+    import colour
+
     shape = colour.SpectralShape(360, 830, 1)
     observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(shape).values
     daylight = colour.SDS_ILLUMINANTS["D65"].copy().align(shape).values

@@ -8,11 +8,11 @@ this prints the tables of docs/accuracy-pigment.md.
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.interpolate import PchipInterpolator
 
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.hair.law import Law
@@ -39,8 +39,10 @@ DYES = {"yellow": (420, 40), "red": (520, 40), "magenta": (550, 30), "violet": (
 STRENGTHS = {"sheer": 0.01, "pastel": 0.04, "vivid": 0.25}
 
 
-def bed(surface: str) -> PchipInterpolator:
+def bed(surface: str) -> Callable[[np.ndarray], np.ndarray]:
     """Return reflectance as a function of the root of the absorption."""
+    from scipy.interpolate import PchipInterpolator
+
     return PchipInterpolator(np.sqrt(CURVES["absorption"]), CURVES["reflectance"][surface])
 
 

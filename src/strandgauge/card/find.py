@@ -50,7 +50,7 @@ class CardView:
     homography: Array
     """(3, 3), maps card millimetres (x, y, 1) to pixels of the opened picture, pixel centres at integers."""
     pixels_per_mm: float
-    """Smallest scale, in any direction, over the card's corners and centre."""
+    """Smallest scale, in any direction, over the card's corners; it is smaller there than anywhere between."""
     found: tuple[int, ...]
     """Ids of the markers that were seen."""
     hidden: tuple[int, ...]
@@ -138,15 +138,15 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
 
 def to_grey8(pixels: NDArray[np.uint8] | NDArray[np.uint16]) -> NDArray[np.uint8]:
     """Return an (H, W) 8 bit grey picture."""
-    grey = cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY)
+    grey: NDArray[Any] = cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY)
     if grey.dtype == np.uint16:
         grey = cv2.convertScaleAbs(grey, alpha=1 / 257)
-    return np.asarray(grey, dtype=np.uint8)
+    return grey
 
 
 @dataclass(frozen=True, slots=True)
 class _Search:
-    grey: NDArray[np.uint8]
+    grey: NDArray[Any]
     scale: float  # pixels of the picture per pixel of this search
     way: Literal["fast", "once", "thorough"]
 
@@ -156,23 +156,22 @@ def _searches(grey: NDArray[np.uint8]) -> Iterator[_Search]:
     longest = max(grey.shape)
     reduced, scale = _reduce(grey, SEARCH_SIDE)
     yield _Search(reduced, scale, "fast")
-    small, small_scale = _reduce(grey, SEARCH_SIDE // 2)
+    small, small_scale = _reduce(grey, SEARCH_SIDE / 2)
     yield _Search(small, small_scale, "once")
     yield _Search(reduced, scale, "thorough")
-    even = cv2.createCLAHE(4.0, (8, 8)).apply(reduced)
-    yield _Search(np.asarray(even, dtype=np.uint8), scale, "thorough")
+    yield _Search(cv2.createCLAHE(4.0).apply(reduced), scale, "thorough")
     if longest > SEARCH_SIDE * 1.3:
         yield _Search(grey, 1.0, "thorough")
     # A blurred or noisy marker is found where its blur is no wider than a pixel.
     yield _Search(small, small_scale, "thorough")
 
 
-def _reduce(grey: NDArray[np.uint8], side: int) -> tuple[NDArray[np.uint8], float]:
+def _reduce(grey: NDArray[np.uint8], side: float) -> tuple[NDArray[Any], float]:
     scale = max(grey.shape) / side
     if scale <= 1.0:
         return grey, 1.0
     size = (round(grey.shape[1] / scale), round(grey.shape[0] / scale))
-    return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), dtype=np.uint8), scale
+    return cv2.resize(grey, size, interpolation=cv2.INTER_AREA), scale
 
 
 @lru_cache(maxsize=16)
@@ -189,17 +188,13 @@ def _marks(name: str, wanted: tuple[int, ...]) -> tuple[cv2.aruco.Dictionary, li
 def _detect(search: _Search, dictionary: str, wanted: tuple[int, ...]) -> list[tuple[int, Array]]:
     """Return (id, (4, 2) corners in pixels of the whole picture) for each wanted marker that is seen."""
     parameters = cv2.aruco.DetectorParameters()
-    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
     if search.way == "thorough":
-        parameters.adaptiveThreshWinSizeMin = 3
         parameters.adaptiveThreshWinSizeMax = 43
         parameters.adaptiveThreshWinSizeStep = 8
         parameters.minMarkerPerimeterRate = 0.02
-        parameters.errorCorrectionRate = 0.6
     elif search.way == "once":
         parameters.adaptiveThreshWinSizeMin = parameters.adaptiveThreshWinSizeMax = 23
         parameters.minMarkerPerimeterRate = 0.1
-        parameters.errorCorrectionRate = 0.6
     else:
         # Finds sharp markers that are not small (Romero-Ramirez et al. 2021) at a fifth of the cost.
         parameters.useAruco3Detection = True
@@ -210,22 +205,24 @@ def _detect(search: _Search, dictionary: str, wanted: tuple[int, ...]) -> list[t
         parameters.errorCorrectionRate = 0.3
     marks, ids = _marks(dictionary, wanted)
     corners, places, _ = cv2.aruco.ArucoDetector(marks, parameters).detectMarkers(search.grey)
-    if places is None:
-        return []
     half = (search.scale - 1) / 2  # pixel centres lie at integers in both pictures
     return [
-        (ids[int(i)], np.asarray(c, dtype=np.float64).reshape(4, 2) * search.scale + half)
-        for i, c in zip(np.ravel(places), corners, strict=True)
+        (ids[int(places.flat[k])], corner[0].astype(float) * search.scale + half)
+        for k, corner in enumerate(corners)
     ]
 
 
-def _corners(marker: Marker) -> Array:
-    return np.asarray(marker.corners, dtype=np.float64)
+def _corners(wanted: dict[int, Marker], ids: list[int]) -> Array:
+    """Return (4 N, 2) corners of these marks on the card, mm."""
+    return np.concatenate([np.array(wanted[i].corners) for i in ids])
+
+
+def _diagonal(corners: Array) -> float:
+    return float(np.linalg.norm(corners[0] - corners[2]))
 
 
 def _same_place(a: Array, b: Array) -> bool:
-    side = float(np.linalg.norm(a[0] - a[2]))
-    return float(np.linalg.norm(a.mean(0) - b.mean(0))) < 0.5 * side
+    return bool(np.linalg.norm(a.mean(0) - b.mean(0)) < 0.5 * _diagonal(a))
 
 
 def _nothing_found(
@@ -258,18 +255,17 @@ def _is_blurred(grey: NDArray[np.uint8]) -> bool:
         cv2.Sobel(reduced, cv2.CV_32F, 1, 0, scale=1 / 8), cv2.Sobel(reduced, cv2.CV_32F, 0, 1, scale=1 / 8)
     )
     low, high = np.percentile(reduced, (2, 98))
-    steepest = float(np.percentile(slopes, 99.7))
-    return bool(high - low > 25 and (high - low) / max(steepest, 1e-3) > 9.0)
+    return bool(high - low > max(25.0, 9.0 * np.percentile(slopes, 99.7)))
 
 
 def _one_card(seen: dict[int, list[Array]], wanted: dict[int, Marker]) -> tuple[dict[int, Array], list[int]]:
     """Choose one place for each id; ids seen twice (two cards, a mirror) by which set fits one plane best."""
     ids = sorted(seen)
     choices = [seen[i][:4] for i in ids]
-    if all(len(c) == 1 for c in choices) or np.prod([len(c) for c in choices]) > MOST_CORNER_GUESSES:
+    if np.prod([len(c) for c in choices]) > MOST_CORNER_GUESSES:
         chosen = [max(c, key=lambda q: float(cv2.contourArea(q.astype(np.float32)))) for c in choices]
     else:
-        target = np.concatenate([_corners(wanted[i]) for i in ids])
+        target = _corners(wanted, ids)
 
         def misfit(combination: Iterable[Array]) -> float:
             corners = np.concatenate(list(combination))
@@ -277,31 +273,26 @@ def _one_card(seen: dict[int, list[Array]], wanted: dict[int, Marker]) -> tuple[
             return np.inf if h is None else float(np.sum((project(h, target) - corners) ** 2))
 
         chosen = list(min(product(*choices), key=misfit))
-    corners = dict(zip(ids, chosen, strict=True))
+    corners = {i: chosen[k] for k, i in enumerate(ids)}
     return corners, _in_one_plane(corners, wanted)
 
 
 def _in_one_plane(corners: dict[int, Array], wanted: dict[int, Marker]) -> list[int]:
     """Drop a mark that is far from where all the others put it (a false find), when enough remain to tell."""
     ids = sorted(corners)
-    everything = np.concatenate([_corners(wanted[i]) for i in ids])
-    h, _ = cv2.findHomography(everything, np.concatenate([corners[i] for i in ids]))
-    smallest = min(float(np.linalg.norm(corners[i][0] - corners[i][2])) for i in ids)
-    if len(ids) < 4 or (
-        h is not None
-        and np.abs(project(h, everything) - np.concatenate([corners[i] for i in ids])).max() < 0.2 * smallest
-    ):
+
+    def misses(fitted: list[int], judged: list[int]) -> float:
+        """Return how far a corner of the judged marks lies from where those fitted put it, in pixels."""
+        h, _ = cv2.findHomography(_corners(wanted, fitted), np.concatenate([corners[i] for i in fitted]))
+        seen = np.concatenate([corners[i] for i in judged])
+        return np.inf if h is None else float(np.abs(project(h, _corners(wanted, judged)) - seen).max())
+
+    if len(ids) < 4 or misses(ids, ids) < 0.2 * min(_diagonal(corners[i]) for i in ids):
         return ids
     for suspect in ids:
         rest = [i for i in ids if i != suspect]
-        target = np.concatenate([_corners(wanted[i]) for i in rest])
-        h, _ = cv2.findHomography(target, np.concatenate([corners[i] for i in rest]))
-        if h is None:
-            continue
-        side = np.linalg.norm(corners[suspect][0] - corners[suspect][2])
-        rest_error = np.abs(project(h, target) - np.concatenate([corners[i] for i in rest])).max()
-        miss = np.abs(project(h, _corners(wanted[suspect])) - corners[suspect]).max()
-        if miss > 2 * side and rest_error < 0.1 * side:
+        diagonal = _diagonal(corners[suspect])
+        if misses(rest, [suspect]) > 2 * diagonal and misses(rest, rest) < 0.1 * diagonal:
             return rest
     return ids
 
@@ -310,7 +301,7 @@ def _fit_plane(
     grey: NDArray[np.uint8], corners: dict[int, Array], used: list[int], wanted: dict[int, Marker]
 ) -> tuple[Array, float]:
     """Refine the corners in the picture itself and fit the map from millimetres to pixels."""
-    target = np.concatenate([_corners(wanted[i]) for i in used])
+    target = _corners(wanted, used)
     rough = _agreeing(target, np.concatenate([corners[i] for i in used]))
     side = min(np.linalg.norm(corners[i] - np.roll(corners[i], 1, axis=0), axis=1).min() for i in used)
     # The fast search is off by pixels now and then, which a wide window mends; but a wide window takes in what
@@ -324,31 +315,23 @@ def _fit_plane(
 
 def _refined(grey: NDArray[np.uint8], rough: Array, side: float, shares: tuple[int, ...]) -> Array:
     """Move (N, 2) corners to where edges cross, in windows of `side` over each of the shares in turn."""
-    refined: NDArray[Any] = rough.astype(np.float32).reshape(-1, 1, 2)
+    fine: NDArray[Any] = rough.astype(np.float32)
+    until = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02)
     for share in shares:
         half_window = int(np.clip(side / share, 2, 16))
-        refined = cv2.cornerSubPix(
-            grey,
-            np.asarray(refined, dtype=np.float32),
-            (half_window, half_window),
-            (-1, -1),
-            (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02),
-        )
-    fine = np.asarray(refined, dtype=np.float64).reshape(-1, 2)
+        fine = cv2.cornerSubPix(grey, fine, (half_window, half_window), (-1, -1), until)
     strayed = np.linalg.norm(fine - rough, axis=1) > max(4.0, side / 5)
     return np.asarray(np.where(strayed[:, None], rough, fine))
 
 
 def _plane(target: Array, corners_px: Array) -> tuple[Array, float] | None:
     """Return the map from millimetres to (4 M, 2) corners and its rms residual, mm; None of corners in a line."""
-    found, _ = cv2.findHomography(target, corners_px, 0)
+    found: NDArray[Any] | None = cv2.findHomography(target, corners_px)[0]
     if found is None:
         return None
-    homography = np.asarray(found, dtype=np.float64)
-    missed = np.asarray(project(homography, target) - corners_px, dtype=np.float64)
-    residual_px = _without_shrinkage(missed, corners_px)
-    scale = np.sqrt(abs(np.linalg.det(_jacobian(homography, target.mean(0)))))
-    return homography, float(np.sqrt(np.mean(np.sum(residual_px**2, 1))) / scale)
+    residual_px = _without_shrinkage(project(found, target) - corners_px, corners_px)
+    scale = np.sqrt(abs(np.linalg.det(_jacobian(found, target.mean(0)))))
+    return found, float(np.sqrt(np.mean(np.sum(residual_px**2, 1))) / scale)
 
 
 def _agreeing(target: Array, seen: Array) -> Array:
@@ -366,7 +349,7 @@ def _agreeing(target: Array, seen: Array) -> Array:
 def _without_shrinkage(residual: Array, corners: Array) -> Array:
     """Take out of (4 M, 2) residuals what blur does to every marker alike: corners rounded inwards."""
     quads = corners.reshape(-1, 4, 2)
-    outward = (quads - quads.mean(1, keepdims=True)).reshape(-1, 2)
+    outward = (quads - quads.mean(1, keepdims=True)).reshape(residual.shape)
     outward /= np.linalg.norm(outward, axis=1, keepdims=True)
     shrinkage = float(np.mean(np.sum(residual * outward, axis=1)))
     return np.asarray(residual - shrinkage * outward)
@@ -385,8 +368,7 @@ def _jacobian(h: Array, point: Array) -> Array:
 
 
 def _smallest_scale(homography: Array, size: tuple[float, float]) -> float:
-    places = np.vstack([_rectangle(size), [[size[0] / 2, size[1] / 2]]])
-    return float(min(np.linalg.svd(_jacobian(homography, p), compute_uv=False)[-1] for p in places))
+    return min(float(np.linalg.norm(_jacobian(homography, corner), -2)) for corner in _rectangle(size))
 
 
 def _rectangle(size: tuple[float, float]) -> Array:
@@ -396,7 +378,7 @@ def _rectangle(size: tuple[float, float]) -> Array:
 
 def _fewest_markers(total: int) -> int:
     """Return how many marks must be seen: all but one, and of a card of one or two all of them."""
-    return total if total <= 2 else max(2, total - 1)
+    return min(total, max(2, total - 1))
 
 
 def _sides_outside(outline: Array, width: int, height: int) -> list[str]:
@@ -424,7 +406,7 @@ def _edge_width_mm(grey: NDArray[np.uint8], homography: Array, markers: list[Mar
     """
     count = 33
     along = np.linspace(0.2, 0.8, 9)[:, None, None]
-    corners = np.array([_corners(marker) for marker in markers])
+    corners = np.array([marker.corners for marker in markers])
     begin, run = corners.reshape(-1, 2), (np.roll(corners, -1, axis=1) - corners).reshape(-1, 2)
     side = np.linalg.norm(run, axis=1)
     normal = np.stack([run[:, 1], -run[:, 0]], axis=1) / side[:, None]

@@ -10,6 +10,7 @@ shadow is part of the paper class, so that grey hair is not grown into its shado
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from heapq import nlargest
 from itertools import pairwise
 from typing import Any
 
@@ -64,16 +65,16 @@ def isolate_strand(region: Region, paper_lab: tuple[float, float, float], margin
     features = _features(region)
     rough = _rough_hair(features, paper_lab, region.pixels_per_mm)
     hair_score = _refine(features, rough, paper_lab, region.pixels_per_mm)
-    solid = _one_piece(hair_score > 0, region.pixels_per_mm)
+    solid, _ = _largest(hair_score > 0, region.pixels_per_mm)
     return _outline(solid, hair_score, region.pixels_per_mm, margin_mm)
 
 
 def _features(region: Region) -> Image:
     """Return (4, H, W): L*, a*, b*, slightly smoothed, and fine contrast in per cent of the local light."""
-    size = max(3, 2 * round(CONTRAST_MM * region.pixels_per_mm / 2) + 1)
+    size = 2 * round(CONTRAST_MM * region.pixels_per_mm / 2) + 1
     light = np.maximum(region.linear[..., 1], 1e-3)
     root = np.sqrt(light)  # evens out camera noise between dark and light
-    fine = root - cv2.GaussianBlur(root, (0, 0), max(0.8, size / 3))
+    fine = root - cv2.GaussianBlur(root, (0, 0), size / 3)
     energy = cv2.blur(cv2.blur(fine * fine, (size, size)), (size, size))
     level = np.maximum(cv2.blur(root, (size, size)), 0.06)
     contrast = 100 * np.sqrt(np.maximum(energy, 0)) / level
@@ -86,7 +87,7 @@ def _features(region: Region) -> Image:
 def _shaded_paper(L: NDArray[np.float32], paper_lab: tuple[float, float, float]) -> tuple[Image, Image]:
     """Return a* and b* of paper in a shade that gives lightness `L`: both shrink with (L + 16)."""
     share = (L + 16) / (paper_lab[0] + 16)
-    return (paper_lab[1] * share).astype(np.float32), (paper_lab[2] * share).astype(np.float32)
+    return paper_lab[1] * share, paper_lab[2] * share
 
 
 def _rough_hair(features: Image, paper_lab: tuple[float, float, float], ppm: float) -> Mask:
@@ -101,7 +102,7 @@ def _rough_hair(features: Image, paper_lab: tuple[float, float, float], ppm: flo
         + np.maximum(depth - 30, 0) / 15
         + np.maximum(contrast - max(2.0 * calm, 0.8), 0) / 1.6 * (depth > 2)
     )
-    size = max(3, 2 * round(0.75 * ppm) + 1)
+    size = 2 * round(0.75 * ppm) + 1
     sure = cv2.blur(score, (size, size)) > 0.8
     piece, beside = _largest(sure, ppm)
     if beside >= SHORTEST_MM:
@@ -112,103 +113,96 @@ def _rough_hair(features: Image, paper_lab: tuple[float, float, float], ppm: flo
     return piece
 
 
-def _one_piece(mask: Mask, ppm: float) -> Mask:
-    """Return the largest connected piece, closed over fine gaps, single fibres stripped from it."""
-    return _largest(mask, ppm)[0]
-
-
 def _largest(mask: Mask, ppm: float) -> tuple[Mask, float]:
-    """Return the largest piece, and for how long the next largest lies beside it, mm along the strand."""
-    grow = max(1, round(0.5 * ppm))
-    strip = max(1, round(0.45 * ppm))
-    byte = mask.astype(np.uint8)
-    closed = cv2.morphologyEx(byte, cv2.MORPH_CLOSE, _disc(grow))
-    opened = cv2.morphologyEx(closed, cv2.MORPH_OPEN, _disc(strip))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(opened, connectivity=8)
+    """Return the largest piece, and for how long the next largest lies beside it, mm along the strand.
+
+    Pieces are closed over fine gaps, and single fibres are stripped from them.
+
+    Raises
+    ------
+    NoStrandError : no piece is left.
+    """
+    closed = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, _disc(0.5 * ppm))
+    opened = cv2.morphologyEx(closed, cv2.MORPH_OPEN, _disc(0.45 * ppm))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(opened)
     if count < 2:
-        return np.zeros(mask.shape, dtype=bool), 0.0
-    order = 1 + np.argsort(-stats[1:, cv2.CC_STAT_AREA], kind="stable")
-    beside = 0.0
-    if count > 2:
-        begin, length = (stats[order[:2], which] for which in (cv2.CC_STAT_LEFT, cv2.CC_STAT_WIDTH))
-        beside = float((begin + length).min() - begin.max()) / ppm
-    return np.asarray(labels == order[0]), beside
+        raise NoStrandError(where="window")
+    largest = nlargest(2, range(1, count), key=stats[:, cv2.CC_STAT_AREA].item)
+    begin, length = (stats[largest, which] for which in (cv2.CC_STAT_LEFT, cv2.CC_STAT_WIDTH))
+    beside = float((begin + length).min() - begin.max()) / ppm if count > 2 else 0.0
+    return np.asarray(labels == largest[0]), beside
 
 
-def _disc(radius: int) -> NDArray[np.uint8]:
-    size = 2 * radius + 1
-    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)), dtype=np.uint8)
+def _disc(radius: float) -> NDArray[Any]:
+    size = 2 * round(radius) + 1
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
 
 
 def _refine(features: Image, rough: Mask, paper_lab: tuple[float, float, float], ppm: float) -> Image:
     """Return (H, W) scores, positive for hair, from one discriminant for each block along the strand."""
-    width = rough.shape[1]
-    depth = cv2.distanceTransform(rough.astype(np.uint8), cv2.DIST_L2, 3)
-    away = cv2.distanceTransform((~rough).astype(np.uint8), cv2.DIST_L2, 3)
-    columns = np.flatnonzero(rough.any(0))
-    count = max(1, round((columns[-1] - columns[0]) / (BLOCK_MM * ppm)))
-    edges = np.linspace(columns[0], columns[-1] + 1, count + 1).astype(int)
-    paper = away > 1.0 * ppm
+    depth, away = (cv2.distanceTransform(part.astype(np.uint8), cv2.DIST_L2, 3) for part in (rough, ~rough))
+    paper = away > ppm  # a millimetre from what is surely hair
     spare = features[:, ::4, ::4][:, paper[::4, ::4]].T
     everywhere = _paper_samples(_thinned(spare, PAPER_SEEN), paper_lab)
-    directions, thresholds = [], []
+    edges = _block_edges(rough, ppm)
+    cuts = []
     for left, right in pairwise(edges):
-        block = slice(max(0, left - (right - left) // 2), right + (right - left) // 2)
-        inside = depth[:, block]
-        core = _some_of(features[:, :, block], inside > 0.45 * max(inside.max(), 1e-6), CORE_SEEN)
-        background = everywhere
+        around = (right - left) // 2
+        block = slice(max(0, left - around), right + around)
+        inside, background = depth[:, block], everywhere
+        core = _some_of(features[:, :, block], inside > 0.45 * inside.max(), CORE_SEEN)
         if np.count_nonzero(paper[:, block]) > 50:
             near = _some_of(features[:, :, block], paper[:, block], PAPER_SEEN)
             background = np.vstack([everywhere, _paper_samples(near, paper_lab)])
-        direction, threshold = _discriminant(core, background)
-        directions.append(direction)
-        thresholds.append(threshold)
+        cuts.append(_discriminant(core, background))
     centres = (edges[:-1] + edges[1:]) / 2
-    at = np.arange(width)
-    mixed = np.stack([np.interp(at, centres, part) for part in np.transpose(directions)]).astype(np.float32)
-    cut = np.interp(at, centres, np.array(thresholds)).astype(np.float32)
-    score = features[0] * mixed[0]
-    for feature, share in zip(features[1:], mixed[1:], strict=True):
-        score += feature * share
-    return np.asarray(score - cut)
+    at = np.arange(rough.shape[1])
+    *mixed, cut = (np.interp(at, centres, part).astype(np.float32) for part in np.transpose(cuts))
+    score: Image = sum(map(np.multiply, features, mixed)) - cut
+    return score
+
+
+def _block_edges(rough: Mask, ppm: float) -> NDArray[np.int_]:
+    """Return the columns between which blocks of about ``BLOCK_MM`` lie, from one end of the piece to the other."""
+    columns = np.flatnonzero(rough.any(0))
+    count = round((columns[-1] - columns[0]) / (BLOCK_MM * ppm))
+    return np.linspace(columns[0], columns[-1] + 1, count + 1).astype(int)
 
 
 def _some_of(features: Image, where: Mask, count: int) -> Image:
     """Return (N, 4) features of places in a mask (H, W), evenly thinned to ``count`` or a few more."""
     rows, columns = np.divmod(_thinned(np.flatnonzero(where), count), where.shape[1])
-    return np.asarray(features[:, rows, columns].T)
+    return features[:, rows, columns].T
 
 
 def _thinned(many: NDArray[Any], count: int) -> NDArray[Any]:
     return many[:: max(1, len(many) // count)]
 
 
-def _paper_samples(seen: Image, paper_lab: tuple[float, float, float]) -> Image:
-    """Return features (4 N, 4) of paper, lit and shaded, from those seen (N, 4)."""
+def _paper_samples(seen: Image, paper_lab: tuple[float, float, float]) -> Array:
+    """Return features (4 N, 4) of paper, lit and shaded, from those seen (N, 4).
+
+    Above L* 8 shade changes L* + 16, a* and b* by one factor, the cube root of the light left (CIE 15).
+    """
     if len(seen) == 0:
-        seen = np.array([[*paper_lab, 1.0]], dtype=np.float32)
-    shade = np.cbrt(np.linspace(*SHADE, 4))[:, None]
-    shaded = np.tile(seen, (4, 1, 1))
-    lightness = 116 * shade * (seen[:, 0] + 16) / 116 - 16
-    shaded[..., 1:3] *= ((lightness + 16) / np.maximum(seen[:, 0] + 16, 1))[..., None]
-    shaded[..., 0] = lightness
-    return shaded.reshape(-1, 4)
+        seen = np.array([[*paper_lab, 1.0]])
+    black = np.array([-16.0, 0.0, 0.0, 0.0])
+    shades = np.cbrt(np.linspace(*SHADE, 4))
+    return np.vstack([black + (seen - black) * np.array([shade, shade, shade, 1.0]) for shade in shades])
 
 
-def _discriminant(hair: Image, paper: Image) -> tuple[Array, float]:
-    """Return Fisher's direction and threshold between two sets of (N, 4) features, hair positive."""
-    hair_mean, paper_mean = hair.mean(0, dtype=float), paper.mean(0, dtype=float)
+def _discriminant(hair: Image, paper: Array) -> Array:
+    """Return (5,) Fisher's direction and threshold between two sets of (N, 4) features, hair positive."""
+    hair_mean, paper_mean = hair.mean(0, dtype=float), paper.mean(0)
     floor = np.diag([4.0, 1.0, 1.0, 0.16])  # never believe a spread smaller than print and noise
-    hair_cov = _covariance(hair - hair_mean) + floor if len(hair) > 4 else floor * 4
-    paper_cov = _covariance(paper - paper_mean) + floor
+    hair_cov, paper_cov = _covariance(hair - hair_mean) + floor, _covariance(paper - paper_mean) + floor
     direction = np.linalg.solve(hair_cov + paper_cov, hair_mean - paper_mean)
-    hair_sd = float(np.sqrt(direction @ hair_cov @ direction))
-    paper_sd = float(np.sqrt(direction @ paper_cov @ direction))
-    hair_at, paper_at = float(direction @ hair_mean), float(direction @ paper_mean)
+    hair_sd, paper_sd = (np.sqrt(direction @ cov @ direction) for cov in (hair_cov, paper_cov))
+    hair_at, paper_at = direction @ hair_mean, direction @ paper_mean
     # Equal numbers of deviations from both sides.
     threshold = (hair_at * paper_sd + paper_at * hair_sd) / (hair_sd + paper_sd)
-    length = max(hair_at - paper_at, 1e-9)
-    return direction / length, threshold / length
+    cut: Array = np.array([*direction, threshold]) / max(hair_at - paper_at, 1e-9)
+    return cut
 
 
 def _covariance(apart: Array) -> Array:
@@ -219,12 +213,10 @@ def _outline(solid: Mask, score: Image, ppm: float, margin_mm: float) -> Isolate
     height, width = solid.shape
     rows = np.arange(height)[:, None]
     count = solid.sum(0)
-    typical = float(np.median(count[count > 0])) if count.any() else 0.0
-    if typical == 0.0:
-        raise NoStrandError(where="window")
+    typical = float(np.median(count[count > 0]))
     if typical / ppm < THINNEST_MM:
         raise StrandTooThinError(fault="width", width_mm=typical / ppm, where="strand")
-    full = np.flatnonzero(_smooth(count.astype(float), ppm) > 0.35 * typical)
+    full = np.flatnonzero(_smooth(count, ppm) > 0.35 * typical)
     first, last = int(full[0]), int(full[-1])
     if (last - first) / ppm < SHORTEST_MM:
         raise StrandOffWindowError(fault="length", length_mm=(last - first) / ppm, where="window")
@@ -233,18 +225,17 @@ def _outline(solid: Mask, score: Image, ppm: float, margin_mm: float) -> Isolate
     middle_row = (solid[:, full] * rows).sum(0) / count[full]
     at = np.arange(width)
     centre = np.interp(at, inner, _smooth(np.interp(inner, full, middle_row), 2.5 * ppm))
-    half = np.interp(at, inner, _smooth(np.interp(inner, full, count[full] / 2.0), 2.5 * ppm))
+    half = np.interp(at, inner, _smooth(np.interp(inner, full, count[full] / 2), 2.5 * ppm))
     _check_window(solid[:, inner], centre[inner], half[inner], ppm, margin_mm)
     gap = solid & (score < -0.1)
     return Isolated(solid, gap, first, last, centre, half)
 
 
-def _smooth(values: Array, size: float) -> Array:
+def _smooth(values: NDArray[Any], size: float) -> NDArray[Any]:
     """Return `values` (N,) smoothed by a Gaussian of deviation `size`, ends kept."""
     row = values.astype(np.float32)[None]
-    sigma = min(size, max(1.0, len(values) / 6))
-    smooth = cv2.GaussianBlur(row, (0, 0), sigmaX=sigma, sigmaY=0.01, borderType=cv2.BORDER_REPLICATE)
-    return np.asarray(smooth[0], dtype=np.float64)
+    smooth: NDArray[Any] = cv2.GaussianBlur(row, (0, 0), size, borderType=cv2.BORDER_REPLICATE)[0]
+    return smooth
 
 
 def _check_window(solid: Mask, centre: Array, half: Array, ppm: float, margin_mm: float) -> None:

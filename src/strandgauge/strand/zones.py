@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import cv2
 import numpy as np
@@ -47,9 +48,9 @@ class ZoneLight:
 class StrandCoordinates:
     """Where each pixel of the region lies on the strand."""
 
-    along: NDArray[np.float32] = field(repr=False)
+    along: Array = field(repr=False)
     """(W,) 0 at the root end to 1 at the ends, by length along the axis."""
-    across: NDArray[np.float32] = field(repr=False)
+    across: Array = field(repr=False)
     """(H, W) -1 to 1 from one edge of the strand to the other."""
     length_mm: float
     width_mm: float
@@ -57,18 +58,15 @@ class StrandCoordinates:
 
 def strand_coordinates(strand: Isolated, pixels_per_mm: float) -> StrandCoordinates:
     """Lay the strand's own coordinates over the region."""
-    height = len(strand.hair)
     step = np.hypot(1.0, np.gradient(strand.centre))
     travelled = np.cumsum(step)
     start, end = travelled[strand.first], travelled[strand.last]
-    along = np.asarray((travelled - start) / max(end - start, 1.0), dtype=np.float32)
-    rows = np.arange(height, dtype=np.float32)[:, None]
-    across = (rows - strand.centre.astype(np.float32)) / np.maximum(strand.half_width, 1.0).astype(np.float32)
+    rows = np.arange(len(strand.hair))[:, None]
     inner = slice(strand.first, strand.last + 1)
     slant = 1 / step[inner]
     return StrandCoordinates(
-        along,
-        np.asarray(across, dtype=np.float32),
+        (travelled - start) / (end - start),
+        (rows - strand.centre) / strand.half_width,
         float((end - start) / pixels_per_mm),
         float(np.median(2 * strand.half_width[inner] * slant) / pixels_per_mm),
     )
@@ -84,9 +82,9 @@ def measure_zones(
     OverexposedError : the hair is clipped to white.
     StrandTooThinError : paper shows through most of a zone.
     """
-    size = max(1, round(SHARE_SMOOTHING_MM * region.pixels_per_mm))
-    smooth = np.asarray(cv2.blur(region.linear, (size, size)), dtype=np.float32)
-    middle = (np.abs(coordinates.across) <= MIDDLE) & (strand.half_width > 1)
+    size = round(SHARE_SMOOTHING_MM * region.pixels_per_mm)
+    smooth = cv2.blur(region.linear, (size, size))
+    middle = np.abs(coordinates.across) <= MIDDLE
     return {
         name: _measure(name, span, region, smooth, strand, coordinates, middle)
         for name, span in ZONES.items()
@@ -97,7 +95,7 @@ def _measure(
     name: ZoneName,
     span: tuple[float, float],
     region: Region,
-    smooth: NDArray[np.float32],
+    smooth: NDArray[Any],
     strand: Isolated,
     coordinates: StrandCoordinates,
     middle: NDArray[np.bool_],
@@ -107,8 +105,7 @@ def _measure(
     inside = middle[:, part]
     gaps = strand.gap[:, part] & inside
     clipped = region.clipped[:, part] & inside
-    total = max(int(inside.sum()), 1)
-    gap_share, clipped_share = float(gaps.sum() / total), float(clipped.sum() / total)
+    gap_share, clipped_share = (float(fault.sum() / inside.sum()) for fault in (gaps, clipped))
     if gap_share > MOST_GAPS:
         raise StrandTooThinError(fault="gaps", percent=100 * gap_share, where=name)
     if clipped_share > MOST_CLIPPED:
@@ -118,7 +115,8 @@ def _measure(
     places = np.flatnonzero(hair)
     step = max(1, len(places) // 4000)  # as many as shares and spread need
     some = smooth[:, part][np.divmod(places[::step], hair.shape[1])]
-    lab = np.asarray(cv2.cvtColor(np.clip(some, 0, 1)[:, None], cv2.COLOR_LRGB2Lab)[:, 0], dtype=np.float32)
+    # The conversion takes what is beyond black and white for these.
+    lab: NDArray[Any] = cv2.cvtColor(some[:, None], cv2.COLOR_LRGB2Lab)[:, 0]
     spread = float(lab[:, 0].std())
     return ZoneLight(
         name,

@@ -18,6 +18,15 @@ SMALL_STEPS = 5
 """A dye of fewer steps of the scale than this is weighed too roughly to be relied upon."""
 
 
+ROUND = ((10.0, 1.0), (3.0, 0.5))
+"""Grams from which a dye is weighed in steps of so many: nobody weighs 25.4 g ..."""
+ROUND_WITHIN = 0.5
+"""... where that costs no more than this CIEDE2000; own choice."""
+
+LEAST_CLEAR = 0.03
+"""Share of clear base in a bowl below which there is none in it."""
+
+
 @dataclass(frozen=True, slots=True)
 class FormulaPart:
     """One line of a formula."""
@@ -45,7 +54,8 @@ def weigh(
 ) -> Weighed:
     """Return the formula for ``bowl`` grams nearest to the wanted colour in steps of ``scale`` grams.
 
-    Each dye is tried one step below to two above its exact weight, and the colour is that of what is weighed.
+    Each dye is tried one step below to two above its exact weight, and at the round weights beside it, which are
+    taken where they serve as well. The colour is that of what is weighed.
     ``base`` is one base, ``wanted`` its target (3,), ``shares`` (D,) those of the bowl.
 
     Raises
@@ -59,15 +69,18 @@ def weigh(
     used = np.flatnonzero((shares > 0.0) & (shares >= min(SMALL_STEPS / total, np.max(shares, initial=0.0))))
     steps = np.floor(shares[used] * total).astype(int)
     moves = np.array(list(product(range(-1, 3), repeat=len(used))), dtype=int).reshape(4 ** len(used), -1)
-    tried = np.maximum(steps + moves, np.minimum(steps, SMALL_STEPS if len(used) > 1 else 0))
+    unit = np.array([_unit(count * scale, scale) for count in steps], dtype=int)
+    tried = np.vstack([steps + moves, (steps // unit + np.clip(moves, 0, 1)) * unit])
+    tried = np.maximum(tried, np.minimum(steps, SMALL_STEPS if len(used) > 1 else 0))
     tried = tried[tried.sum(axis=1) <= total]
     mixed = np.zeros((len(tried), len(shelf.dyes)))
     mixed[:, used] = tried / total
     lab = base.dyed(room * shelf.held(mixed) @ shelf.curves)
     delta = delta_e_2000(lab, wanted)
-    best = int(np.argmin(delta))
+    even = np.all(tried % unit == 0, axis=1) & (delta <= delta.min() + ROUND_WITHIN)
+    best = int(np.argmin(np.where(even, delta, np.inf) if even.any() else delta))
     weighed, counts, colour, away = mixed[best], tried[best], lab[best], float(delta[best])
-    if len(used) and 0 < total - int(counts.sum()) < SMALL_STEPS:
+    if len(used) and 0 < total - int(counts.sum()) < max(SMALL_STEPS, LEAST_CLEAR * total):
         # Nobody weighs so little clear base: the dye that there is most of takes its place.
         counts[int(np.argmax(counts))] += total - int(counts.sum())
         weighed[used] = counts / total
@@ -81,6 +94,11 @@ def weigh(
         if weight > 0.0
     )
     return Weighed(parts, weighed, colour, away)
+
+
+def _unit(grams: float, scale: float) -> int:
+    """Return in how many steps of the scale at once so much is weighed."""
+    return max(round(next((step for least, step in ROUND if grams >= least), scale) / scale), 1)
 
 
 def too_small(parts: tuple[FormulaPart, ...], shelf: Shelf, scale: float) -> FormulaPart | None:

@@ -25,12 +25,16 @@ from strandgauge.hair.spectra import observer_weights
 Index = NDArray[np.intp]
 
 MOST_DYES = 3
+DEGREES = 30.0
+"""Degrees of hue by which a dye is off that count as 1 CIEDE2000 when mixes are ranked; own choice."""
 FEWER_DYES_COST = 0.05
 """CIEDE2000 that one dye less in the bowl is worth."""
 TRACE = 5e-4
 """A share below this is left out."""
 _KEPT = {1: 3, 2: 8, 3: 16}
 """How many subsets of one, two and three dyes are refined."""
+_KEPT_FEW = {1: 3, 2: 6, 3: 6}
+"""... and how many of a few dyes that all fit the shade."""
 _NEAR = 64
 _KEPT_BRIEF = 6
 """A survey refines the best so many subsets among so many nearest cells ..."""
@@ -138,20 +142,28 @@ def best_mixes(base: Base, targets: Array, grid: Grid) -> Solutions:
     return _choose(base, wanted, grid, _followed(base, wanted, grid))
 
 
-def ranked_mixes(base: Base, targets: Array, grid: Grid, count: int) -> list[list[Array]]:
-    """Return for each base (B,) and target (T, 3) mixes (K, D): up to ``count`` of one dye, of two, of three."""
+def ranked_mixes(
+    base: Base, targets: Array, grid: Grid, count: int, strange: Array | None = None
+) -> list[list[Array]]:
+    """Return for each base (B,) and target (T, 3) mixes (K, D): up to ``count`` of one dye, of two, of three.
+
+    ``strange`` is how far off each dye (D,) is for the shade, in degrees of hue: the strangest of a mix counts.
+    """
     wanted = np.asarray(targets, dtype=float).reshape(-1, 3)
-    found = _followed(base, wanted, grid)
+    found = _followed(base, wanted, grid, _KEPT if strange is None else _KEPT_FEW)
     width = len(grid.shelf.dyes) + 1
+    rank = found.delta_e
+    if strange is not None:
+        rank = rank + np.append(strange, 0.0)[found.members].max(axis=1) / DEGREES
     ranked: list[list[Array]] = []
     for b in range(len(base.amounts)):
         ranked.append([])
         for t in range(len(wanted)):
             rows = np.flatnonzero((found.base_at == b) & (found.target_at == t))
-            rows = rows[np.argsort(found.delta_e[rows])]
+            rows = rows[np.argsort(rank[rows])]
             full = np.zeros((len(rows), width))
             np.add.at(full, (np.arange(len(rows))[:, None], found.members[rows]), found.shares[rows])
-            near = found.delta_e[rows] <= found.delta_e[rows[0]] + _WORTH_RANKING
+            near = found.delta_e[rows] <= np.min(found.delta_e[rows], initial=np.inf) + _WORTH_RANKING
             first = np.unique(full > 0.0, axis=0, return_index=True)[1]
             first = np.sort(first[near[first]])
             size = (full[first] > 0.0).sum(axis=1)
@@ -204,10 +216,10 @@ def survey_mixes(sieve: Sieve, targets: Array) -> Solutions:
     return _choose(base, wanted, grid, _without_traces(base, wanted, grid, refined))
 
 
-def _followed(base: Base, wanted: Array, grid: Grid) -> Candidates:
+def _followed(base: Base, wanted: Array, grid: Grid, kept: dict[int, int] = _KEPT) -> Candidates:
     """Return the most promising subsets of each base (B,) and target (T, 3), followed to the end."""
     coarse = _laid(base, grid)
-    refined = _refine(base, wanted, grid, _starts(coarse, wanted, grid), _ROUNDS)
+    refined = _refine(base, wanted, grid, _starts(coarse, wanted, grid, kept), _ROUNDS)
     return _without_traces(base, wanted, grid, refined)
 
 
@@ -216,9 +228,8 @@ def _laid(base: Base, grid: Grid) -> Array:
     return np.stack([base.at(place).dyed(grid.absorption) for place in range(len(base.amounts))])
 
 
-def _starts(coarse: Array, wanted: Array, grid: Grid) -> Candidates:
+def _starts(coarse: Array, wanted: Array, grid: Grid, kept: dict[int, int]) -> Candidates:
     """Return for each base and target the best cell of each of its most promising subsets."""
-    kept = _KEPT
     by_size = {size: np.flatnonzero(grid.size == size) for size in kept}
     bases, targets, rows, away = [], [], [], []
     for b, colours in enumerate(coarse):

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import as_lab, delta_e_2000
+from strandgauge.dye.fitting import FITTING, strangeness
 from strandgauge.dye.formula import SMALL_STEPS, FormulaPart, weigh
 from strandgauge.dye.region import Region
 from strandgauge.dye.shelf import Shelf
@@ -20,11 +21,7 @@ from strandgauge.hair.pigment import Base, solve_around
 from strandgauge.judge.chance import MOST_OF_IT, Draws, share_true
 from strandgauge.judge.hairkind import Hair, what_hair
 from strandgauge.judge.history import History
-from strandgauge.judge.outlook import (
-    BaseZone,
-    Pretone,
-    Settings,
-)
+from strandgauge.judge.outlook import BaseZone, Pretone, Settings
 
 PRETONE_GAIN = 0.5
 """CIEDE2000 that a pre-tone must win to be worth a second round on the hair."""
@@ -34,8 +31,10 @@ RANKED = 3
 """Mixes of unlike dyes that are weighed against each other for each colour aimed at."""
 DEEPER_COST = 0.08
 """Chance that the next deeper variant of a shade must win to be chosen over the clearer one ..."""
-DYE_COST = (0.0, 0.0, 0.03, 0.06)
+DYE_COST = (0.0, 0.0, 0.05, 0.13)
 """... that a mix of so many dyes must win against one of none ..."""
+STRANGE_COST = 0.5
+"""... that one with the opposite of the wanted hue in it must win ..."""
 OTHER_DYES_COST = 0.1
 """... and that other dyes than those of the strand as a whole must win."""
 MELT = {"root": 1.0, "ends": 0.0}
@@ -44,6 +43,12 @@ MELT_COST = 0.1
 """Chance that a step of CIEDE2000 away from that depth must win ..."""
 MELT_DYES_COST = 0.5
 """... and that dyes must win that the rest of the melt is not made of."""
+GIVEN_UP = 0.12
+"""Chance that may at most be given up for a simpler mix."""
+USUAL_WITHIN = 2.0
+"""CIEDE2000 from the shade within which a mix of dyes that fit it must come for others not to be looked at ..."""
+UNUSUAL_WITHIN = 10.0
+"""... and beyond which others would not save it either."""
 FULLER = (1.3, 1.7)
 """Factors by which a mix is made fuller for zones with darker pieces in them."""
 LEAST_SPREAD = 0.35
@@ -182,8 +187,24 @@ def choose_mixes(heads: Sequence[Head], whole: int, drawn: Draws, work: Work) ->
     if work.settings.melt:
         aims = np.vstack([aims, [work.aim(head.zone.name) for head in heads]])
         whole = next((place for place, head in enumerate(heads) if head.zone.name == "root"), whole)
-    ranked = ranked_mixes(means, aims, work.grid, RANKED)
-    first = _choose(heads[whole], whole, ranked[whole], None, drawn, work)
+    strange = [strangeness(work.shelf, aims[0], head.base.lab) for head in heads]
+    least = np.min(strange, axis=0)
+    usual = _few(work.grid, least <= FITTING)
+    ranked = (
+        [[np.zeros((0, len(least)))] * len(aims) for _ in heads]
+        if usual is None
+        else ranked_mixes(means, aims, usual, RANKED, least)
+    )
+    unserved = [
+        place
+        for place, (head, mine) in enumerate(zip(heads, ranked, strict=True))
+        if usual is None or USUAL_WITHIN < _least_away(head, mine, work) <= UNUSUAL_WITHIN
+    ]
+    if unserved:
+        more = ranked_mixes(stack([heads[place].base for place in unserved]), aims, work.grid, RANKED)
+        for place, others in zip(unserved, more, strict=True):
+            ranked[place] = [np.vstack(two) for two in zip(ranked[place], others, strict=True)]
+    first = _choose(heads[whole], whole, ranked[whole], strange[whole], None, drawn, work)
     dyes = first.held > 0.0
     same = _few(work.grid, dyes)
     shared = None if same is None or len(heads) == 1 else best_mixes(means, aims, same)
@@ -192,8 +213,24 @@ def choose_mixes(heads: Sequence[Head], whole: int, drawn: Draws, work: Work) ->
         mine = ranked[place]
         if shared is not None and place != whole:
             mine = [np.vstack([mixes, shared.shares[place, k]]) for k, mixes in enumerate(mine)]
-        chosen.append(first if place == whole else _choose(head, place, mine, dyes, drawn, work))
+        chosen.append(
+            first if place == whole else _choose(head, place, mine, strange[place], dyes, drawn, work)
+        )
     return chosen
+
+
+def _least_away(head: Head, ranked: list[Array], work: Work) -> float:
+    """Return how near the best of some mixes that can be weighed comes to the shade."""
+    held = np.vstack(ranked)
+    away = work.region.away(head.base.dyed(held @ work.shelf.curves))
+    return float(away[~_rough(held, work)].min(initial=np.inf))
+
+
+def _rough(held: Array, work: Work) -> NDArray[np.bool_]:
+    """Return which mixes (K, D) of several dyes hold too little of one to be weighed well."""
+    steps = work.shelf.bowl(held) * work.settings.bowl / work.settings.scale
+    small = np.any((steps > 0.0) & (steps < SMALL_STEPS), axis=1)
+    return np.asarray(small & ((held > 0.0).sum(axis=1) > 1))
 
 
 def stack(bases: Sequence[Base]) -> Base:
@@ -219,9 +256,18 @@ def _few(grid: Grid, dyes: NDArray[np.bool_]) -> Grid | None:
 
 
 def _choose(
-    head: Head, place: int, ranked: list[Array], dyes: NDArray[np.bool_] | None, drawn: Draws, work: Work
+    head: Head,
+    place: int,
+    ranked: list[Array],
+    strange: Array,
+    dyes: NDArray[np.bool_] | None,
+    drawn: Draws,
+    work: Work,
 ) -> Choice:
-    """Choose among mixes by the chance of success, then by fewer dyes; where none has a chance, by the colour."""
+    """Choose among mixes by the chance of success, fewer dyes, and dyes near the wanted hue.
+
+    Where none has a chance, by the colour.
+    """
     shelf, region, settings = work.shelf, work.region, work.settings
     mixes, depth = [np.zeros((1, len(shelf.dyes)))], [0]
     for anchor, some in enumerate(ranked):
@@ -235,13 +281,14 @@ def _choose(
     held = np.vstack(mixes)
     given = head.base.dyed(held @ shelf.curves)
     away = region.away(given)
-    steps = shelf.bowl(held) * settings.bowl / settings.scale
-    rough = np.any((steps > 0.0) & (steps < SMALL_STEPS), axis=1) & ((held > 0.0).sum(axis=1) > 1)
+    rough = _rough(held, work)
     if settings.melt:
         deeper = MELT_COST * delta_e_2000(given, work.aim(head.zone.name))
     else:
         deeper = DEEPER_COST * np.array(depth)
-    worth = np.flatnonzero(~rough & (away <= away[~rough].min() + 3.0))
+    # Where nothing comes near, the nearest it is.
+    least = float(away[~rough].min())
+    worth = np.flatnonzero(~rough & (away <= least + (3.0 if least <= settings.close_within else 1.0)))
     pieces = weighted(head)
     shares = [
         share_true(pieces, held[one], shelf.curves, region, settings.true_within, drawn, 0) for one in worth
@@ -249,8 +296,14 @@ def _choose(
     counts = (held[worth] > 0.0).sum(axis=1)
     alone = MELT_DYES_COST if settings.melt else OTHER_DYES_COST
     other = 0.0 if dyes is None else alone * np.any((held[worth] > 0.0) & ~dyes, axis=1)
-    score = np.array([np.mean(one >= MOST_OF_IT - 1e-9) + 0.2 * np.mean(one) for one in shares])
+    chance = np.array([np.mean(one >= MOST_OF_IT - 1e-9) for one in shares])
+    score = chance + 0.2 * np.mean(shares, axis=1)
+    strangest = np.max(np.where(held[worth] > 0.0, strange, 0.0), axis=1)
+    score = score - STRANGE_COST * strangest / 180.0
     score = score - deeper[worth] - np.take(DYE_COST, counts) - other - 0.02 * away[worth]
+    if dyes is None and not settings.melt:
+        worse = (away[worth] > settings.close_within) & (least <= settings.close_within)
+        score[worse | (chance < chance.max() - GIVEN_UP)] = -np.inf
     best = int(worth[int(np.argmax(score))])
     # Where no mix comes near, none is shown: what it would give is nobody's wish.
     return _weighed(head, place, held[best if away[best] <= settings.turns_within else 0], drawn, work)
@@ -303,9 +356,11 @@ def _pretoned(head: Head, plain: Choice, away: float, work: Work) -> Choice:
     the formula: it can only help where three dyes, or the strength of the bowl, were the limit.
     """
     shelf, region, settings = work.shelf, work.region, work.settings
+    strange = strangeness(shelf, region.anchors[0], head.base.lab)
     strengths = np.geomspace(0.01, 0.6, 7)
     toners = strengths[:, None, None] * shelf.curves
     quick = region.away(head.base.dyed(toners + plain.held @ shelf.curves))
+    quick = np.where(strange <= FITTING, quick, np.inf)
     strength, dye = np.unravel_index(int(np.argmin(quick)), quick.shape)
     if quick[strength, dye] > away - PRETONE_GAIN / 2.0:
         return plain

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import tracemalloc
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -346,19 +347,24 @@ def test_a_thousand_photos_sort_and_filter_at_once(opened):
 
 
 def test_memory_stays_flat(tmp_path):
+    def tidied(count: int):
+        for place, one in enumerate(folder(count)):
+            if place % 20 == 0:
+                gc.collect()  # so that only what is held counts, not what has not been collected yet
+            yield one
+
     def peak(count: int) -> int:
         tracemalloc.start()
         try:
             file = tmp_path / "g.html"
-            write_gallery(file, folder(count), title="t", target=TARGET, ladder=LADDER, curves={})
+            write_gallery(file, tidied(count), title="t", target=TARGET, ladder=LADDER, curves={})
             return tracemalloc.get_traced_memory()[1]
         finally:
             tracemalloc.stop()
 
-    written(tmp_path / "g.html", folder(240))  # templates are read once, and what colours are called
-    # Enough that the piece of the page that is held at one time is full.
-    few, many = peak(100), peak(240)
-    # The page grows by 0.8 MB: next to nothing more in memory.
+    peak(20)  # templates and calibration are read once
+    few, many = peak(40), peak(160)
+    # Four times the photos, 0.7 MB more of page: next to nothing more in memory.
     assert many - few < 200_000
 
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import shlex
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from PIL import Image
 
+import readings
 from strandgauge.cli.app import COMMANDS, JOBS
 from strandgauge.words import say
 
@@ -167,3 +169,21 @@ def test_photos_read_together_with_a_picture_are_each_measured_once(strandgauge,
     assert picture.read_bytes().startswith(b"\x89PNG")
     alone = strandgauge("read", *pair, "--together", "--json", "-")
     assert outcome.documents() == alone.documents()
+
+
+def test_the_outlook_of_the_wanted_shade_tells_what_would_settle_it_and_no_outlook_spoils_a_reading():
+    from strandgauge.cli.read import _surer
+    from strandgauge.errors import OutsideModelError
+    from strandgauge.kit import shipped
+
+    class Open:
+        def reach(self, zones, shade, settings):
+            assert {zone.name for zone in zones} >= {"root", "mids", "ends"}
+            if shade.name == "rose":
+                return SimpleNamespace(surer="turn-card")
+            raise OutsideModelError("none")
+
+    rose, lilac = shipped().target("rose"), shipped().target("lilac")
+    assert _surer(readings.reading(), rose, Open()) == "turn-card"
+    assert _surer(readings.reading(), lilac, Open()) is None
+    assert _surer(readings.reading(), None, Open()) is None

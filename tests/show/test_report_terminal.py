@@ -10,7 +10,7 @@ import pytest
 from rich.console import Console
 
 import readings
-from strandgauge.codes.facts import Note
+from strandgauge.codes.facts import Note, note
 from strandgauge.colour.srgb import hex_colour
 from strandgauge.show.terminal.reading import print_check, print_reading
 from strandgauge.words import said, say, sentence
@@ -81,3 +81,10 @@ def test_check_gives_verdict_then_each_problem_with_its_remedy():
     assert "D12 " not in text
     assert "D12 " in printed(check, full=True)
     assert say("check.trusted") in printed(readings.check()).splitlines()[1]
+
+
+def test_what_would_settle_a_shade_is_said_below_the_numbers():
+    file, way = io.StringIO(), note("turn-card", zone="root", now=0.8, then=0.6)
+    print_reading(readings.reading(), Console(file=file, width=300, highlight=False), way)
+    assert said(way) in file.getvalue()
+    assert said(way) not in printed(readings.reading(), width=300)

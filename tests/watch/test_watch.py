@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -17,6 +18,7 @@ from strandgauge.words import say
 from strandphoto import jpeg, strand_photo
 
 STARTED = datetime(2026, 3, 14, 10, 0)
+SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 
 @pytest.fixture(scope="module")
@@ -140,6 +142,36 @@ def test_a_strand_goes_on_after_a_restart_and_the_clock_ends_it(tmp_path, photo)
     assert say("moment-word.time-is-up") not in running
     again.add(Arrived("20.jpg", photo, STARTED + timedelta(minutes=20)))
     assert len(WatchedStrand(tools, plan, page).readings) == 3
+
+
+def test_a_turned_pair_is_one_look_also_after_a_restart(tmp_path):
+    first, second = ((SAMPLES / f"turned-{one}.jpg").read_bytes() for one in "ab")
+    page, tools = tmp_path / "curve.html", kit.shipped()
+    strand = WatchedStrand(tools, Plan(), page)
+
+    def arrive(name: str, content: bytes, seconds: int) -> list[str]:
+        strand.add(Arrived(name, content, STARTED + timedelta(seconds=seconds)))
+        return [one.photo for one in strand.readings]
+
+    assert arrive("a.jpg", first, 0) == ["a.jpg"]
+    assert arrive("late.jpg", second, 121) == ["a.jpg", "late.jpg"]  # lightener has gone on working
+    assert arrive("again.jpg", second, 130) == ["a.jpg", "late.jpg", "again.jpg"]  # the card lies as before
+    assert arrive("b.jpg", first, 200) == ["a.jpg", "late.jpg", "again.jpg + b.jpg"]
+    pair = strand.readings[-1]
+    assert (pair.photos, pair.turned_share) == (2, 1.0)
+    assert pair.taken == STARTED + timedelta(seconds=130)
+    assert pair.overall.level_sd < strand.readings[0].overall.level_sd
+    again = WatchedStrand(tools, Plan(), page)
+    assert [(one.photo, one.photos) for one in again.readings] == [
+        (one.photo, one.photos) for one in strand.readings
+    ]
+    assert again.photos == {"a.jpg", "late.jpg", "again.jpg", "b.jpg"}
+    assert arrive("b.jpg", first, 400) == [
+        "a.jpg",
+        "late.jpg",
+        "again.jpg",
+        "b.jpg",
+    ]  # another photo of that name
 
 
 def test_the_command_takes_what_is_there_and_tells_what_it_leaves_out(tmp_path, photo, capsys):

@@ -98,8 +98,19 @@ def test_no_page_loads_anything_from_elsewhere(loopback):
 # --- host and origin ------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("host", ["127.0.0.1:8423", "localhost:8423", "LOCALHOST", "127.0.0.1", "localhost:"])
-def test_own_names_are_answered(loopback, host):
+@pytest.mark.parametrize(
+    "host",
+    [
+        "127.0.0.1:8423",
+        "localhost:8423",
+        "LOCALHOST",
+        "127.0.0.1",
+        "localhost:",
+        "localhost:9000",
+        "127.0.0.1:81",
+    ],
+)
+def test_own_names_are_answered_and_those_of_loopback_through_a_tunnel_too(loopback, host):
     assert loopback.get("/api/health", headers={"host": host}).status_code == 200
 
 
@@ -113,9 +124,15 @@ def test_a_name_pointed_here_by_somebody_else_is_not(loopback, host):
     assert answer.json()["code"] == "wrong-host"
 
 
-@pytest.mark.parametrize("host", ["127.0.0.1:8424", "localhost:8423.evil.example", "localhost:99999999"])
-def test_another_port_is_another_server(loopback, host):
+@pytest.mark.parametrize("host", ["localhost:8423.evil.example", "localhost:99999999", "evil.example:9000"])
+def test_what_is_no_port_is_refused(loopback, host):
     assert loopback.get("/api/clients", headers={"host": host}).status_code == 421
+
+
+def test_another_port_of_an_address_in_the_network_is_another_server(lan):
+    hosts = ("192.168.1.20:8424", "192.168.1.20:8423", "localhost:9000")
+    answers = [lan.get("/api/clients", headers={"host": host}).status_code for host in hosts]
+    assert answers == [421, 403, 403]  # the last two are asked for the token
 
 
 @pytest.mark.parametrize(

@@ -62,26 +62,18 @@ def read_pair(task: Task, kit: Kit, contents: Sequence[bytes] | None = None) -> 
     contents : the files' bytes, where they were read elsewhere.
     """
     from strandgauge.photo.open import read_bytes
-    from strandgauge.reading.pipeline import reading_together, shot_of
-    from strandgauge.reading.together import is_turned_pair
+    from strandgauge.reading.pipeline import read_turned_pair
 
     if task.second is None:
         return None
     tasks = (task, task.second)
     try:
         data = contents or [read_bytes(one.path) for one in tasks]
-        measured = [kit.measure(one, wet=task.wet) for one in data]
-        shots = [shot_of(one) for one in measured]
-        timed = [
-            replace(shot, taken_at=one.taken or shot.taken_at) for shot, one in zip(shots, tasks, strict=True)
-        ]
-        if not is_turned_pair(*timed):
+        measured = [_measured(each, kit, one) for each, one in zip(tasks, data, strict=True)]
+        taken = [each.taken or one.reading.taken for each, one in zip(tasks, measured, strict=True)]
+        reading = read_turned_pair(measured, taken, kit.ladder, task.wet)
+        if reading is None:
             return None
-        named = [
-            replace(one, reading=replace(one.reading, photo=PurePosixPath(each.file).name))
-            for one, each in zip(measured, tasks, strict=True)
-        ]
-        reading = reading_together(named, kit.ladder, task.wet)
         record = _record(task, kit, reading, measured[0], _digest(data[0]))
         return replace(record, second=Second(task.second.file, _digest(data[1]), task.second.taken))
     except Exception:  # both have been read, or refused, each by itself
@@ -116,9 +108,14 @@ def _unforeseen(error: Exception) -> Told:
 
 
 def _read(task: Task, kit: Kit, data: bytes, digest: str) -> Record:
+    measurement = _measured(task, kit, data)
+    return _record(task, kit, measurement.reading, measurement, digest)
+
+
+def _measured(task: Task, kit: Kit, data: bytes) -> Measurement:
     measurement = kit.measure(data, wet=task.wet)
-    reading = replace(measurement.reading, photo=PurePosixPath(task.file).name)
-    return _record(task, kit, reading, measurement, digest)
+    named = replace(measurement.reading, photo=PurePosixPath(task.file).name)
+    return replace(measurement, reading=named)
 
 
 def _record(task: Task, kit: Kit, reading: Reading, measurement: Measurement, digest: str) -> Record:

@@ -23,6 +23,7 @@ from strandgauge.errors import StrandgaugeError
 from strandgauge.files.endings import WRITTEN_PICTURES
 
 if TYPE_CHECKING:
+    from strandgauge.codes.facts import Note
     from strandgauge.dye.targets import Target
     from strandgauge.kit import Kit
     from strandgauge.reading.model import Reading
@@ -48,7 +49,11 @@ def read(
     ] = None,
     target: Annotated[
         str | None,
-        typer.Option(metavar="SHADE", help="The wanted shade, shown beside the strand in the picture."),
+        typer.Option(
+            metavar="SHADE",
+            help="The wanted shade, shown beside the strand in the picture; what would settle whether the hair is "
+            "light enough for it is told, where that is open.",
+        ),
     ] = None,
     technical: Annotated[
         bool, typer.Option("--technical", help="Show the whole card, all numbers and notes in the picture.")
@@ -91,8 +96,8 @@ def read(
         if picture is not None and not single:
             file = picture / f"{some[0].stem}-reading.png"
         try:
-            readings.append(_read(some, kit, wet, file, pictures))
-            session.show(readings[-1], print_reading)
+            readings.append(reading := _read(some, kit, wet, file, pictures))
+            session.show(reading, print_reading, reading, None, _surer(reading, pictures.wish, kit))
         except StrandgaugeError as error:
             if single:
                 raise
@@ -120,3 +125,15 @@ def _read(photos: list[Path], kit: Kit, wet: bool | None, picture: Path | None, 
         first, ladder = look.measured[0], kit.ladder
         write_picture(picture, first, look.reading, ladder=ladder, wish=how.wish, technical=how.technical)
     return look.reading
+
+
+def _surer(reading: Reading, wish: Target | None, kit: Kit) -> Note | None:
+    """Return what would settle whether the hair is light enough for the wanted shade, where that is open."""
+    if wish is None:
+        return None
+    from strandgauge.judge.outlook import Settings, base_zones
+
+    try:
+        return kit.reach(base_zones(reading), wish, Settings(pretone=False, instead=False)).surer
+    except StrandgaugeError:  # no dye makes it of this hair; the reading stands
+        return None

@@ -73,7 +73,7 @@ def watch(
     plan = Plan(start, limit, None if target is None else tools.target(target).name, level, wet=bool(wet))
     strand = WatchedStrand(tools, plan, page)
     bell, told = _Bell(), ""
-    with closing(source_of(what, every, {one.photo for one in strand.readings})) as source:
+    with closing(source_of(what, every, strand.photos)) as source:
         print(f"Watching {what}. The page is {page}. Ctrl-C stops.", flush=True)
         rounds = 0
         while not source.over:

@@ -17,7 +17,7 @@ from strandgauge.hair.levels import Ladder, level_shares
 from strandgauge.hair.likely import Likely, likely_each
 from strandgauge.hair.posterior import AsLit, Posterior, Told, load_telling, posterior, tell
 from strandgauge.hair.warmth import yellowness_e313
-from strandgauge.reading.model import CardFit, Reading, ZoneReading
+from strandgauge.reading.model import TOGETHER, CardFit, Reading, ZoneReading
 from strandgauge.strand.direction import CardSeen, LightClues, load_light_model
 from strandgauge.strand.names import ZoneName
 from strandgauge.strand.zones import ZoneLight
@@ -154,7 +154,7 @@ def join_readings(
     fits = [reading.card_fit for reading in readings]
     notes = {each.code: each for reading in readings for each in reading.notes}
     return Reading(
-        photo=" + ".join(reading.photo for reading in readings),
+        photo=TOGETHER.join(reading.photo for reading in readings),
         card=readings[0].card,
         card_fit=CardFit(
             float(np.mean([fit.delta_e00_median for fit in fits])),

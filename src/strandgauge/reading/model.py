@@ -17,6 +17,9 @@ COVERAGE = 1.96
 """Standard deviations to either side that hold 95 % of a normal distribution: what ± stands for."""
 
 
+TOGETHER = " + "
+"""Between the names of photos that were read as one."""
+
 Way = Literal["turn-card", "softer-light", "measured-print"]
 """A second photo with the card turned end for end; light from all round; a print profile."""
 

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 from functools import lru_cache
 from itertools import combinations
 from pathlib import Path
@@ -44,7 +45,7 @@ from strandgauge.reading.describe import (
 )
 from strandgauge.reading.model import CardFit, Reading
 from strandgauge.reading.narrow import shares_left
-from strandgauge.reading.together import Shot, is_turned, refuse_unlike
+from strandgauge.reading.together import Shot, is_turned, is_turned_pair, refuse_unlike
 from strandgauge.strand.direction import LightClues, light_clues
 from strandgauge.strand.fibres import check_fibres, fibres
 from strandgauge.strand.isolate import Isolated, isolate_strand
@@ -117,6 +118,14 @@ def reading_together(measured: Sequence[Measurement], ladder: Ladder, wet: bool)
     turned = any(is_turned(a, b) for a, b in combinations(shots, 2))
     colours = mean_colours([m.colours for m in measured], turned)
     return join_readings([m.reading for m in measured], colours, ladder, wet, turned)
+
+
+def read_turned_pair(
+    measured: Sequence[Measurement], taken: Sequence[datetime | None], ladder: Ladder, wet: bool
+) -> Reading | None:
+    """Return the one reading of two photos, taken at those times, if they are one look; see `is_turned_pair`."""
+    shots = [replace(shot_of(one), taken_at=at) for one, at in zip(measured, taken, strict=True)]
+    return reading_together(measured, ladder, wet) if is_turned_pair(*shots) else None
 
 
 def shot_of(measured: Measurement) -> Shot:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -15,7 +16,8 @@ from strandgauge.judge.outlook import Outlook, Settings, base_zones
 from strandgauge.kit import Kit
 from strandgauge.lift.curve import LiftCurve
 from strandgauge.lift.times import LookTimes, look_times, time_in_name
-from strandgauge.reading.model import Reading
+from strandgauge.reading.model import TOGETHER, Reading
+from strandgauge.reading.pipeline import Measurement, read_turned_pair
 from strandgauge.show.json import document_of, record_of
 from strandgauge.show.pages.follow import follow_page
 from strandgauge.show.picture.strip import strip_jpeg
@@ -45,6 +47,8 @@ class Plan:
 class WatchedStrand:
     """The strand's readings, in a file of one JSON document a line beside its page.
 
+    A photo that is a turned pair with the one before it is read together with it, and both are one look.
+
     Parameters
     ----------
     page : the page to keep current; ``.jsonl`` in place of its ending is the file of readings. What lies there is
@@ -58,14 +62,23 @@ class WatchedStrand:
     def __init__(self, kit: Kit, plan: Plan, page: Path) -> None:
         self._kit, self._plan, self._page = kit, plan, page
         self._kept = page.with_suffix(".jsonl")
+        self._read: list[Reading] = []
+        """All readings in the order of their making; `readings` are those that stand."""
         self.readings: list[Reading] = []
+        self._alone: Measurement | None = None
+        """The last photo, where the next one may be a turned pair with it."""
         self._strips: dict[str, bytes] = {}
         self._outlook: Outlook | None = None
         self._shown: object = None
         self._take_up()
 
+    @property
+    def photos(self) -> frozenset[str]:
+        """Names of the photos that were read."""
+        return frozenset[str]().union(*map(_photos_of, self.readings))
+
     def add(self, photo: Arrived) -> Reading:
-        """Read a photo and keep its reading, in place of an earlier one of that name.
+        """Read a photo and keep its reading, in place of earlier ones of it; return it, or that of the pair.
 
         Raises
         ------
@@ -75,14 +88,26 @@ class WatchedStrand:
         taken = photo.taken or measured.reading.taken
         if taken is None and time_in_name(Path(photo.name).stem) is None:
             taken = photo.written  # it arrived when it was taken, or soon after
-        reading = replace(measured.reading, photo=photo.name, taken=taken)
-        others = [one for one in self.readings if one.photo != photo.name]
-        self._times([*others, reading])  # one without a time is refused before it is kept
-        self.readings = [*others, reading]
-        self._strips[photo.name] = strip_jpeg(measured)
+        alone = replace(measured, reading=replace(measured.reading, photo=photo.name, taken=taken))
+        pair = self._paired(alone)
+        new = [alone.reading] if pair is None else [alone.reading, pair]
+        looks = _looks([*self._read, *new])
+        self._times(looks)  # one without a time is refused before it is kept
+        self._read += new
+        self.readings = looks
+        self._alone = alone if pair is None else None
         self._outlook = None
-        self._write(reading)
-        return reading
+        for reading in new:
+            self._strips[reading.photo] = strip_jpeg(measured)
+            self._write(reading)
+        return new[-1]
+
+    def _paired(self, measured: Measurement) -> Reading | None:
+        """Return the reading of a photo and the one before it, if they are a turned pair."""
+        if self._alone is None or self._alone.reading.photo == measured.reading.photo:
+            return None
+        both = (self._alone, measured)
+        return read_turned_pair(both, [one.reading.taken for one in both], self._kit.ladder, self._plan.wet)
 
     def now(self, clock: datetime) -> tuple[LiftCurve, Moment] | None:
         """Return the lift so far and what to do at this minute; None before the first reading.
@@ -133,14 +158,13 @@ class WatchedStrand:
 
     def _take_up(self) -> None:
         lines = self._kept.read_bytes().splitlines() if self._kept.exists() else []
-        found: dict[str, Reading] = {}
         for line in lines:
             try:
                 reading = record_of(Reading, json.loads(line), self._kept.name)
             except (ValueError, StrandgaugeError):
                 continue  # torn where the power went
-            found[reading.photo] = reading
-        self.readings = list(found.values())
+            self._read.append(reading)
+        self.readings = _looks(self._read)
         try:
             with self._kept.open("ab") as file:
                 if lines and not self._kept.read_bytes().endswith(b"\n"):
@@ -154,3 +178,23 @@ class WatchedStrand:
                 file.write(json.dumps(document_of(reading), allow_nan=False).encode("ascii") + b"\n")
         except OSError as error:
             raise cannot_write(self._kept, error) from error
+
+
+def _looks(read: Iterable[Reading]) -> list[Reading]:
+    """Return the looks of readings told in the order of their making: each photo's last, pairs in place of both."""
+    alone: dict[str, Reading] = {}
+    pairs: list[Reading] = []
+    for reading in read:
+        photos = _photos_of(reading)
+        pairs = [pair for pair in pairs if photos.isdisjoint(_photos_of(pair))]
+        if len(photos) > 1:
+            pairs.append(reading)
+        else:
+            alone[reading.photo] = reading
+    paired = frozenset[str]().union(*map(_photos_of, pairs))
+    return [*(one for photo, one in alone.items() if photo not in paired), *pairs]
+
+
+def _photos_of(reading: Reading) -> frozenset[str]:
+    names = reading.photo.split(TOGETHER)
+    return frozenset(names if len(names) == reading.photos else [reading.photo])

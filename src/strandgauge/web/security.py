@@ -34,6 +34,7 @@ from strandgauge.web.settings import ServerSettings
 
 log = logging.getLogger("strandgauge.web")
 
+LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
 STRICT_HEADERS: Mapping[str, str] = {
     "Content-Security-Policy": (
         "default-src 'none'; img-src 'self' data: blob:; style-src 'self'; font-src 'self'; "
@@ -146,9 +147,14 @@ class Gate:
         await self.app(scope, receive, send)
 
     def _check_host(self, headers: Headers) -> None:
-        """Refuse a name that is not this server's: a page elsewhere may have pointed its own name here."""
+        """Refuse a name that is not this server's: a page elsewhere may have pointed its own name here.
+
+        Names of loopback pass with any port, since a tunnel has one of its own and nobody can point them elsewhere.
+        """
         host = headers.get("host", "")
-        if host_name(host) not in self._hosts or host_port(host) not in (None, self._port):
+        name, port = host_name(host), host_port(host)
+        own_port = port in (None, self._port) or (port != 0 and name in LOOPBACK)
+        if name not in self._hosts or not own_port:
             raise because(421, "wrong-host", "wrong-host")
 
     def _check_allowance(self, scope: Scope, headers: Headers) -> None:

@@ -9,15 +9,17 @@ from collections.abc import Sequence
 
 from rich.console import Console
 
+from strandgauge.codes.facts import Note
 from strandgauge.reading.model import CardCheck, PatchCheck, Reading
 from strandgauge.show.terminal.console import NARROW, Printer
 from strandgauge.words import check as checks
+from strandgauge.words import judge as judged
 from strandgauge.words import reading as words
 from strandgauge.words import say
 
 
-def print_reading(reading: Reading, console: Console | None = None) -> None:
-    """Print a reading."""
+def print_reading(reading: Reading, console: Console | None = None, surer: Note | None = None) -> None:
+    """Print a reading, and what would settle whether the hair is light enough for a shade, where that is open."""
     out = Printer(console)
     zones = words.zones(reading)
     out.aside(reading.photo)
@@ -35,6 +37,9 @@ def print_reading(reading: Reading, console: Console | None = None) -> None:
     for meaning in words.stain_meanings(reading):
         out.line()
         out.line(meaning)
+    for way in judged.surer(surer):
+        out.line()
+        out.line(way)
     out.notes(reading.notes)
     out.line()
     out.aside(words.provenance(reading), words.caution())

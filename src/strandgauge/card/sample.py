@@ -127,14 +127,15 @@ def _paper_cells(card: CardDefinition) -> list[Box]:
     taken += card.excluded
     if card.window is not None:
         taken.append(card.window.box)
-    side, clear = PAPER_CELL_MM, PAPER_CLEARANCE_MM
-    width, height = card.size
-    cells = []
-    for y in np.arange(0.8, height - side - 0.8 + 1e-9, side / 2):
-        for x in np.arange(0.8, width - side - 0.8 + 1e-9, side):
-            cell = (float(x), float(y), side, side)
-            if not any(_overlap(cell, box, clear) for box in taken):
-                cells.append(cell)
+    side, (width, height) = PAPER_CELL_MM, card.size
+    rows, columns = (
+        np.arange(0.8, size - side - 0.8 + 1e-9, step) for size, step in ((height, side / 2), (width, side))
+    )
+    corners = np.stack(np.meshgrid(columns, rows), axis=-1).reshape(-1, 1, 2)
+    low, size = np.split(np.asarray(taken), 2, axis=1)
+    over = (corners < low + size + PAPER_CLEARANCE_MM) & (low < corners + side + PAPER_CLEARANCE_MM)
+    free = corners[~over.all(2).any(1), 0]
+    cells: list[Box] = [(x, y, side, side) for x, y in free.tolist()]
     most = 48
     if len(cells) > most:  # as many as the light field needs, spread over the card
         cells = _spread_out(cells, most)
@@ -156,15 +157,6 @@ def _spread_out(cells: list[Box], count: int) -> list[Box]:
 def _bounding_box(corners: Array) -> Box:
     low, high = corners.min(0), corners.max(0)
     return (float(low[0]), float(low[1]), float(high[0] - low[0]), float(high[1] - low[1]))
-
-
-def _overlap(a: Box, b: Box, clear: float) -> bool:
-    return (
-        a[0] < b[0] + b[2] + clear
-        and b[0] < a[0] + a[2] + clear
-        and a[1] < b[1] + b[3] + clear
-        and b[1] < a[1] + a[3] + clear
-    )
 
 
 def _summarise(values: NDArray[np.float32], layout: _Layout) -> Samples:

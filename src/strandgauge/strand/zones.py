@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
 from strandgauge.errors import OverexposedError, StrandTooThinError
-from strandgauge.light.region import Region
+from strandgauge.light.region import Region, lab_of_linear
 from strandgauge.strand.isolate import Isolated
 from strandgauge.strand.names import ZONES, ZoneName
 
@@ -115,8 +115,7 @@ def _measure(
     places = np.flatnonzero(hair)
     step = max(1, len(places) // 4000)  # as many as shares and spread need
     some = smooth[:, part][np.divmod(places[::step], hair.shape[1])]
-    # The conversion takes what is beyond black and white for these.
-    lab: NDArray[Any] = cv2.cvtColor(some[:, None], cv2.COLOR_LRGB2Lab)[:, 0]
+    lab = lab_of_linear(some[:, None])[:, 0]
     spread = float(lab[:, 0].std())
     return ZoneLight(
         name,

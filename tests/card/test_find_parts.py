@@ -98,6 +98,17 @@ def test_each_dictionary_is_looked_for_and_its_ids_are_its_own(monkeypatch):
     assert (view.found, view.hidden) == ((40, 41, 42), (43,))
 
 
+def test_what_is_looked_for_are_the_cards_marks_and_those_of_its_versions():
+    assert find._looked_for(CARD) == {"DICT_4X4_250": tuple(range(40, 80))}
+    chart = (
+        Marker(9, "DICT_5X5_50", SQUARE.corners),
+        Marker(7, "DICT_4X4_50", SQUARE.corners),
+        Marker(2, "DICT_5X5_50", SQUARE.corners),
+    )
+    free = replace(CARD, markers=chart, reserved_ids=None)
+    assert find._looked_for(free) == {"DICT_4X4_50": (7,), "DICT_5X5_50": (2, 9)}
+
+
 def wrong() -> tuple[Marker, ...]:
     """Marks that are not on the card."""
     return tuple(replace(marker, id=marker.id + 4) for marker in CARD.markers)
@@ -390,6 +401,20 @@ def test_the_width_of_an_edge_is_its_step_over_its_slope(blur_mm):
     assert width == pytest.approx(np.sqrt(2 * np.pi) * blur_mm, rel=0.07)
     share = find._edge_share(step_at(blur_mm), EIGHT, [SQUARE, replace(SQUARE, corners=larger(2.0))])
     assert share == pytest.approx(find._edge_width_mm(step_at(blur_mm), EIGHT, [SQUARE]) / 12.0, rel=0.25)
+
+
+def test_the_width_of_an_edge_is_the_same_on_a_tilted_mark():
+    turn = np.vstack([cv2.getRotationMatrix2D((99.5, 99.5), 25.0, 1.0), [0, 0, 1]])
+    tilted = cv2.warpAffine(step_at(0.4), turn[:2], (200, 200), borderValue=220)
+    straight = find._edge_width_mm(step_at(0.4), EIGHT, [SQUARE])
+    assert find._edge_width_mm(tilted, turn @ EIGHT, [SQUARE]) == pytest.approx(straight, rel=0.03)
+
+
+def test_a_mark_without_contrast_says_nothing_of_the_width():
+    both = np.hstack([step_at(0.4), step_at(0.2, 210)])
+    faint = replace(SQUARE, corners=tuple((x + 25.0, y) for x, y in SQUARE.corners))
+    alone = find._edge_width_mm(step_at(0.4), EIGHT, [SQUARE])
+    assert find._edge_width_mm(both, EIGHT, [SQUARE, faint]) == pytest.approx(alone, rel=1e-6)
 
 
 def test_the_width_of_an_edge_is_the_same_where_the_picture_ends():

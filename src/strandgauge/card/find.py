@@ -89,11 +89,7 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
     if min(grey.shape) < SMALLEST_SIDE:
         raise NoCardError(fault="small", width=grey.shape[1], height=grey.shape[0])
     wanted = {marker.id: marker for marker in card.markers}
-    versions = range(card.reserved_ids[0], card.reserved_ids[1] + 1) if card.reserved_ids else ()
-    looked_for = {
-        name: tuple(sorted({m.id for m in card.markers if m.dictionary == name}.union(versions)))
-        for name in sorted({marker.dictionary for marker in card.markers})
-    }
+    looked_for = _looked_for(card)
     seen: dict[int, list[Array]] = {}
     others: set[int] = set()
     for attempt in _searches(grey):
@@ -134,6 +130,15 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
         edge_width_mm=_edge_width_mm(grey, homography, [wanted[i] for i in used]),
         outline=view_corners,
     )
+
+
+def _looked_for(card: CardDefinition) -> dict[str, tuple[int, ...]]:
+    """Return which ids of each dictionary are looked for: the card's own, and those of its other versions."""
+    first, last = card.reserved_ids or (0, -1)
+    ids = {marker.dictionary: set(range(first, last + 1)) for marker in card.markers}
+    for marker in card.markers:
+        ids[marker.dictionary].add(marker.id)
+    return {name: tuple(sorted(ids[name])) for name in sorted(ids)}
 
 
 def to_grey8(pixels: NDArray[np.uint8] | NDArray[np.uint16]) -> NDArray[np.uint8]:
@@ -407,18 +412,18 @@ def _edge_width_mm(grey: NDArray[np.uint8], homography: Array, markers: list[Mar
     count = 33
     along = np.linspace(0.2, 0.8, 9)[:, None, None]
     corners = np.array([marker.corners for marker in markers])
-    begin, run = corners.reshape(-1, 2), (np.roll(corners, -1, axis=1) - corners).reshape(-1, 2)
+    begin, run = (part.reshape(-1, 2) for part in (corners, np.roll(corners, -1, axis=1) - corners))
     side = np.linalg.norm(run, axis=1)
     normal = np.stack([run[:, 1], -run[:, 0]], axis=1) / side[:, None]
     offsets = np.linspace(-0.13, 0.13, count) * side[:, None]  # stays inside the marker's black border
     edge = begin[:, None, None] + along * run[:, None, None]
     points = edge + offsets[:, None, :, None] * normal[:, None, None]
-    pixels = project(homography, points.reshape(-1, 2)).astype(np.float32)
-    x, y = (np.ascontiguousarray(part).reshape(-1, count) for part in pixels.T)
+    pixels = project(homography, points.reshape(-1, 2)).astype(np.float32).reshape(-1, count, 2)
+    x, y = cv2.split(pixels)
     profile = cv2.remap(grey, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    mean = profile.reshape(len(side), -1, count).mean(1, dtype=np.float64)
+    mean = profile.reshape(len(side), -1, count).mean(1)
     step = np.abs(mean[:, -4:].mean(1) - mean[:, :4].mean(1))
-    slope = np.abs(np.diff(mean, axis=1)).max(1) / (offsets[:, 1] - offsets[:, 0])
+    slope = np.abs(np.diff(mean)).max(1) / (offsets[:, 1] - offsets[:, 0])
     printed, upright = step > 20, np.abs(normal[:, 0]) > np.abs(normal[:, 1])
     widths = [step[these] / slope[these] for these in (printed & ~upright, printed & upright)]
     medians = [float(np.median(w)) for w in widths if w.size]

@@ -692,10 +692,10 @@ def test_the_slope_of_the_map_is_its_derivative():
 def test_the_smallest_scale_is_that_of_the_farthest_corner_the_short_way():
     places = [(0, 0), (148, 0), (148, 105), (0, 105), (74, 52.5)]
     scales = [np.linalg.svd(find._jacobian(TILTED, np.array(p, float)), compute_uv=False) for p in places]
-    assert find._smallest_scale(TILTED, CARD.size) == pytest.approx(min(s[1] for s in scales))
+    assert find._smallest_scale(TILTED, CARD.outline) == pytest.approx(min(s[1] for s in scales))
     # A map whose middle is smallest: both ends of a bent view come nearer.
     wide = np.diag([2.0, 3.0, 1.0])
-    assert find._smallest_scale(wide, CARD.size) == pytest.approx(2.0)
+    assert find._smallest_scale(wide, CARD.outline) == pytest.approx(2.0)
 
 
 @pytest.mark.parametrize(

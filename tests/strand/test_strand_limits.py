@@ -18,7 +18,7 @@ from strandgauge.strand.zones import measure_zones, strand_coordinates
 PPM = 4.0
 HEIGHT, WIDTH = 160, 520
 """A region of 40 by 130 mm; a strand lies in its middle."""
-CLEAR = LightClues(0.1, 0.0, 0.0, 0.0, 0.0, 0.0, 0.05, 0.0, 0.0, 0.1)
+CLEAR = LightClues(0.1, 0.0, 0.0, 0.0, 0.05, 0.0, 0.0, 0.1)
 
 
 def lying(*, gaps: float = 0.0, clipped: float = 0.0) -> tuple[Region, Isolated]:

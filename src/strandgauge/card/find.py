@@ -106,7 +106,7 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
         raise _nothing_found(grey, card, others)
     corners_px, used = _one_card(seen, wanted)
     homography, residual_mm = _fit_plane(grey, corners_px, used, wanted)
-    view_corners = project(homography, _rectangle(card.size))
+    view_corners = project(homography, card.outline)
     height, width = grey.shape
     outside = _sides_outside(view_corners, width, height)
     hidden = tuple(sorted(set(wanted) - set(used)))
@@ -118,7 +118,7 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
             raise BlurError(fault="marks")
         raise CardCutOffError(fault="hidden", seen=len(used), total=len(wanted), where="card")
     limit = FOLD_LIMIT if card.window is not None else FOLD_LIMIT_CHART
-    scale = _smallest_scale(homography, card.size)
+    scale = _smallest_scale(homography, card.outline)
     if residual_mm > max(limit * float(np.hypot(*card.size)), SURENESS_PX / scale):
         raise CardFoldedError(off_mm=residual_mm, where="card")
     return CardView(
@@ -372,13 +372,8 @@ def _jacobian(h: Array, point: Array) -> Array:
     return np.asarray(numerator / w**2)
 
 
-def _smallest_scale(homography: Array, size: tuple[float, float]) -> float:
-    return min(float(np.linalg.norm(_jacobian(homography, corner), -2)) for corner in _rectangle(size))
-
-
-def _rectangle(size: tuple[float, float]) -> Array:
-    width, height = size
-    return np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
+def _smallest_scale(homography: Array, outline: Array) -> float:
+    return min(float(np.linalg.norm(_jacobian(homography, corner), -2)) for corner in outline)
 
 
 def _fewest_markers(total: int) -> int:

@@ -143,21 +143,24 @@ def _weighted_differences(first: ArrayLike, second: ArrayLike) -> tuple[Array, A
         np.where(far, np.where(total < 2.0 * np.pi, total + 2.0 * np.pi, total - 2.0 * np.pi), total) / 2.0
     )
     mean_h = np.where(coloured, mean_h, total)
-    t = (
-        1.0
-        - 0.17 * np.cos(mean_h - np.radians(30.0))
-        + 0.24 * np.cos(2.0 * mean_h)
-        + 0.32 * np.cos(3.0 * mean_h + np.radians(6.0))
-        - 0.20 * np.cos(4.0 * mean_h - np.radians(63.0))
-    )
     rotation = np.radians(30.0) * np.exp(-(((np.degrees(mean_h) - 275.0) / 25.0) ** 2))
     c7 = mean_c**7
     rc = 2.0 * np.sqrt(c7 / (c7 + 25.0**7))
-    away = (mean_l - 50.0) ** 2
-    sl = 1.0 + 0.015 * away / np.sqrt(20.0 + away)
-    sc = 1.0 + 0.045 * mean_c
-    sh = 1.0 + 0.015 * mean_c * t
+    sl, sc, sh = _weights(mean_l, mean_c, mean_h)
     return dl / sl, dc / sc, dh / sh, -np.sin(2.0 * rotation) * rc
+
+
+def _weights(lightness: Array, chroma: Array, hue: Array) -> tuple[Array, Array, Array]:
+    """Return SL, SC and SH of CIEDE2000, hue in radians."""
+    t = (
+        1.0
+        - 0.17 * np.cos(hue - np.radians(30.0))
+        + 0.24 * np.cos(2.0 * hue)
+        + 0.32 * np.cos(3.0 * hue + np.radians(6.0))
+        - 0.20 * np.cos(4.0 * hue - np.radians(63.0))
+    )
+    away = (lightness - 50.0) ** 2
+    return 1.0 + 0.015 * away / np.sqrt(20.0 + away), 1.0 + 0.045 * chroma, 1.0 + 0.015 * chroma * t
 
 
 def difference_weights(lab: Array) -> Array:
@@ -170,18 +173,8 @@ def difference_weights(lab: Array) -> Array:
     c7 = np.hypot(a, b) ** 7
     stretch = 1 + 0.5 * (1 - np.sqrt(c7 / (c7 + 25.0**7)))
     a_prime = stretch * a
-    chroma = np.hypot(a_prime, b)
     hue = np.arctan2(b, a_prime)
-    T = (
-        1
-        - 0.17 * np.cos(hue - np.radians(30))
-        + 0.24 * np.cos(2 * hue)
-        + 0.32 * np.cos(3 * hue + np.radians(6))
-        - 0.20 * np.cos(4 * hue - np.radians(63))
-    )
-    SL = 1 + 0.015 * (L - 50) ** 2 / np.sqrt(20 + (L - 50) ** 2)
-    SC = 1 + 0.045 * chroma
-    SH = 1 + 0.015 * chroma * T
+    SL, SC, SH = _weights(L, np.hypot(a_prime, b), hue)
     cos, sin = np.cos(hue), np.sin(hue)
     weights = np.zeros((len(lab), 3, 3))
     weights[:, 0, 0] = 1 / SL

@@ -23,20 +23,23 @@ _SRGB_GREEN_XYZ = (0.3851, 0.7169, 0.0971)
 
 
 @lru_cache(maxsize=8)
-def _profile(icc: bytes) -> ImageCmsProfile | None:
-    """Parse an ICC profile; None when it is damaged."""
+def _other_profile(icc: bytes | None) -> ImageCmsProfile | None:
+    """Parse an ICC profile; None when there is none, it is damaged, or it is that of sRGB."""
+    if not icc:
+        return None
     from PIL import ImageCms
 
     try:
-        return ImageCms.ImageCmsProfile(io.BytesIO(icc))
+        profile = ImageCms.ImageCmsProfile(io.BytesIO(icc))
     except (OSError, ImageCms.PyCMSError):
         return None
+    return None if _is_srgb(profile) else profile
 
 
 def colour_space_name(icc: bytes | None) -> str:
     """Return the name of the colour space that a picture states; sRGB when it states none, or a bad one."""
-    profile = _profile(icc) if icc else None
-    if profile is None or _is_srgb(profile):
+    profile = _other_profile(icc)
+    if profile is None:
         return SRGB
     return str(profile.profile.profile_description or "unnamed colour space").strip()
 
@@ -58,8 +61,8 @@ def to_srgb(pixels: Pixels, icc: bytes | None) -> Pixels:
     uint8, because the colour management library converts 8-bit pictures only. Colours outside sRGB are
     clipped to its edge.
     """
-    profile = _profile(icc) if icc else None
-    if profile is None or _is_srgb(profile):
+    profile = _other_profile(icc)
+    if profile is None:
         return pixels
     from PIL import Image, ImageCms
 

@@ -40,7 +40,7 @@ def shares_left(
         as_lit = zone_colours(zones, clues, fit, count)["overall"].as_lit
         return tell(posterior(as_lit, ladder, wet=wet), ladder, wet=wet).level_sd
 
-    soft_clues = replace(clues, fall_along=0.0, fall_across=0.0, shadow_other=min(clues.shadow_other, 0.0))
+    soft_clues = replace(clues, fall_along=0.0, shadow_other=min(clues.shadow_other, 0.0))
     soft_fit = replace(fit, light_unevenness_percent=min(fit.light_unevenness_percent, SOFT_UNEVENNESS))
     true_print = max(fit.leave_one_out_mean**2 - POOR_PRINT_ADDS**2, MEASURED_LEFT_OUT**2) ** 0.5
     print_fit = replace(fit, leave_one_out_mean=min(fit.leave_one_out_mean, true_print))

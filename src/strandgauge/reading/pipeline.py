@@ -130,14 +130,13 @@ def read_turned_pair(
 
 def shot_of(measured: Measurement) -> Shot:
     """Return what tells whether a photo goes together with another."""
-    width, height = measured.card.card.size
     return Shot(
         measured.card.photo.name,
         measured.card.photo.taken_at,
         measured.reading.card,
         measured.card.view.angle_deg,
-        measured.card.view.to_pixels(np.array([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)])),
-        (width, height),
+        measured.card.view.outline,
+        measured.card.card.size,
         strand_pattern(measured.region, measured.strand),
         {name: colour.as_lit for name, colour in measured.colours.items()},
     )

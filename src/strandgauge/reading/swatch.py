@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from strandgauge.card.find import project
 from strandgauge.card.model import CardDefinition
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, as_lab, lab_from_xyz
@@ -62,9 +63,8 @@ def swatch_colour(path: Path, card: CardDefinition, pick: Pick | None = None) ->
         box = _box(photo, pick)
     left, top, width_px, height_px = box
     columns, rows = np.meshgrid(np.arange(width_px) + left, np.arange(height_px) + top)
-    back = np.linalg.inv(found.view.homography)
-    places = np.c_[columns.ravel(), rows.ravel(), np.ones(columns.size)] @ back.T
-    xyz = found.correction.to_xyz(_encoded(photo, box), places[:, :2] / places[:, 2:])
+    places = project(np.linalg.inv(found.view.homography), np.c_[columns.ravel(), rows.ravel()])
+    xyz = found.correction.to_xyz(_encoded(photo, box), places)
     return Swatch(as_lab(np.median(lab_from_xyz(xyz), axis=0)), measured=True)
 
 

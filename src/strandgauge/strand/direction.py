@@ -2,7 +2,7 @@
 
 Hair is not matt. Under light from one side pale hair looks lighter and more colourful than under light from all
 round, dark hair darker, and a card, being matt, cannot tell. What can: the strand's shadow on the paper beside
-it, the tilt of brightness along and across a strand of one colour, its contrast from fibre to fibre, and the
+it, the tilt of brightness along a strand of one colour, its contrast from fibre to fibre, and the
 light's fall-off over the card. Each of them is a number here, zero (or small) in light from all round.
 
 They tell little: on strands and rooms that a model has not seen, they take an eighth off the variance of the scale.
@@ -21,15 +21,13 @@ import numpy as np
 from strandgauge.card.model import Window
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab
+from strandgauge.colour.srgb import LUMINANCE
 from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.light.correction import Correction
 from strandgauge.light.region import Region
 from strandgauge.strand.isolate import Isolated
 from strandgauge.strand.names import ZoneName
 from strandgauge.strand.zones import StrandCoordinates, ZoneLight
-
-LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-"""Share of linear sRGB R, G, B in luminance (IEC 61966-2-1)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +40,6 @@ class LightClues:
     """The same on the other side."""
     fall_along: float
     """Fall of the light over the length of the window, root to ends."""
-    fall_across: float
-    """Fall of the light over the height of the window."""
-    tilt_across: float
-    """Brightness of one half of the strand's width against the other, absolute."""
     sheen: float
     """Brightness of the strand's middle against its edges."""
     fibre_contrast: float
@@ -184,7 +178,6 @@ def light_clues(
     """Collect the signs of directional light around one strand."""
     ppm = region.pixels_per_mm
     upper, lower = _shadows(region, strand, coordinates, paper_lab)
-    along, across = _falls(correction, window)
     body = slice(strand.first, strand.last + 1)
     light = np.log(np.maximum(region.linear[:, body] @ LUMINANCE, 1e-3))
     n = coordinates.across[:, body]
@@ -199,9 +192,7 @@ def light_clues(
     return LightClues(
         shadow=max(upper, lower),
         shadow_other=min(upper, lower),
-        fall_along=along,
-        fall_across=across,
-        tilt_across=abs(mean(-0.7, -0.2) - mean(0.2, 0.7)),
+        fall_along=_fall_along(correction, window),
         sheen=mean(-0.25, 0.25) - 0.5 * (mean(-0.8, -0.5) + mean(0.5, 0.8)),
         fibre_contrast=float(fine[inside].std()),
         tilt_along=_tilt_along(zones),
@@ -227,16 +218,12 @@ def _shadows(
     return depths[0], depths[1]
 
 
-def _falls(correction: Correction, window: Window) -> tuple[float, float]:
+def _fall_along(correction: Correction, window: Window) -> float:
     x, y, w, h = window.box
     ends = np.array([[x, y + h / 2], [x + w, y + h / 2], [x + w / 2, y], [x + w / 2, y + h]])
-    left, right, top, bottom = np.log(correction.factor(ends)[:, 1])
-    along, across = left - right, top - bottom
-    if window.root_end in ("top", "bottom"):
-        along, across = across, along
-    if window.root_end in ("right", "bottom"):
-        along = -along
-    return float(along), float(abs(across))
+    left, right, top, bottom = np.log(correction.factor(ends)[:, 1]).tolist()
+    falls = {"left": left - right, "right": right - left, "top": top - bottom, "bottom": bottom - top}
+    return float(falls[window.root_end])
 
 
 def _tilt_along(zones: dict[ZoneName, ZoneLight]) -> float:

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from strandgauge.codes.facts import Note, note
 from strandgauge.colour.arrays import Array
+from strandgauge.colour.srgb import LUMINANCE
 from strandgauge.errors import NotHairError
 from strandgauge.light.region import Region
 from strandgauge.strand.isolate import Isolated
@@ -65,7 +66,7 @@ class Fibres:
 
 def fibres(region: Region, strand: Isolated, coordinates: StrandCoordinates) -> Fibres:
     """Describe the pattern on a strand."""
-    light = on_the_strand(strand, region.linear) @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+    light = on_the_strand(strand, region.linear) @ LUMINANCE
     log = np.log(np.maximum(light, _DARKEST))
     fine = (cv2.GaussianBlur(log, (0, 0), 0.6) - cv2.GaussianBlur(log, (0, 0), 4.0))[3:-3, 8:-8]
     fine = np.clip(fine, -4.0 * fine.std(), 4.0 * fine.std())
@@ -87,8 +88,7 @@ def _strength(region: Region, strand: Isolated, coordinates: StrandCoordinates) 
     """
     margin = (strand.last - strand.first) // 6
     body = slice(strand.first + margin, strand.last - margin)
-    luminance = region.linear[:, body] @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
-    log = np.log(np.maximum(luminance, _DARKEST))
+    log = np.log(np.maximum(region.linear[:, body] @ LUMINANCE, _DARKEST))
     fine = log - cv2.GaussianBlur(log, (0, 0), _COARSE_MM * region.pixels_per_mm)
     fine = cv2.GaussianBlur(fine, (0, 0), 0.5)
     return float(fine[np.abs(coordinates.across[:, body]) <= 0.4].std())

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
+from strandgauge.colour.srgb import LUMINANCE
 from strandgauge.light.region import Region
 from strandgauge.strand.isolate import Isolated
 
@@ -51,8 +52,7 @@ def strand_pattern(region: Region, strand: Isolated) -> Pattern:
     """Return the strand's lie and its pattern."""
     ppm, at = region.pixels_per_mm, np.arange(len(strand.centre))
     places = np.linspace(strand.first, strand.last, _PLACES)
-    light = on_the_strand(strand, region.linear)
-    log = np.log(np.maximum(light @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32), _DARKEST))
+    log = np.log(np.maximum(on_the_strand(strand, region.linear) @ LUMINANCE, _DARKEST))
     fine = cv2.GaussianBlur(log - cv2.GaussianBlur(log, (0, 0), _COARSE), (0, 0), _FINE)
     return Pattern(
         (strand.first / ppm, strand.last / ppm),

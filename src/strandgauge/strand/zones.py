@@ -36,8 +36,6 @@ class ZoneLight:
     """(N, 3) CIELAB of the zone's hair, fine structure averaged out."""
     lightness_spread: float
     """Standard deviation of L* among ``pixels_lab``."""
-    standard_error: float
-    """Standard error of the zone's mean L*: the strand's own patchiness over the area seen."""
     gap_share: float
     clipped_share: float
     outline: Array = field(repr=False)
@@ -116,22 +114,15 @@ def _measure(
     step = max(1, len(places) // 4000)  # as many as shares and spread need
     some = smooth[:, part][np.divmod(places[::step], hair.shape[1])]
     lab = lab_of_linear(some[:, None])[:, 0]
-    spread = float(lab[:, 0].std())
     return ZoneLight(
         name,
         linear,
         lab,
-        spread,
-        spread / np.sqrt(max(_independent_areas(hair, region.pixels_per_mm), 1.0)),
+        float(lab[:, 0].std()),
         gap_share,
         clipped_share,
         _outline(part, strand, region),
     )
-
-
-def _independent_areas(hair: NDArray[np.bool_], ppm: float) -> float:
-    """Number of areas of 10 mm along by 2 mm across in `hair`: within one, hair's colour is one piece."""
-    return float(hair.sum()) / (10 * 2 * ppm**2)
 
 
 def _outline(part: slice, strand: Isolated, region: Region) -> Array:

@@ -231,12 +231,16 @@ def test_a_share_of_white_is_told_only_where_it_says_something(grey, white, said
     assert words.white_hair(shown) == (say(f"reading.{said}", **facts) if said else "")
 
 
-def test_where_dye_lies_on_all_of_it_lightness_is_told_and_no_level():
+def test_where_dye_lies_on_the_whole_lightness_is_told_and_no_level():
     zones = [zone(name, dye_probability=0.9) for name in ("root", "mids", "ends")]
     first, *others = words.headline(reading(zones=tuple(zones), overall=zone(dye_probability=0.9)))
     assert first == say("reading.lightness", lightness=words.lightness(zone()))
     assert say("reading.throughout", what=say("reading.on-top")) in others
     natural_root = (zone("root", dye_probability=0.1), *zones[1:])
     first, *others = words.headline(reading(zones=natural_root, overall=zone(dye_probability=0.9)))
-    assert first == say("reading.level", interval=words.level_interval(zone()))
+    assert first == say("reading.lightness", lightness=words.lightness(zone()))
     assert somewhere("on-top", "mids", "ends") in others
+    assert words.undertone(zone()) not in others  # the warmth of a colour that is not the hair's
+    first, *others = words.headline(reading(zones=natural_root, overall=zone(dye_probability=0.4)))
+    assert first == say("reading.level", interval=words.level_interval(zone()))
+    assert words.shares(zone(level_shares={8: 1.0})) != words.shares(zones[0]) == ""

@@ -123,11 +123,7 @@ WAY = "lift: too-dark"
         ({}, {}, "ask-history: lift-unknown, lift: too-dark"),
         ({"red": True}, {}, "ask-history: old-colour-unknown"),
         ({"red": True}, KNOWN, WAY),
-        (
-            {"red": True, "name": "root"},
-            {},
-            "ask-history: old-colour-unknown, root ask-history: old-colour-unknown",
-        ),
+        ({"red": True, "name": "root"}, {}, "ask-history: old-colour-unknown"),  # once a head
         ({"verdict": "true", "red": True}, {}, "ask-history: old-colour-unknown, tone: may-read-true"),
         # How much may be asked of it at once, by what was done to it.
         ({"level": 5.5}, KNOWN, WAY),
@@ -219,8 +215,6 @@ def test_numbers_that_the_sentences_use():
     assert [one.facts for one in slight] == [(("cast", "pink"),)] * 2
     (lift,) = advise(outlook(zone(level=8.0, needs=9.3)), History(**KNOWN))
     assert dict(lift.facts)["levels"] == 1.3
-    ours = advise(outlook(zone("root", red=True)), History())[1]
-    assert dict(ours.facts)["needs"] == 9.0
     barred = advise(outlook(zone(verdict="close")), History(relaxer=True))[0]
     assert dict(barred.facts)["levels"] == 1.0
     (plain,) = advise(outlook(zone(hair="dyed", slight=False)), History(**KNOWN))

@@ -1,4 +1,6 @@
-"""Cases of the trade (``trade_cases.toml``): what a careful colourist says, common practice, no source.
+"""Cases of the trade (``trade_cases.toml``, ``hand_cases.toml``): what a careful colourist says.
+
+All are common practice, no source.
 
 At least 95 in 100 are met; those that are not are listed here with the reason, so that none slips in unseen. Run as a
 script, this prints every case that is not met.
@@ -22,8 +24,11 @@ from strandgauge.judge.outlook import TYPED_SD, BaseZone, Outlook, Settings
 from strandgauge.judge.reach import reach
 
 CASES = tomllib.loads((Path(__file__).parent / "trade_cases.toml").read_text())["case"]
+BY_HAND = tomllib.loads((Path(__file__).parent / "hand_cases.toml").read_text())["case"]
 NOT_MET = {
     "navy on level 7": "on the ladder's orange hair blue turns to a warm black; natural hair of the level holds it",
+    "faded violet to cream beige: wash it out first": "gold over a faint violet makes beige, and that is said; not, "
+    "that the old dye may show again as the shade fades",
     "yellow-orange level 8 to steel blue": "the yellow that is left turns it green; half a level more is asked for",
 }
 
@@ -83,14 +88,16 @@ def results() -> dict[str, list[str]]:
                 history_from(case.get("history", {})),
             ),
         )
-        for case in CASES
+        for case in (*CASES, *BY_HAND)
     }
 
 
 def test_there_are_enough_cases_and_each_says_where_it_comes_from():
     assert len(CASES) >= 150
-    assert len({case["name"] for case in CASES}) == len(CASES)
-    assert all(case["source"] == "common practice, no source" for case in CASES)
+    assert len(BY_HAND) >= 30
+    every = (*CASES, *BY_HAND)
+    assert len({case["name"] for case in every}) == len(every)
+    assert all(case["source"] == "common practice, no source" for case in every)
 
 
 def test_at_least_ninety_five_in_a_hundred_are_met_and_the_rest_explained():
@@ -99,7 +106,9 @@ def test_at_least_ninety_five_in_a_hundred_are_met_and_the_rest_explained():
     assert len(missed) <= 0.05 * len(CASES)
 
 
-@pytest.mark.parametrize("case", [case for case in CASES if "never" in case], ids=lambda case: case["name"])
+@pytest.mark.parametrize(
+    "case", [case for case in (*CASES, *BY_HAND) if "never" in case], ids=lambda case: case["name"]
+)
 def test_no_case_is_asked_for_more_lightener_than_the_trade_would(case):
     """The harmful direction, case by case."""
     if case["name"] not in NOT_MET:

@@ -144,3 +144,20 @@ def test_a_check_shows_what_was_seen_over_what_is_printed_and_crosses_what_is_no
         else:
             assert delta_e_2000(above, told.lab_corrected) < 2.0
             assert delta_e_2000(below, patch.lab) < 1.0
+
+
+def test_dyed_hair_stands_nowhere_on_the_ladder(measurement):
+    shown = measurement.reading
+    dyed = replace(
+        shown,
+        zones=tuple(replace(zone, dye_probability=0.9) for zone in shown.zones),
+        overall=replace(shown.overall, dye_probability=0.9),
+    )
+    root_alone = replace(dyed, zones=(shown.zones[0], *dyed.zones[1:]))
+
+    def dark_at_the_right(reading) -> int:
+        picture = np.asarray(draw_picture(measurement, reading))
+        return int((picture[400:1200, WIDTH - MARGIN - 600 :].max(axis=-1) < 60).sum())
+
+    some, none = dark_at_the_right(root_alone), dark_at_the_right(dyed)
+    assert dark_at_the_right(shown) > some > none

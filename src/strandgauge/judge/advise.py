@@ -159,7 +159,7 @@ def _way_up(zone: ZoneOutlook, outlook: Outlook, history: History) -> list[Advic
             return [*_colour(zone, outlook, ("close",)), *again]
         return again or [Advice(zone.name, "choose-another", ("no-lift-helps",))]
     if zone.red and not history.asked:
-        return [Advice(zone.name, "ask-history", ("old-colour-unknown",), facts)]
+        return [Advice("overall", "ask-history", ("old-colour-unknown",))]
     barred, most = _limits(zone, history)
     if barred and zone.verdict == "close":
         return [Advice(zone.name, "stop-history", barred, facts), *_colour(zone, outlook, ("close",))]

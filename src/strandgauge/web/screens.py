@@ -134,7 +134,8 @@ class Finding:
     level: str
     others: tuple[str, ...]
     """How even, undertone, warmth, stains; one phrase each."""
-    gauge: Gauge
+    gauge: Gauge | None
+    """None where dye lies on all of it."""
     outlook: Outlook | None
     """For the wanted shade, or for the one that is being tried out."""
     wished: str | None
@@ -415,7 +416,7 @@ def find(
         answer=answer,
         level=first,
         others=tuple(others),
-        gauge=_gauge(service, reading.overall, outlook),
+        gauge=None if words.is_dyed(reading) else _gauge(service, reading.overall, outlook),
         outlook=outlook,
         wished=None if wished is None else wished.name,
         trying=outlook.target.name
@@ -476,9 +477,12 @@ def _line(strand: Strand, check: LookRecord) -> LookLine:
     )
     if line.damage is not None:
         return line
-    overall = record_of(Reading, check.reading, f"check {check.id}").overall
+    reading = record_of(Reading, check.reading, f"check {check.id}")
     return replace(
-        line, lab=overall.lab, level=words.level_interval(overall), undertone=words.undertone(overall)
+        line,
+        lab=reading.overall.lab,
+        level=words.headline(reading)[0],
+        undertone=words.undertone(reading.overall),
     )
 
 

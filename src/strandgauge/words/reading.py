@@ -74,7 +74,9 @@ def lightness(zone: ZoneReading) -> str:
 
 
 def shares(zone: ZoneReading, *, least: float = 0.05) -> str:
-    """Write the shares of levels from dark to light, such as '7: 7 %, 8: 62 %, 9: 31 %'."""
+    """Write the shares of levels from dark to light, such as '7: 7 %, 8: 62 %'; none where dye lies on the hair."""
+    if zone.is_dyed:
+        return ""
     ordered = sorted(zone.level_shares.items(), key=lambda item: int(item[0]))
     return ", ".join(f"{level}: {100 * share:.0f} %" for level, share in ordered if share >= least)
 
@@ -247,22 +249,27 @@ def provenance(reading: Reading) -> str:
     return f"{told} {say('reading.wet')}" if reading.wet else told
 
 
+def is_dyed(reading: Reading) -> bool:
+    """Whether dye lies on the strand as a whole, so that its lightness is no level."""
+    return reading.overall.is_dyed
+
+
 def headline(reading: Reading) -> tuple[str, ...]:
     """Return the answer in five seconds: level, evenness, undertone, warmth, stains; one phrase each.
 
     Where all of the strand is stained, its colour says nothing on the warmth that lightener has left; where dye lies
-    on all of it, its lightness is no level.
+    on the strand as a whole, its lightness is no level.
     """
     even = evenness(reading)
     odd = stands_out(even)
     whole = reading.overall
     answer = [
         say("reading.lightness", lightness=lightness(whole))
-        if all(zone.is_dyed for zone in (*reading.zones, whole))
+        if is_dyed(reading)
         else say("reading.level", interval=level_interval(whole)),
         say("reading.uneven", evenness=even.code, stands_out=odd) if odd else evenness_word(even),
     ]
-    if not all(zone.stain for zone in reading.zones):
+    if not (whole.is_dyed or all(zone.stain for zone in reading.zones)):
         answer += [undertone(whole), warmth_beside(whole)]
     return (*answer, *(stains(reading) or _placed(reading, on_top)), *filter(None, [white_hair(whole)]))
 

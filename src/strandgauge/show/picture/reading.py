@@ -100,10 +100,12 @@ def draw_picture(
     for zone, shown in zip(reading.zones, words.zones(reading), strict=False):
         _zone(canvas, shown, (right + GAP, at + round(strand.rows[zone.name])))
     bottom = at + max(picture.height, 900)
-    _ladder(canvas, reading, ladder or load_ladder(), at, bottom)
-    about = f"{words.photo_line(reading, measurement.card.photo.taken_at)} {say('picture.interval')}"
+    about = [words.photo_line(reading, measurement.card.photo.taken_at)]
+    if not all(zone.is_dyed for zone in reading.zones):
+        _ladder(canvas, reading, ladder or load_ladder(), at, bottom)
+        about.append(say("picture.interval"))
     wet = [say("picture.wet")] if reading.wet else []
-    return canvas.foot(bottom + GAP, [about, *wet, words.caution()])
+    return canvas.foot(bottom + GAP, [" ".join(about), *wet, words.caution()])
 
 
 def _headline(canvas: Canvas, reading: Reading) -> int:
@@ -155,6 +157,8 @@ def _ladder(canvas: Canvas, reading: Reading, ladder: Ladder, top: int, bottom: 
         pen.text(
             (x, top - 28), words.zone_name(zone.name), font=font(SMALL, bold=whole), fill=INK, anchor="mm"
         )
+        if zone.is_dyed:
+            continue  # its lightness is no level
         pen.line((x, high, x, low), fill=INK, width=6 if whole else 3)
         for y in (high, low):
             pen.line((x - wide, y, x + wide, y), fill=INK, width=6 if whole else 3)

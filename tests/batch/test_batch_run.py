@@ -5,11 +5,10 @@ from __future__ import annotations
 import json
 import os
 import sys
-import warnings
 from pathlib import Path
 
 import pytest
-from batchhelp import as_written, contents, fill, lines, table
+from batchhelp import Here, as_written, contents, fill, lines, table
 
 import strandgauge
 from refused import refused
@@ -46,10 +45,12 @@ gone.jpg;Lea;spring;;;
 
 @pytest.fixture(scope="module")
 def undisturbed(tmp_path_factory, strands):
-    """A batch that went through with one worker: its photos, its results, its summary."""
+    """A batch that went through in this process: its photos, its results, its summary."""
     scratch = tmp_path_factory.mktemp("undisturbed")
     folder = fill(scratch / "photos", strands)
-    summary = strandgauge.batch(folder, scratch / "out", target="rose", jobs=1, parquet=True)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(run, "Processes", Here)
+        summary = strandgauge.batch(folder, scratch / "out", target="rose", parquet=True)
     return folder, scratch / "out", summary
 
 
@@ -101,25 +102,11 @@ def test_the_gallery_shows_every_photo(undisturbed):
     assert page.count("data:image/jpeg;base64,") == 6
 
 
-def test_two_workers_give_the_same_bytes_as_one(undisturbed, tmp_path):
+def test_two_workers_give_the_same_bytes(undisturbed, tmp_path):
     folder, out, summary = undisturbed
     again = strandgauge.batch(folder, tmp_path / "out", target="rose", jobs=2, parquet=True)
     assert contents(tmp_path / "out") == contents(out)
     assert (again.read, again.refused) == (summary.read, summary.refused)
-
-
-def test_a_cluster_gives_the_same_bytes(undisturbed, tmp_path):
-    distributed = pytest.importorskip("distributed")
-    folder, out, _ = undisturbed
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        with distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
-        ) as cluster:
-            strandgauge.batch(
-                folder, tmp_path / "out", target="rose", parquet=True, cluster=cluster.scheduler_address
-            )
-    assert contents(tmp_path / "out") == contents(out)
 
 
 @pytest.mark.usefixtures("here")
@@ -228,14 +215,18 @@ def test_what_cannot_work_is_told_before_anything_is_made(photos, tmp_path, chan
 
 
 @pytest.mark.usefixtures("here")
-def test_a_batch_that_came_to_nothing_does_not_stand_in_the_way_of_the_next(photos, tmp_path):
-    pytest.importorskip("distributed")
+def test_a_batch_that_came_to_nothing_does_not_stand_in_the_way_of_the_next(photos, tmp_path, monkeypatch):
     out = tmp_path / "out"
-    with pytest.raises(WorkersUnavailableError):
-        strandgauge.batch(photos, out, cluster="no-such-scheme://here")
-    strandgauge.batch(photos, out, target="rose", jobs=1)
+
+    def nobody(kit, address):
+        raise WorkersUnavailableError(fault="no-answer", address=address)
+
+    monkeypatch.setattr(run, "Cluster", nobody)
+    with refused(WorkersUnavailableError, "no-answer"):
+        strandgauge.batch(photos, out, cluster="tcp://nobody:8786")
+    strandgauge.batch(photos, out, jobs=1)
     with refused(BatchFolderError, "holds-batch"):
-        strandgauge.batch(photos, out, target="rose", jobs=1)
+        strandgauge.batch(photos, out, jobs=1)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="names are bytes only on POSIX systems")
@@ -269,14 +260,14 @@ def test_a_disk_that_fills_up_is_told_and_leaves_valid_files(photos, tmp_path, m
             raise CannotWriteError("It cannot be written (no space left on device).")
         add(store, row)
 
-    monkeypatch.setattr(run.Store, "add", filling)
-    with pytest.raises(CannotWriteError, match="no space left"):
-        strandgauge.batch(photos, out)
+    with monkeypatch.context() as patch:
+        patch.setattr(run.Store, "add", filling)
+        with pytest.raises(CannotWriteError, match="no space left"):
+            strandgauge.batch(photos, out)
     kept = [row["file"] for row in lines(out)]
     assert len(kept) == 3
     assert kept == sorted(kept) == [as_written(cell["file"]) for cell in table(out)]
-    monkeypatch.undo()
-    strandgauge.batch(photos, out, resume=True, jobs=1)
+    strandgauge.batch(photos, out, resume=True)
     assert [row["file"] for row in lines(out)] == FILES
 
 

@@ -1,4 +1,4 @@
-"""Batches that are stopped: by a kill, by Ctrl-C, by a full disk, by a worker's end; and taken up again."""
+"""Batches that are stopped: by a kill, by Ctrl-C, by a full disk, by another batch; and taken up again."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ import os
 import resource
 import signal
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import psutil
@@ -15,6 +17,7 @@ from batchhelp import Here, batch, contents, copies, lines, table
 
 import strandgauge
 from strandgauge.batches import run
+from strandgauge.cli import app
 from strandgauge.sheet.record import Summary
 from strandgauge.words import say
 
@@ -33,9 +36,15 @@ def undisturbed(photos, tmp_path_factory) -> dict[str, bytes]:
     return contents(out)
 
 
-def read_here(photos: Path, out: Path, **options) -> Summary:
+@contextmanager
+def reading_here() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(run, "Processes", Here)
+        yield
+
+
+def read_here(photos: Path, out: Path, **options) -> Summary:
+    with reading_here():
         return strandgauge.batch(photos, out, **options)
 
 
@@ -50,7 +59,7 @@ def when_rows(process, out: Path, count: int) -> None:
     raise AssertionError("the batch did not come to write")
 
 
-def test_after_a_kill_it_goes_on_to_the_same_files(photos, undisturbed, tmp_path):
+def test_after_a_kill_it_goes_on_to_the_same_files(photos, undisturbed, tmp_path, capsys):
     out = tmp_path / "out"
     for rows in (2, 6):
         process = batch(photos, "--out", out, "--jobs", "2", *(["--resume"] if rows > 2 else []))
@@ -62,10 +71,11 @@ def test_after_a_kill_it_goes_on_to_the_same_files(photos, undisturbed, tmp_path
         assert alive == []
         assert rows <= (out / "readings.jsonl").read_bytes().count(b"\n") < COUNT
         assert not (out / "readings.csv").exists()
-    process = batch(photos, "--out", out, "--resume", "--jobs", "1")
-    told, complaints = process.communicate(timeout=120)
-    assert (process.returncode, complaints) == (3, b"")
-    assert b"from before" in told
+    with reading_here():
+        assert app.run(["batch", str(photos), "--out", str(out), "--resume"]) == 3
+    told = capsys.readouterr()
+    assert "from before" in told.out
+    assert told.err == ""
     assert contents(out) == undisturbed
 
 
@@ -87,32 +97,20 @@ def test_control_c_leaves_valid_files_and_it_goes_on_from_there(photos, undistur
     assert contents(out) == undisturbed
 
 
-def test_a_worker_killed_in_the_middle_costs_nothing(photos, undisturbed, tmp_path):
+def test_a_full_disk_is_told_and_leaves_valid_files(photos, undisturbed, tmp_path, capsys):
     out = tmp_path / "out"
-    process = batch(photos, "--out", out, "--jobs", "2")
-    when_rows(process, out, 4)
-    workers = psutil.Process(process.pid).children()
-    max(workers, key=lambda worker: worker.memory_info().rss).kill()
-    _, complaints = process.communicate(timeout=120)
-    assert (process.returncode, complaints) == (3, b"")
-    assert contents(out) == undisturbed
-
-
-def test_a_full_disk_is_told_and_leaves_valid_files(photos, undisturbed, tmp_path):
-    out = tmp_path / "out"
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
     limit = len(undisturbed["readings.jsonl"]) // 2  # no file may grow beyond that
-
-    def little_room() -> None:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
-
-    process = batch(photos, "--out", out, "--jobs", "1", preexec_fn=little_room)
-    _, complaints = process.communicate(timeout=60)
-    assert process.returncode == 60
-    assert complaints.count(b"\n") == 1
-    assert (
-        say("refusal.cannot-write", fault="system", reason=os.strerror(errno.EFBIG).lower()).encode()
-        in complaints
-    )
+    resource.setrlimit(resource.RLIMIT_FSIZE, (limit, before[1]))
+    try:
+        with reading_here():
+            assert app.run(["batch", str(photos), "--out", str(out)]) == 60
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    complaints = capsys.readouterr().err
+    assert complaints.count("\n") == 1
+    reason = os.strerror(errno.EFBIG).lower()
+    assert say("refusal.cannot-write", fault="system", reason=reason) in complaints
     rows = lines(out)
     assert 3 < len(rows) < COUNT
     assert not list(out.rglob(".*.part"))
@@ -122,13 +120,16 @@ def test_a_full_disk_is_told_and_leaves_valid_files(photos, undisturbed, tmp_pat
     assert contents(out) == undisturbed
 
 
-def test_two_batches_at_once_do_not_share_a_folder(photos, undisturbed, tmp_path):
+def test_two_batches_at_once_do_not_share_a_folder(photos, undisturbed, tmp_path, capsys):
     out = tmp_path / "out"
-    first = batch(photos, "--out", out, "--jobs", "1")
-    when_rows(first, out, 1)
-    second = batch(photos, "--out", out, "--jobs", "1", "--resume")
-    _, complaints = second.communicate(timeout=60)
-    assert second.returncode == 73
-    assert say("refusal.batch-folder", fault="in-use").encode() in complaints
-    first.communicate(timeout=120)
+    codes = []
+
+    def begin_another(progress) -> None:
+        if progress.done == 1:
+            codes.append(app.run(["batch", str(photos), "--out", str(out), "--resume"]))
+
+    with reading_here():
+        run.run_batch(photos, out, progress=begin_another)
+    assert codes == [73]
+    assert say("refusal.batch-folder", fault="in-use") in capsys.readouterr().err
     assert contents(out) == undisturbed  # and the first did not notice

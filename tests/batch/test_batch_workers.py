@@ -12,7 +12,9 @@ from pathlib import Path
 
 import psutil
 import pytest
+from batchhelp import contents
 
+import strandgauge
 from refused import refused
 from strandgauge.batches import one
 from strandgauge.batches.task import Task
@@ -51,6 +53,16 @@ def test_a_worker_that_dies_costs_the_one_photo_that_killed_it(kit, tasks):
     assert {row.file: row.refused for row in done if row.refused} == {"2.jpg": "worker-died"}
     expected = {task.file: work(task, kit).line for task in tasks if task.file != "2.jpg"}
     assert {row.file: row.line for row in done if not row.refused} == expected
+
+
+def test_a_worker_killed_in_the_middle_costs_nothing(kit, tasks):
+    done = []
+    for _, row in read_all(lambda: Processes(kit, 2), iter(tasks), never):
+        done.append(row)
+        if len(done) == 1:
+            workers = psutil.Process().children()
+            max(workers, key=lambda worker: worker.memory_info().rss).kill()
+    assert {row.file: row.line for row in done} == {task.file: work(task, kit).line for task in tasks}
 
 
 def test_no_photo_is_given_out_once_the_word_is_to_stop(kit, tasks):
@@ -151,6 +163,12 @@ def test_a_cluster_gives_the_same_rows(kit, tasks, cluster, tmp_path):
         task.file: work(task, kit).line for task in tasks if task.file != "1.jpg"
     }
     assert json.loads(done["0.jpg"].line)["reading"]["photo"] == "0.jpg"
+
+
+def test_a_batch_on_a_cluster_gives_the_same_bytes(photos, tmp_path, cluster, here):
+    strandgauge.batch(photos, tmp_path / "here")
+    strandgauge.batch(photos, tmp_path / "cluster", cluster=cluster.scheduler_address)
+    assert contents(tmp_path / "cluster") == contents(tmp_path / "here")
 
 
 def test_a_cluster_that_is_not_there_is_told(kit):

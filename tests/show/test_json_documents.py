@@ -100,8 +100,20 @@ def a_row():
 
 CODES = st.from_regex(r"[a-z0-9-]+", fullmatch=True)
 SENTENCES = st.text(min_size=1)
+
+
+def a_change():
+    """Draw every step; the readings, which are drawn by themselves, are two that are known."""
+    hints = get_type_hints(Change, include_extras=True)
+    known = (readings.reading(), readings.reading(overall=readings.zone(stain=readings.STAIN), wet=True))
+    return st.builds(
+        Change, **{name: any_of(hint) for name, hint in hints.items()} | {"readings": st.just(known)}
+    )
+
+
 SPECIAL = {
     Reading: a_reading,
+    Change: a_change,
     BatchRow: a_row,
     Note: lambda: st.builds(
         Note,

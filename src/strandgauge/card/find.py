@@ -159,10 +159,12 @@ class _Search:
 def _searches(grey: NDArray[np.uint8]) -> Iterator[_Search]:
     """Yield ever more patient ways to look; the first two are enough for a good photo."""
     longest = max(grey.shape)
-    reduced, scale = _reduce(grey, SEARCH_SIDE)
-    yield _Search(reduced, scale, "fast")
+    # Up to a factor of 2 nothing is skipped by interpolation either, at a tenth of the cost of averaging.
+    slightly = longest < 2 * SEARCH_SIDE
+    yield _Search(*_reduce(grey, SEARCH_SIDE, cv2.INTER_LINEAR if slightly else cv2.INTER_AREA), "fast")
     small, small_scale = _reduce(grey, SEARCH_SIDE / 2)
     yield _Search(small, small_scale, "once")
+    reduced, scale = _reduce(grey, SEARCH_SIDE)
     yield _Search(reduced, scale, "thorough")
     yield _Search(cv2.createCLAHE(4.0).apply(reduced), scale, "thorough")
     if longest > SEARCH_SIDE * 1.3:
@@ -171,12 +173,12 @@ def _searches(grey: NDArray[np.uint8]) -> Iterator[_Search]:
     yield _Search(small, small_scale, "thorough")
 
 
-def _reduce(grey: NDArray[np.uint8], side: float) -> tuple[NDArray[Any], float]:
+def _reduce(grey: NDArray[np.uint8], side: float, how: int = cv2.INTER_AREA) -> tuple[NDArray[Any], float]:
     scale = max(grey.shape) / side
     if scale <= 1.0:
         return grey, 1.0
     size = (round(grey.shape[1] / scale), round(grey.shape[0] / scale))
-    return cv2.resize(grey, size, interpolation=cv2.INTER_AREA), scale
+    return cv2.resize(grey, size, interpolation=how), scale
 
 
 @lru_cache(maxsize=16)

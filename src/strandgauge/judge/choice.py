@@ -189,7 +189,8 @@ def choose_mixes(heads: Sequence[Head], whole: int, drawn: Draws, work: Work) ->
         whole = next((place for place, head in enumerate(heads) if head.zone.name == "root"), whole)
     strange = [strangeness(work.shelf, aims[0], head.base.lab) for head in heads]
     least = np.min(strange, axis=0)
-    usual = _few(work.grid, least <= FITTING)
+    fits = least <= FITTING
+    usual = _few(work.grid, fits)
     ranked = (
         [[np.zeros((0, len(least)))] * len(aims) for _ in heads]
         if usual is None
@@ -203,7 +204,9 @@ def choose_mixes(heads: Sequence[Head], whole: int, drawn: Draws, work: Work) ->
     if unserved:
         more = ranked_mixes(stack([heads[place].base for place in unserved]), aims, work.grid, RANKED)
         for place, others in zip(unserved, more, strict=True):
-            ranked[place] = [np.vstack(two) for two in zip(ranked[place], others, strict=True)]
+            # Mixes of the usual dyes alone are there already.
+            fresh = [mixes[np.any((mixes > 0.0) & ~fits, axis=1)] for mixes in others]
+            ranked[place] = [np.vstack(two) for two in zip(ranked[place], fresh, strict=True)]
     first = _choose(heads[whole], whole, ranked[whole], strange[whole], None, drawn, work)
     dyes = first.held > 0.0
     same = _few(work.grid, dyes)

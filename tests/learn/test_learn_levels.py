@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from itertools import pairwise
 from pathlib import Path
@@ -193,7 +194,11 @@ def test_photos_that_tell_no_level_or_cannot_be_read_are_told(strandgauge, ring,
     assert "IMG_2031.jpg" in err
     (ring / "IMG_2031.jpg").unlink()
     shutil.copy(SAMPLES / "refuse-blur.jpg", ring / "7c.jpg")
-    code, out, err = strandgauge("learn", "levels", ring, "--name", "ring", "--fill")
+    file = tmp_path / "learned.json"
+    code, out, err = strandgauge("learn", "levels", ring, "--name", "ring", "--fill", "--json", file)
     assert code == 0
     assert "left out: 7c.jpg" in err
-    assert say("learned.levels", x=0) in out
+    learned = json.loads(file.read_text())
+    facts = {"shift": -learned["mean_level_shift"], "apart": learned["mean_delta_e00"]}
+    assert facts["shift"] > 0
+    assert say("learned.levels", way="darker", **facts) in out

@@ -404,14 +404,18 @@ def test_the_width_of_an_edge_is_its_step_over_its_slope(blur_mm):
 
 
 def test_the_width_of_an_edge_is_the_same_on_a_tilted_mark():
-    turn = np.vstack([cv2.getRotationMatrix2D((99.5, 99.5), 25.0, 1.0), [0, 0, 1]])
-    tilted = cv2.warpAffine(step_at(0.4), turn[:2], (200, 200), borderValue=220)
+    """Tilted on the card by 25 degrees about its middle."""
+    seen = cv2.warpAffine(
+        step_at(0.4), cv2.getRotationMatrix2D((99.5, 99.5), 25.0, 1.0), (200, 200), borderValue=220
+    )
+    corners = cv2.transform(np.array([SQUARE.corners]), cv2.getRotationMatrix2D((6.0, 6.0), 25.0, 1.0))[0]
+    tilted = replace(SQUARE, corners=tuple(map(tuple, corners)))
     straight = find._edge_width_mm(step_at(0.4), EIGHT, [SQUARE])
-    assert find._edge_width_mm(tilted, turn @ EIGHT, [SQUARE]) == pytest.approx(straight, rel=0.03)
+    assert find._edge_width_mm(seen, EIGHT, [tilted]) == pytest.approx(straight, rel=0.03)
 
 
 def test_a_mark_without_contrast_says_nothing_of_the_width():
-    both = np.hstack([step_at(0.4), step_at(0.2, 210)])
+    both = np.hstack([step_at(0.4), step_at(0.2, 110, 120)])
     faint = replace(SQUARE, corners=tuple((x + 25.0, y) for x, y in SQUARE.corners))
     alone = find._edge_width_mm(step_at(0.4), EIGHT, [SQUARE])
     assert find._edge_width_mm(both, EIGHT, [SQUARE, faint]) == pytest.approx(alone, rel=1e-6)

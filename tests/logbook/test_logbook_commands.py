@@ -8,7 +8,6 @@ import io
 import json
 import re
 import subprocess
-import sys
 from datetime import timedelta
 from pathlib import Path
 
@@ -250,15 +249,3 @@ def test_a_copy_is_made_and_checked(filled, tmp_path, capsys):
     assert run(["log", "--logbook", str(copy), "show", "ana [bold]"]) == 0  # named before the part, or behind
     assert run(["log", "check", "--logbook", str(tmp_path / "typo.sqlite3")]) == 2
     assert not (tmp_path / "typo.sqlite3").exists()
-
-
-@pytest.mark.parametrize("arguments", [["--help"], ["export", "--help"]])
-def test_help_loads_nothing_heavy(arguments):
-    report = (
-        "import sys; from strandgauge.cli.app import run; code = run(['log', *sys.argv[1:]]); "
-        "print(sorted(set(sys.modules) & {'numpy', 'cv2', 'sqlite3', 'PIL'}), file=sys.stderr); sys.exit(code)"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", report, *arguments], capture_output=True, check=True, text=True
-    )
-    assert done.stderr.strip() == "[]"

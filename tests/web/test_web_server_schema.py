@@ -5,24 +5,28 @@ from __future__ import annotations
 import contextlib
 from collections import Counter
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import pytest
-import schemathesis
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from hypothesis.errors import Unsatisfiable
 from phonesite import ReadOnce
-from schemathesis import GenerationMode
-from schemathesis.checks import positive_data_acceptance
 from serving import GOOD, Inside
 
 from strandgauge.logbook.book import open_logbook
 from strandgauge.web.app import create_app
 from strandgauge.web.settings import Limits, ServerSettings
 
+if TYPE_CHECKING:
+    import schemathesis
+    from schemathesis import GenerationMode
+
 
 @pytest.fixture(scope="module")
 def api(tmp_path_factory) -> Iterator[schemathesis.BaseSchema]:
+    import schemathesis
+
     generous = Limits(requests_burst=100_000, uploads_burst=100_000)
     with open_logbook(tmp_path_factory.mktemp("schema") / "logbook.sqlite3") as book:
         made = create_app(
@@ -40,6 +44,8 @@ def api(tmp_path_factory) -> Iterator[schemathesis.BaseSchema]:
 
 
 def test_the_api_keeps_to_its_document(api):
+    from schemathesis import GenerationMode
+
     operations = [found.ok() for found in api.get_all_operations()]
     answered = Counter()
     operations.sort(key=lambda one: one.method == "delete")  # which leaves nothing to ask for
@@ -59,6 +65,9 @@ UNLIKELY = {"POST /api/looks", "GET /api/quick/{key}/picture", "GET /api/strands
 
 
 def _ask(operation: schemathesis.APIOperation, mode: GenerationMode, answered: Counter) -> None:
+    from schemathesis import GenerationMode
+    from schemathesis.checks import positive_data_acceptance
+
     @given(case=operation.as_strategy(generation_mode=mode), known=st.booleans())
     @settings(
         max_examples=15,

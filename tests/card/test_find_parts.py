@@ -264,6 +264,14 @@ def test_the_fourth_search_raises_contrast():
     assert fourth.grey.std() < 5.2 * first.grey.std()  # noise is not blown up without limit
 
 
+@pytest.mark.parametrize(("longest", "averaged"), [(1999, False), (2000, True)])
+def test_the_first_search_averages_where_interpolation_would_skip(longest, averaged):
+    grey = np.random.default_rng(0).integers(0, 255, (70, longest), dtype=np.uint8)
+    first, _, third, *_ = find._searches(grey)
+    assert np.array_equal(first.grey, third.grey) == averaged
+    assert third.grey.std() < 0.6 * grey.std()  # patient searches are of the mean of pixels
+
+
 def test_a_picture_is_only_ever_made_smaller():
     grey = np.random.default_rng(0).integers(0, 255, (90, 120), dtype=np.uint8)
     same, one = find._reduce(grey, 120)

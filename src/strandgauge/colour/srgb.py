@@ -14,6 +14,8 @@ _PRIMARIES: Array = np.array([[0.64, 0.33, 0.03], [0.30, 0.60, 0.10], [0.15, 0.0
 XYZ_FROM_RGB: Array = np.asarray(_PRIMARIES * np.linalg.solve(_PRIMARIES, WHITE_D65), dtype=np.float64)
 """Linear sRGB to XYZ (3, 3), so that (1, 1, 1) is D65 exactly, as colour-science and scikit-image have it."""
 RGB_FROM_XYZ: Array = np.asarray(np.linalg.inv(XYZ_FROM_RGB), dtype=np.float64)
+RATIO_FROM_RGB: Array = XYZ_FROM_RGB / WHITE_D65[:, None]
+"""Linear sRGB to X/Xn, Y/Yn, Z/Zn of D65."""
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
 """Share of linear R, G, B in luminance, as the standard rounds it."""
 

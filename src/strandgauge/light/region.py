@@ -13,14 +13,12 @@ from strandgauge.card.find import CardView
 from strandgauge.card.model import Box, Side
 from strandgauge.card.sample import CLIPPED_HIGH
 from strandgauge.colour.arrays import Array
-from strandgauge.colour.cielab import WHITE_D65
-from strandgauge.colour.srgb import RGB_FROM_XYZ, XYZ_FROM_RGB
+from strandgauge.colour.srgb import RATIO_FROM_RGB, RGB_FROM_XYZ
 from strandgauge.light import tone
 from strandgauge.light.correction import Correction
 
 Image = NDArray[np.float32]
 
-_RATIO_FROM_RGB = (XYZ_FROM_RGB / WHITE_D65[:, None]).astype(np.float32)
 _LAB_FROM_ROOT = np.array([[0, 116, 0, -16], [500, -500, 0, 0], [0, 200, -200, 0]], dtype=np.float32)
 
 FIELD_GRID = (9, 25)
@@ -74,7 +72,7 @@ def lab_of_linear(linear: Image) -> Image:
 
     OpenCV's own conversion makes tables first, which takes a tenth of a first reading.
     """
-    ratio = cv2.transform(np.clip(linear, 0, 1), _RATIO_FROM_RGB)
+    ratio = cv2.transform(np.clip(linear, 0, 1), RATIO_FROM_RGB.astype(np.float32))
     root = np.cbrt(ratio)
     dark = ratio <= 216 / 24389
     if dark.any():

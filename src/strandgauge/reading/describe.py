@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from strandgauge.codes.facts import Note, note
 from strandgauge.colour.arrays import Array
-from strandgauge.colour.cielab import WHITE_D65, as_lab, chroma, hue_deg
-from strandgauge.colour.srgb import XYZ_FROM_RGB
+from strandgauge.colour.cielab import as_lab, chroma, hue_deg
+from strandgauge.colour.srgb import RATIO_FROM_RGB
 from strandgauge.hair.family import DARKEST, lab_from_ratio, ratio_from_lab
 from strandgauge.hair.levels import Ladder, level_shares
 from strandgauge.hair.likely import Likely, likely_each
@@ -23,8 +23,6 @@ from strandgauge.strand.names import ZoneName
 from strandgauge.strand.zones import ZoneLight
 
 PARTS: tuple[ZoneName, ...] = ("root", "mids", "ends")
-SRGB_TO_RATIO = XYZ_FROM_RGB / WHITE_D65[:, None]
-"""Linear sRGB to X/Xn, Y/Yn, Z/Zn of D65."""
 DIRECTIONAL_SHADOW = 0.35
 """Shadow beside the strand, as a log ratio, from where on the light is called one-sided in a note."""
 FLYAWAY_GAPS = 0.12
@@ -49,7 +47,7 @@ def zone_colours(
         load_light_model(),
         CardSeen(fit.leave_one_out_mean, cautions, fit.light_unevenness_percent / 100.0),
     )
-    ratios = {name: np.maximum(zone.linear @ SRGB_TO_RATIO.T, DARKEST) for name, zone in zones.items()}
+    ratios = {name: np.maximum(zone.linear @ RATIO_FROM_RGB.T, DARKEST) for name, zone in zones.items()}
     usual = float(np.mean([np.log(ratios[name][1]) for name in PARTS]))
     colours: dict[ZoneName, ZoneColour] = {}
     for name, zone in zones.items():

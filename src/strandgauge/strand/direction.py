@@ -229,15 +229,18 @@ def _fall_along(correction: Correction, window: Window) -> float:
 def _tilt_along(zones: dict[ZoneName, ZoneLight]) -> float:
     """Fall of brightness from root to ends, weighed down where the zones' chromaticity differs."""
     root, ends = zones["root"].linear, zones["ends"].linear
-    fall = float(np.log(max(float(root @ LUMINANCE), 1e-3) / max(float(ends @ LUMINANCE), 1e-3)))
+    fall = _log_light(zones["root"]) - _log_light(zones["ends"])
     share_root, share_ends = root / root.sum(), ends / ends.sum()
     different = float(np.abs(share_root - share_ends).sum())
     return fall * float(np.exp(-((different / 0.04) ** 2)))
 
 
 def _range_along(zones: dict[ZoneName, ZoneLight]) -> float:
-    parts: tuple[ZoneName, ...] = ("root", "mids", "ends")
-    return float(np.ptp([np.log(max(float(zones[name].linear @ LUMINANCE), 1e-3)) for name in parts]))
+    return float(np.ptp([_log_light(zone) for name, zone in zones.items() if name != "overall"]))
+
+
+def _log_light(zone: ZoneLight) -> float:
+    return float(np.log(max(float(zone.linear @ LUMINANCE), 1e-3)))
 
 
 def _patchiness(zone: ZoneLight) -> float:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from strandgauge.dye.fitting import FITTING, strangeness
+from strandgauge.dye.fitting import BLACK_FROM, FITTING, strangeness
 from strandgauge.dye.formula import ROUND_WITHIN, weigh
 from strandgauge.dye.region import region_of
 from strandgauge.dye.shelf import load_shelf
@@ -49,6 +49,18 @@ def test_a_complement_is_strange_unless_the_base_has_to_be_neutralised():
     assert "violet" not in far_off("cream beige", PALE)  # takes out the yellow
     assert "violet" in far_off("cream beige", WHITE)  # nothing to take out
     assert not DULL & far_off("mint", WHITE)
+
+
+def test_depth_comes_from_brown_and_from_black_only_in_dark_shades():
+    def black(depth):
+        off = strangeness(SHELF, np.array((depth, 26.0, 34.0)), np.array(PALE))
+        return dict(zip(SHELF.names, off, strict=True))["black"] > 0.0
+
+    assert (black(BLACK_FROM), black(BLACK_FROM + 0.1)) == (False, True)
+    ((used, _),) = chosen("copper", PALE)
+    assert used == {"orange", "red", "brown"}
+    ((used, _),) = chosen("honey", PALE)
+    assert used == {"yellow", "orange", "brown"}
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,11 @@ PALE = (80.0, 0.0, 6.0)
 HELD = 0.3
 """The hair on which, and the share of what it can hold at which, a dye shows its own hue."""
 DULL = 12.0
-"""Chroma there below which a dye has no hue to speak of: brown, black."""
+"""Chroma there below which a dye has no hue to speak of ..."""
+BLACK = 5.0
+"""... and below which it is black, which nobody takes for depth ..."""
+BLACK_FROM = 44.0
+"""... in a shade lighter than this L*: brown does it there."""
 GREY = 8.0
 """Chroma below which a shade lies on no dye's side."""
 NEAR = 15.0
@@ -47,7 +51,8 @@ def strangeness(shelf: Shelf, wanted: Array, base: Array) -> Array:
     warmth = float(chroma(base))
     if warmth - float(wanted[1:] @ base[1:]) / max(warmth, 1e-9) > EXCESS:
         away = np.minimum(away, np.maximum(_apart(hue, float(hue_deg(base)) + 180.0) - NEAR, NEUTRALISER))
-    return np.asarray(np.where(strength < DULL, 0.0, away))
+    black = NEUTRALISER if wanted[0] > BLACK_FROM else 0.0
+    return np.asarray(np.where(strength < DULL, np.where(strength < BLACK, black, 0.0), away))
 
 
 @lru_cache(maxsize=8)

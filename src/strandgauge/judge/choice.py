@@ -222,6 +222,11 @@ def choose_mixes(heads: Sequence[Head], whole: int, drawn: Draws, work: Work) ->
     return chosen
 
 
+def usual_grid(grid: Grid, wanted: Array, base: Array, within: float = FITTING) -> Grid:
+    """Return the coarse mixes of the dyes that fit a colour (3,) on hair of a colour (3,); all where none does."""
+    return _few(grid, strangeness(grid.shelf, wanted, base) <= within) or grid
+
+
 def _least_away(head: Head, ranked: list[Array], work: Work) -> float:
     """Return how near the best of some mixes that can be weighed comes to the shade."""
     held = np.vstack(ranked)

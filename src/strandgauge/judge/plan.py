@@ -25,6 +25,7 @@ from strandgauge.dye.targets import Target
 from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.hair.levels import Ladder, level_at_least
 from strandgauge.hair.pigment import solve_base
+from strandgauge.judge.choice import usual_grid
 from strandgauge.judge.history import NOTHING_TOLD, ZONES, History
 from strandgauge.judge.lifting import load_rules
 from strandgauge.judge.needs import grid_for
@@ -368,7 +369,7 @@ def _filler(
     """Return the mix that puts back the warm undertone half-way down to the wanted depth."""
     aim = ladder.lab_at((outlook.target_level + zone.level) / 2.0)
     base = solve_base(np.array(zone.base_lab))
-    found = best_mixes(base.at((None,)), aim, grid_for(shelf))
+    found = best_mixes(base.at((None,)), aim, usual_grid(grid_for(shelf), aim, base.lab, 0.0))
     weighed = weigh(base, aim, shelf.bowl(found.shares[0, 0]), shelf, settings.bowl, settings.scale)
     return weighed.parts, as_lab(weighed.lab)
 

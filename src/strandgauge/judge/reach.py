@@ -25,7 +25,17 @@ from strandgauge.hair.warmth import undertone
 from strandgauge.judge.advise import advise
 from strandgauge.judge.cautions import cautions_for
 from strandgauge.judge.chance import Draws, draws
-from strandgauge.judge.choice import Choice, Head, Work, choose_mixes, head_of, in_draws, stack, weighted
+from strandgauge.judge.choice import (
+    Choice,
+    Head,
+    Work,
+    choose_mixes,
+    head_of,
+    in_draws,
+    stack,
+    usual_grid,
+    weighted,
+)
 from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.needs import grid_for, needs_on, path_of
 from strandgauge.judge.outlook import (
@@ -268,7 +278,7 @@ def _shadow(heads: Sequence[Head], whole: int, work: Work) -> Shadow:
     shelf, settings = work.shelf, work.settings
     level = settings.shadow_level if settings.shadow_level is not None else max(1.0, head.level - 2.0)
     aim = np.array([float(work.ladder.lab_at(level)[0]), *NEUTRAL])
-    found = best_mixes(head.base.at((None,)), aim, _pairs_for(shelf))
+    found = best_mixes(head.base.at((None,)), aim, usual_grid(_pairs_for(shelf), aim, head.base.lab))
     bowl = shelf.bowl(found.shares[0, 0])
     weighed = weigh(head.base, aim, bowl, shelf, settings.bowl, settings.scale)
     return Shadow(level, as_lab(weighed.lab), weighed.delta_e, weighed.parts, head.zone.name)

@@ -177,10 +177,15 @@ def test_an_export_does_not_write_over_the_logbook(filled, capsys):
     assert capsys.readouterr().err.count("\n") == 3
 
 
+def counted(visits: int, checks: int) -> str:
+    return say("log.counts", visits=say("log.visits", visits=visits), checks=say("log.checks", checks=checks))
+
+
 def test_delete_asks_and_then_deletes_for_good(filled, capsys, monkeypatch):
     monkeypatch.setattr("sys.stdin", io.StringIO("n\n"))
     assert run(["log", "delete", "ana [bold]"]) == 130
-    assert "1 visit and 2 checks" in capsys.readouterr().err
+    asked = say("log.delete", client="Ana [bold]", counts=counted(1, 2))
+    assert asked in capsys.readouterr().err
     with open_logbook(filled) as logbook:
         assert logbook.find_client("ana [bold]")
     assert run(["log", "delete", "ana [bold]", "--yes", "--json", "-"]) == 0
@@ -192,7 +197,7 @@ def test_delete_asks_and_then_deletes_for_good(filled, capsys, monkeypatch):
     assert run(["log", "delete", "nobody yet"]) == 130
     monkeypatch.setattr("sys.stdin", io.StringIO("y\n"))
     assert run(["log", "delete", "nobody yet"]) == 0
-    assert say("log.deleted", client="nobody yet", counts="0 visits and 0 checks") in capsys.readouterr().out
+    assert say("log.deleted", client="nobody yet", counts=counted(0, 0)) in capsys.readouterr().out
 
 
 @pytest.fixture(scope="module")
@@ -234,11 +239,12 @@ def test_a_copy_is_made_and_checked(filled, tmp_path, capsys):
     assert run(["log", "backup", str(copy)]) == 0
     # The outlook of this logbook is a stub, and so counts as damaged: named, set aside, and put back.
     assert run(["log", "check", "--logbook", str(copy)]) == 1
-    assert "Check 2 (Ana [bold], " in capsys.readouterr().out
+    damaged = say("log.damaged", check=2, client="Ana [bold]", when="…", strand="", damage="").split("…")[0]
+    assert damaged in capsys.readouterr().out
     assert run(["log", "check", "--set-aside", "--logbook", str(copy)]) == 1
-    assert "log restore 1" in capsys.readouterr().out
+    assert say("log.set-aside", number=1) in capsys.readouterr().out
     assert run(["log", "check", "--logbook", str(copy)]) == 0
-    assert "No damage" in capsys.readouterr().out
+    assert say("log.no-damage", path=copy) in capsys.readouterr().out
     assert run(["log", "bin", "--logbook", str(copy)]) == 0
     assert "check 2: Ana [bold]" in capsys.readouterr().out
     assert run(["log", "restore", "1", "--logbook", str(copy)]) == 0

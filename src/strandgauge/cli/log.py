@@ -86,13 +86,14 @@ def delete(
 ) -> None:
     """Delete a client with everything of theirs, for good."""
     from strandgauge.show.terminal.logbook import counts, print_deletion
+    from strandgauge.words import say
 
     with opened(context, logbook) as book:
         who = client_called(book, client)
         there = next(one for one in book.client_summaries() if one.client.id == who.id)
-        question = f"Delete {who.alias}, with {counts(there.visits, there.checks)}, for good?"
+        question = say("log.delete", client=who.alias, counts=counts(there.visits, there.checks))
         if not yes and not typer.confirm(question, err=True):
-            print("Nothing was deleted.", file=sys.stderr)
+            print(say("log.not-deleted"), file=sys.stderr)
             raise typer.Abort
         deletion = book.delete("client", who.id)
     from strandgauge.show.json.logbook import deletion_document

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from strandgauge.cli.logoptions import ClientArgument, LogbookOption, client_called, opened
+from strandgauge.words import say
 
 
 def check(
@@ -28,13 +29,15 @@ def check(
             if (damage := damage_of(one)) is None:
                 continue
             damaged += 1
-            print(f"Check {one.id} ({found.client.alias}, {when}, {found.strand.name}): {damage}.")
+            what = {"client": found.client.alias, "when": when, "strand": found.strand.name, "damage": damage}
+            print(say("log.damaged", check=one.id, **what))
             if set_aside:
-                print(f"  set aside; 'strandgauge log restore {book.put_in_bin('check', one.id, 'damaged')}'")
+                number = book.put_in_bin("check", one.id, "damaged")
+                print(f"  {say('log.set-aside', number=number)}")
         if not damaged:
-            print(f"No damage found in {book.path}.")
+            print(say("log.no-damage", path=book.path))
         elif not set_aside:
-            print("The rest is whole. --set-aside takes what is damaged out of the way.")
+            print(say("log.rest-whole"))
     return 1 if damaged else 0
 
 
@@ -46,7 +49,8 @@ def rename(
 ) -> None:
     """Give a client another alias."""
     with opened(context, logbook) as book:
-        print(f"Now called {book.rename_client(client_called(book, client).id, alias).alias}.")
+        renamed = book.rename_client(client_called(book, client).id, alias)
+    print(say("log.renamed", alias=renamed.alias))
 
 
 def merge(
@@ -58,7 +62,7 @@ def merge(
     """Make one client of two who are the same person."""
     with opened(context, logbook) as book:
         number = book.merge("client", client_called(book, client).id, client_called(book, into).id)
-    print(f"Merged. 'strandgauge log restore {number}' undoes it within the hour.")
+    print(say("log.merged", number=number))
 
 
 def bin(context: typer.Context, logbook: LogbookOption = None) -> None:
@@ -68,7 +72,7 @@ def bin(context: typer.Context, logbook: LogbookOption = None) -> None:
     for one in binned:
         print(f"{one.id}  {one.kind} {one.entry_id}: {one.name} ({one.why} {one.at.astimezone():%H:%M})")
     if not binned:
-        print("Nothing is in the bin.")
+        print(say("log.bin-empty"))
 
 
 def restore(
@@ -79,4 +83,4 @@ def restore(
     """Put back what was taken out."""
     with opened(context, logbook) as book:
         kind, _ = book.put_back(number)
-    print(f"The {kind} is back.")
+    print(say("log.restored", kind=kind))

@@ -76,7 +76,7 @@ def print_deletion(client: Client, deletion: Deletion, console: Console | None =
 
 def counts(visits: int, checks: int) -> str:
     """Write how much there is, such as '2 visits and 1 check'."""
-    return f"{visits} visit{'s' * (visits != 1)} and {checks} check{'s' * (checks != 1)}"
+    return say("log.counts", visits=say("log.visits", visits=visits), checks=say("log.checks", checks=checks))
 
 
 def _about(strand: Strand) -> str:

@@ -264,7 +264,7 @@ def test_the_fourth_search_raises_contrast():
     assert fourth.grey.std() < 5.2 * first.grey.std()  # noise is not blown up without limit
 
 
-@pytest.mark.parametrize(("longest", "averaged"), [(1999, False), (2000, True)])
+@pytest.mark.parametrize(("longest", "averaged"), [(1999, False), (2400, True)])
 def test_the_first_search_averages_where_interpolation_would_skip(longest, averaged):
     grey = np.random.default_rng(0).integers(0, 255, (70, longest), dtype=np.uint8)
     first, _, third, *_ = find._searches(grey)

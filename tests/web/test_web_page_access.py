@@ -147,6 +147,7 @@ def test_where_the_answer_is_to_stop_there_is_no_plan(site, filled):  # noqa: F8
         assert 'id="step-word"' in planned
 
 
+@pytest.mark.usefixtures("worded")
 def test_the_answer_is_seen_without_scrolling(browse, site, filled):  # noqa: F811
     page = browse("about:blank", PHONE)
     for name in ("go on", "ready", "gummy", "time is up"):

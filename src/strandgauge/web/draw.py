@@ -42,6 +42,12 @@ if TYPE_CHECKING:
     from strandgauge.web.service import Service
 
 TEMPLATES = Path(__file__).parent / "templates"
+PHONE = (
+    *("time-is-up", "due-now", "due-in", "minutes", "photo", "an-answer", "lost", "lost-do", "old", "odd"),
+    *("locked", "locked-do", "taken-now", "sound-off", "sound-on", "tap-for-sound"),
+    *("waiting", "sending", "reading", "sent", "discard"),
+)
+"""What `phone.js` says by itself, by its names there."""
 NOW = "@now@"
 """Stands in a drawn page for the server's time, which is put in last: it changes though nothing else does."""
 
@@ -127,6 +133,8 @@ def templates() -> jinja2.Environment:
         to_mix=bowls_to_mix,
         todo=do_words,
         sentences=curve_sentences,
+        zone=lambda name: say(f"zone.{name}"),
+        felt=lambda answer: say(f"stretch.{answer.replace(' ', '-')}").lower(),
         limit_at=lambda head: head.strand.started + timedelta(minutes=head.chair.limit),
     )
     made.globals.update(
@@ -137,14 +145,20 @@ def templates() -> jinja2.Environment:
         instead_line=instead_line,
         saying=saying,
         evening_saying=evening_saying,
-        stretch_answers=stretch_answers(),
-        stop_signs=stop_signs(),
+        stretch_answers=stretch_answers,
+        stop_signs=stop_signs,
         bowls=screens.BOWLS,
+        phone_words=phone_words,
         server_now=NOW,
         undo=None,
         calls=(),
     )
     return made
+
+
+def phone_words() -> dict[str, str]:
+    """Return what the phone says by itself; ``#`` stands in it for a number or a time."""
+    return {name: say(f"phone.{name}", minutes="#", time="#") for name in PHONE}
 
 
 def when(at: datetime) -> str:

@@ -21,7 +21,7 @@ from markupsafe import Markup
 from strandgauge.colour.names import colour_word
 from strandgauge.colour.srgb import hex_colour, lab_from_hex
 from strandgauge.hair.levels import level_at_least
-from strandgauge.words import said, say
+from strandgauge.words import LANGUAGE, said, say
 
 FOLDER = Path(__file__).parent
 FONT = FOLDER / "fonts" / "letters.woff2"
@@ -56,7 +56,9 @@ def environment() -> jinja2.Environment:
         colour_word=lambda colour: colour_word(lab_from_hex(colour)),
         said=said,
     )
-    made.globals.update(asset=asset, content_policy=content_policy, letters=letters, say=say)
+    made.globals.update(
+        asset=asset, content_policy=content_policy, letters=letters, say=say, language=LANGUAGE
+    )
     return made
 
 

@@ -8,15 +8,12 @@ const OLD_MS = 9000; // after which silence is told
 const RING_MS = 15000; // how often a call that nobody heard is repeated
 const PATIENCE_MS = 60000; // for one photo
 const DRAFT_MS = 12 * 3600 * 1000;
-const LOST = "No connection to the salon's computer.";
-const LOST_DO = "Your photo is kept here and sent again by itself. Check the Wi-Fi.";
-const ODD = "The salon's computer gave no answer that can be read.";
-const LOCKED = "This phone is not let in any more.";
-const LOCKED_DO = "Your photo is kept here. Scan the code on the salon's computer again.";
 // Answers to what may be sent again as it is: too slow, too much at once, or the computer's own trouble.
 const AGAIN = (status) => status === 403 || status === 408 || status === 429 || status >= 500;
 
 const body = document.body;
+const SAYS = JSON.parse(body.dataset.words); // from the catalogue, by the server
+const phrase = (code, fact) => SAYS[code].replace("#", fact);
 const one = (selector, from = document) => from.querySelector(selector);
 const all = (selector, from = document) => [...from.querySelectorAll(selector)];
 const store = (area, key, value) => {
@@ -44,14 +41,14 @@ function tick() {
     if (bar) bar.setAttribute("width", Math.min(100, (100 * minutes) / limit).toFixed(1));
     if (minutes >= limit && !clock.classList.contains("over")) {
       clock.classList.add("over");
-      one("[data-limit-words]", clock).textContent = "time is up";
+      one("[data-limit-words]", clock).textContent = phrase("time-is-up");
       poll();
     }
   }
   for (const due of all("[data-due]")) {
     const left = (Number(due.dataset.due) - seconds()) / 60;
     due.classList.toggle("now", left < 0.5);
-    due.textContent = left < 0.5 ? "now" : `look in ${Math.round(left)} min`;
+    due.textContent = left < 0.5 ? phrase("due-now") : phrase("due-in", Math.round(left));
   }
   const limit = one("template[data-at-limit]");
   if (limit && seconds() >= Number(limit.dataset.atLimit)) stopBy(limit);
@@ -153,7 +150,7 @@ function tellSilence() {
     told.id = "silent";
     told.setAttribute("role", "status");
     const since = new Date(heardAt).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
-    told.textContent = `${LOST} What stands here is of ${since}.`;
+    told.textContent = `${phrase("lost")} ${phrase("old", since)}`;
     one("main").prepend(told);
   } else if (!silent && told) told.remove();
 }
@@ -197,7 +194,7 @@ function ring() {
     more.textContent = others.length > 1 ? `+${others.length - 1}` : "";
   }
   const left = Math.max(0, Math.round((next - seconds()) / 60));
-  const first = calling ? `● ${loud ? `${one("b", loud).textContent}: ${one("span", loud).textContent}` : calling}` : next < Infinity ? `${left} min` : "";
+  const first = calling ? `● ${loud ? `${one("b", loud).textContent}: ${one("span", loud).textContent}` : calling}` : next < Infinity ? phrase("minutes", left) : "";
   document.title = first ? `${first} – ${title}` : title;
   const button = one("[data-heard]");
   if (button) button.hidden = !loud;
@@ -236,7 +233,7 @@ function showSound() {
     button.hidden = !window.AudioContext;
     button.setAttribute("aria-pressed", String(wantsSound() && sound?.state === "running"));
     one("[data-sound-words]", button).textContent =
-      !wantsSound() ? "Sound off" : sound?.state === "running" ? "Sound on" : "Tap for sound";
+      phrase(!wantsSound() ? "sound-off" : sound?.state === "running" ? "sound-on" : "tap-for-sound");
   }
 }
 
@@ -299,7 +296,7 @@ async function enqueue(form, input) {
   const now = Date.now();
   const item = {
     id: fresh(), action: new URL(form.action).pathname, fields, filled: now,
-    what: file ? one("h1.name, .whose", form.closest(".card") || document)?.textContent.trim() || "Photo" : "An answer",
+    what: file ? one("h1.name, .whose", form.closest(".card") || document)?.textContent.trim() || phrase("photo") : phrase("an-answer"),
     // Taken when the phone says so, but not in the future: an album's picture comes with its own time.
     photo: file ? new Blob([await file.arrayBuffer()], { type: file.type }) : null,
     field: input?.name, taken: file ? Math.min(file.lastModified || now, now) : now,
@@ -335,12 +332,13 @@ async function send() {
       poll();
     } else if (!answer || AGAIN(answer.status) || !told?.message) {
       const locked = answer?.status === 403;
-      alert_(locked ? LOCKED_DO : answer && told?.remedy ? told.remedy : LOST_DO, locked ? LOCKED : answer ? told?.message || ODD : LOST);
+      const todo = locked ? phrase("locked-do") : (answer && told?.remedy) || phrase("lost-do");
+      alert_(todo, locked ? phrase("locked") : answer ? told?.message || phrase("odd") : phrase("lost"));
       tries += 1;
       setTimeout(send, Math.min(30000, 2000 * 2 ** tries));
       break;
     } else if (told.code === "old-photo") {
-      alert_(told.remedy, told.message, "It was taken now", () => {
+      alert_(told.remedy, told.message, phrase("taken-now"), () => {
         item.taken = Date.now();
         keep(item).then(send);
       });
@@ -368,11 +366,11 @@ function sent(item) {
     request.setRequestHeader("Accept", "application/json");
     request.responseType = "json";
     request.timeout = PATIENCE_MS;
-    request.upload.onprogress = (event) => showQueue(item, "Sending", event.total ? event.loaded / event.total : 0);
-    request.upload.onload = () => showQueue(item, item.photo ? "Reading the strand" : "Sending", null);
+    request.upload.onprogress = (event) => showQueue(item, phrase("sending"), event.total ? event.loaded / event.total : 0);
+    request.upload.onload = () => showQueue(item, phrase(item.photo ? "reading" : "sending"), null);
     request.onload = () => done(request);
     request.onerror = request.ontimeout = () => done(null);
-    showQueue(item, "Sending", 0);
+    showQueue(item, phrase("sending"), 0);
     request.send(form);
   });
 }
@@ -383,7 +381,7 @@ async function showQueue(at, words, part) {
   if (!items.length) return void tray?.remove();
   if (!tray) {
     tray = Object.assign(document.createElement("section"), { id: "queue" });
-    tray.setAttribute("aria-label", "Waiting to be sent");
+    tray.setAttribute("aria-label", phrase("waiting"));
     one("main").prepend(tray);
   }
   const rows = items.map((item) => {
@@ -393,15 +391,15 @@ async function showQueue(at, words, part) {
       row.dataset.item = item.id;
       if (item.photo) row.append(Object.assign(new Image(64, 48), { src: URL.createObjectURL(item.photo), alt: "" }));
       row.append(document.createElement("span"), document.createElement("progress"));
-      const away = Object.assign(document.createElement("button"), { className: "quiet-button", textContent: "Discard" });
+      const away = Object.assign(document.createElement("button"), { className: "quiet-button", textContent: phrase("discard") });
       away.addEventListener("click", () => drop(item).then(() => showQueue()));
       row.append(away);
     }
     const busy = at && item.id === at.id;
-    one("span", row).textContent = `${busy ? words : "Waiting to be sent"}: ${item.what}`;
+    one("span", row).textContent = `${busy ? words : phrase("waiting")}: ${item.what}`;
     const bar = one("progress", row);
     bar.hidden = !busy;
-    bar.setAttribute("aria-label", "Sent");
+    bar.setAttribute("aria-label", phrase("sent"));
     if (part === null) bar.removeAttribute("value");
     else bar.value = part || 0;
     return row;

@@ -40,7 +40,8 @@ def held(told: list[tuple[float, bool]]) -> None:
 
 @pytest.fixture(scope="session")
 def told(strands):
-    return [(lab, likely(found, LADDER)) for lab, found in strands]
+    every = likely([found for _, found in strands], LADDER)
+    return [(lab, each) for (lab, _), each in zip(strands, every, strict=True)]
 
 
 def test_of_the_undertones_told_with_70_percent_some_70_percent_are_right(told):
@@ -63,7 +64,7 @@ def test_stains_are_told_as_often_as_they_are_there(told):
 
 def test_chances_say_twice_as_wrong_light_is_wrong(strands):
     """The check can fail: chances of other strands are not those of these."""
-    other = [likely(found, LADDER) for _, found in (*strands[7:], *strands[:7])]
+    other = likely([found for _, found in (*strands[7:], *strands[:7])], LADDER)
     with pytest.raises(AssertionError):
         held(
             [
@@ -76,21 +77,21 @@ def test_chances_say_twice_as_wrong_light_is_wrong(strands):
 def test_chances_are_the_weights_of_the_colours_that_a_word_fits():
     labs = np.array([LADDER.lab[7], LADDER.lab[8], [60.0, -12.0, -20.0]])
     found = Posterior(labs, np.array([0.6, 0.3, 0.1]), np.zeros(3, dtype=int), np.zeros(3))
-    each = likely(found, LADDER)
+    each = likely([found], LADDER)[0]
     assert each.undertones == pytest.approx({"yellow-orange": 0.6, "yellow": 0.3, "cool": 0.1}, abs=0.01)
     assert each.stains == pytest.approx({NO_STAIN: 0.9, "blue": 0.1}, abs=0.01)
     assert each.stain is None
     mostly = Posterior(labs, np.array([0.2, 0.1, 0.7]), np.zeros(3, dtype=int), np.zeros(3))
-    stain = likely(mostly, LADDER).stain
+    first, second = likely([found, mostly], LADDER)
+    assert first == each  # told beside another as told alone
+    stain = second.stain
     assert stain is not None
     assert stain == stain_at(labs[2], off_path(labs[2], WORDS.path), WORDS)
 
 
 def test_a_plain_gold_is_told_without_doubt_of_dye_and_a_vivid_blue_without_doubt_of_its_stain():
-    gold, blue = (
-        likely(posterior(AsLit(ratio_from_lab(lab)), LADDER), LADDER)
-        for lab in (LADDER.lab[7], (45, -8, -35))
-    )
+    colours = (LADDER.lab[7], (45, -8, -35))
+    gold, blue = likely([posterior(AsLit(ratio_from_lab(lab)), LADDER) for lab in colours], LADDER)
     assert gold.stain is None
     assert gold.stains[NO_STAIN] > 0.95
     assert blue.stains["blue"] > 0.9
@@ -175,7 +176,9 @@ def test_warmth_is_judged_beside_its_own_level_not_by_size_alone():
 
 
 def surely(lab) -> WarmthBeside:
-    return likely(Posterior(np.array([lab]), np.ones(1), np.zeros(1, dtype=int), np.zeros(1)), LADDER).warmth
+    return likely([Posterior(np.array([lab]), np.ones(1), np.zeros(1, dtype=int), np.zeros(1))], LADDER)[
+        0
+    ].warmth
 
 
 @pytest.mark.parametrize(
@@ -197,7 +200,7 @@ def test_the_share_of_white_hair_lies_within_its_interval_in_95_of_100_mixtures(
     """White and never lifted pigmented hair mixed by known shares; three standard errors of 300."""
     rng, family = np.random.default_rng(5), hair_family(LADDER, 30_011)
     some = rng.choice(np.flatnonzero(family.kind == KINDS.index("grey")), 300, replace=False)
-    told = [(family.white[one], likely(measured(family.place[one], rng), LADDER).white) for one in some]
+    told = [(family.white[one], likely([measured(family.place[one], rng)], LADDER)[0].white) for one in some]
     shares = np.array(
         [(true, white.share, white.low, white.high) for true, white in told if white is not None]
     )
@@ -210,7 +213,7 @@ def test_the_share_of_white_hair_lies_within_its_interval_in_95_of_100_mixtures(
 def test_more_white_among_the_same_dark_hair_is_told_as_more():
     dark, white = ratio_from_lab([24.0, 2.0, 3.0]), ratio_from_lab([80.0, 0.5, 11.0])
     mixed = [AsLit((1 - share) * dark + share * white) for share in (0.2, 0.45, 0.7)]
-    told = [likely(posterior(one, LADDER), LADDER).white for one in mixed]
+    told = [one.white for one in likely([posterior(one, LADDER) for one in mixed], LADDER)]
     assert all(told)
     assert told[0].share < told[1].share < told[2].share
 

@@ -19,7 +19,7 @@ from strandgauge.hair.levels import Ladder
 from strandgauge.hair.posterior import Posterior
 from strandgauge.hair.stain import Stain, off_path, stain_at, stain_words
 from strandgauge.hair.warmth import BesideCode, WarmthBeside, undertone_rules, warmth_excess
-from strandgauge.hair.words import Words, load_words
+from strandgauge.hair.words import load_words
 
 DRAWS = 320
 LEAST = 0.01
@@ -55,14 +55,12 @@ class WhiteHair:
     """95 % interval."""
 
 
-def likely(found: Posterior, ladder: Ladder, words: Words | None = None) -> Likely:
-    """Return how likely each word is for the hair colours that a measurement leaves possible."""
-    return likely_each([found], ladder, words)[0]
+def likely(every: Sequence[Posterior], ladder: Ladder) -> list[Likely]:
+    """Return how likely each word is for the hair colours that each measurement leaves possible.
 
-
-def likely_each(every: Sequence[Posterior], ladder: Ladder, words: Words | None = None) -> list[Likely]:
-    """Return the same for several measurements, at little more than the time of one."""
-    words = words or load_words()
+    Several are told in little more time than one.
+    """
+    words = load_words()
     drawn = [found.draws(DRAWS) for found in every]
     lab = np.array([found.lab[some] for found, some in zip(every, drawn, strict=True)])
     # Outlines are kept by lightness: at whole ones there are few of them.

@@ -14,7 +14,7 @@ from strandgauge.colour.cielab import as_lab, chroma, hue_deg
 from strandgauge.colour.srgb import RATIO_FROM_RGB
 from strandgauge.hair.family import DARKEST, lab_from_ratio, ratio_from_lab
 from strandgauge.hair.levels import Ladder, level_shares
-from strandgauge.hair.likely import Likely, likely_each
+from strandgauge.hair.likely import Likely, likely
 from strandgauge.hair.posterior import AsLit, Posterior, Told, load_telling, posterior, tell
 from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.reading.model import TOGETHER, CardFit, Reading, ZoneReading
@@ -95,7 +95,7 @@ def describe_zones(
     found = [posterior(colour.as_lit, ladder, wet=wet) for colour in colours.values()]
     return {
         colour.name: _zone(colour, one, tell(one, ladder, wet=wet, turned=turned), words, ladder)
-        for colour, one, words in zip(colours.values(), found, likely_each(found, ladder), strict=True)
+        for colour, one, words in zip(colours.values(), found, likely(found, ladder), strict=True)
     }
 
 

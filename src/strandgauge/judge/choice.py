@@ -190,16 +190,12 @@ def choose_mixes(heads: Sequence[Head], whole: int, drawn: Draws, work: Work) ->
     strange = [strangeness(work.shelf, aims[0], head.base.lab) for head in heads]
     least = np.min(strange, axis=0)
     fits = least <= FITTING
-    usual = _few(work.grid, fits)
-    ranked = (
-        [[np.zeros((0, len(least)))] * len(aims) for _ in heads]
-        if usual is None
-        else ranked_mixes(means, aims, usual, RANKED, least)
-    )
+    usual = _few(work.grid, fits) or work.grid
+    ranked = ranked_mixes(means, aims, usual, RANKED, least)
     unserved = [
         place
         for place, (head, mine) in enumerate(zip(heads, ranked, strict=True))
-        if usual is None or USUAL_WITHIN < _least_away(head, mine, work) <= UNUSUAL_WITHIN
+        if usual is not work.grid and USUAL_WITHIN < _least_away(head, mine, work) <= UNUSUAL_WITHIN
     ]
     if unserved:
         more = ranked_mixes(stack([heads[place].base for place in unserved]), aims, work.grid, RANKED)

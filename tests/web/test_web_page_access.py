@@ -46,6 +46,19 @@ CUT = """
 """
 """Text that runs out of the window, or is broken up letter by letter."""
 
+COVERED = """
+() => [...document.querySelectorAll("a, button, summary, label[for], input[type=text]")]
+  .filter((one) => !one.matches(".skip, .sr, .file, .tick") && one.checkVisibility())
+  .filter((one) => {
+    one.scrollIntoView({ block: "center", behavior: "instant" });
+    const box = one.getClientRects()[0];
+    const there = box && document.elementFromPoint(box.left + box.width / 2, box.top + box.height / 2);
+    return !(there && (one.contains(there) || there.closest("label") === one));
+  })
+  .map((one) => one.outerHTML.slice(0, 100))
+"""
+"""What is to be tapped, and would not be hit in its middle."""
+
 
 @pytest.fixture(scope="module")
 def filled(site):  # noqa: F811
@@ -106,6 +119,7 @@ def test_the_main_screens_elsewhere(browse, site, filled, size, dark, text, name
         page.goto(site.address + filled[name])
         assert sideways(page) <= 0, name
         assert page.evaluate(CUT) == [], name
+        assert page.evaluate(COVERED) == [], name
         if (
             dark or size == SMALL
         ):  # what else hinders is the same as at 360 pixels, as are colours on a small screen

@@ -517,6 +517,7 @@ addEventListener("pageshow", (event) => {
 });
 
 addEventListener("resize", fit);
+new ResizeObserver(fit).observe(body); // as when the text is made larger
 fit();
 restore();
 showRefused();

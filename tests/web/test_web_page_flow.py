@@ -320,7 +320,7 @@ def test_the_whole_way_by_keyboard(browse, site):  # noqa: F811
     page.keyboard.type("Keys")
     tab_to("#take-dry")
     page.keyboard.press("Enter")
-    until_there = time.monotonic() + 10.0
+    until_there = time.monotonic() + 30.0
     while not cameras and time.monotonic() < until_there:
         page.wait_for_timeout(20)
     cameras[0].set_files([shot("turned-a.jpg")])

@@ -182,7 +182,7 @@ def test_the_command_takes_what_is_there_and_tells_what_it_leaves_out(tmp_path, 
     command = ["watch", str(folder), "--page", str(tmp_path / "c.html"), "--once"]
     assert run(command) == 0
     told = capsys.readouterr()
-    assert f"1005.jpg: {say('reading.level', interval='').strip()}" in told.out
+    assert f"1005.jpg: {say('reading.level', interval='…').split('…')[0]}" in told.out
     assert "left out" in told.err
     assert (tmp_path / "c.html").exists()
     assert run([*command, "--limit", "30"]) == 2

@@ -7,7 +7,8 @@ import pytest
 from phonesite import site  # noqa: F401
 from states import fill
 
-from browser import DESK, PHONE, barriers, browse, chromium, sideways, worded  # noqa: F401
+from browser import DESK, PHONE, SENTENCES, barriers, browse, chromium, sideways, worded  # noqa: F401
+from strandgauge.codes import catalogue
 from strandgauge.colour.srgb import hex_colour
 from strandgauge.hair.levels import level_at_least
 from strandgauge.words import say
@@ -62,8 +63,10 @@ COVERED = """
 
 @pytest.fixture(scope="module")
 def filled(site):  # noqa: F811
-    """Paths of every screen, of a logbook with strands in every state."""
-    return fill(site)
+    """Paths of every screen, of a logbook with strands in every state; what it keeps is kept in words."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(catalogue, "entries", SENTENCES)
+        return fill(site)
 
 
 def test_every_screen_is_valid_and_escapes_what_was_typed(site, filled):  # noqa: F811

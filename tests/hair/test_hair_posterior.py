@@ -115,7 +115,8 @@ MODEL = ErrorModel(
     correlation=np.array([[1.0, -0.3, -0.2], [-0.3, 1.0, 0.1], [-0.2, 0.1, 1.0]]),
     freedom=5.0,
 )
-TELLING = Telling(np.array([1.0, 2.0, 3.0]), 2.5, (0.9, 0.7), (0.8, 0.6), 0.8, (3.0, 4.0))
+UNSEEN = np.array([[3.0, 20.0, 2.0], [4.0, 10.0, 0.0]])
+TELLING = Telling(np.array([1.0, 2.0, 3.0]), 2.5, (0.9, 0.7), (0.8, 0.6), 0.8, UNSEEN)
 
 
 def test_errors_go_with_lightness_and_with_either_tint():
@@ -227,6 +228,10 @@ def test_what_is_told_grows_as_the_telling_says():
     turned = tell(HAND_MADE, LADDER, turned=True, telling=TELLING)
     assert turned.sd[0] == pytest.approx(np.hypot(plain[0], 4.0))
     assert turned.level_sd > told.level_sd
+    falling = np.array([1.0, 0.1, 0.5])
+    one_sided = [tell(HAND_MADE, LADDER, turned=t, signs=falling, telling=TELLING) for t in (False, True)]
+    assert [told.sd[0] for told in one_sided] == pytest.approx(np.hypot(plain[0], [6.0, 5.0]))
+    assert one_sided[0].level_sd > told.level_sd
 
 
 def test_what_is_told_of_wet_hair_has_the_doubt_of_drying_added_and_of_any_hair_a_least_one():
@@ -256,8 +261,9 @@ def test_the_shipped_models_are_those_of_the_file():
     assert model.freedom == error["freedom"]
     assert telling.sd_growth.tolist() == told["sd_growth"]
     assert telling.together == told["together"]
-    for name in ("zone_correlation", "turned_zone_correlation", "unseen"):
+    for name in ("zone_correlation", "turned_zone_correlation"):
         assert list(getattr(telling, name)) == told[name]
+    assert telling.unseen.tolist() == [told["unseen"], told["turned_unseen"]]
     assert telling.turned_share == told["turned_share"]
 
 
@@ -271,7 +277,8 @@ def test_the_shipped_models_are_those_of_the_file():
         (load_telling, "turned_share = ", "turned_share = 0.09 #"),
         (load_telling, "sd_growth = [", "sd_growth = [1, 0.09, 1] #"),
         (load_telling, "sd_growth = [", "sd_growth = [1, 1] #"),
-        (load_telling, "unseen = [", "unseen = [1, -0.1] #"),
+        (load_telling, "\nunseen = [", "\nunseen = [1, -0.1, 0] #"),
+        (load_telling, "turned_unseen = [", "turned_unseen = [1, 2] #"),
         (load_telling, "as-lit/1", "as-lit/2"),
         (load_error_model, "as-lit/1", "as-lit/2"),
         (load_error_model, "log_sd_x = [", "log_sd_x = [1, 2] #"),

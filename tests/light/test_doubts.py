@@ -196,7 +196,9 @@ def test_a_patch_without_a_name_goes_by_its_id():
     assert dict(note.facts)["patches"] == "B5"
 
 
-FLAT = Correction(np.zeros((9, 3)), np.zeros(3), np.zeros(13), np.zeros((2, 5)), np.eye(3), CARD.size)
+FLAT = Correction(
+    np.zeros((9, 3)), np.zeros(3), np.zeros(13), np.zeros((2, 5)), np.eye(3), np.zeros((2, 3)), CARD.size
+)
 
 
 @pytest.mark.parametrize("share", [0.0, 0.05, 0.2])

@@ -9,6 +9,7 @@ import pytest
 
 from strandgauge.card.find import CardView
 from strandgauge.card.sample import Samples
+from strandgauge.colour.cielab import xyz_from_lab
 from strandgauge.light import field
 from strandgauge.light.correction import Correction, FittedCard
 from strandgauge.light.trust import (
@@ -38,7 +39,7 @@ CLEAR = Signs(
     shaded=0.0,
 )
 PATCHES = ("A1", "B2", "C3")
-SPOILT = {"misfit": 6.01, "grey_misfit": 2.6}
+SPOILT = {"misfit": 9.01, "grey_misfit": 2.6}
 """Colours and greys that do not fit; of a card whose greys do, its colours are the wrong ones."""
 
 
@@ -81,17 +82,17 @@ def test_a_caution_begins_at_its_limit(within, beyond, code):
         ({"colour_change": 0.30}, {"colour_change": 0.301}, "mixed-light", "colour"),
         ({"unevenness": 1.50}, {"unevenness": 1.501}, "uneven-light", "fall"),
         ({"shaded": 0.22}, {"shaded": 0.221}, "uneven-light", "shadow"),
-        (SPOILT | {"misfit": 6.0}, SPOILT, "card-mismatch", None),
+        (SPOILT | {"misfit": 9.0}, SPOILT, "card-mismatch", None),
         (
-            SPOILT | {"misfit": 6.0, "colour_change": 0.121},
+            SPOILT | {"misfit": 9.0, "colour_change": 0.121},
             SPOILT | {"colour_change": 0.121},
             "mixed-light",
             "misfit",
         ),
-        ({"misfit": 6.0}, {"misfit": 6.01, "brightest": 0.975}, "card-mismatch", None),
+        ({"misfit": 9.0}, {"misfit": 9.01, "brightest": 0.975}, "card-mismatch", None),
         (
-            {"misfit": 6.0, "brightest": 1.0},
-            {"misfit": 6.01, "brightest": 0.976},
+            {"misfit": 9.0, "brightest": 1.0},
+            {"misfit": 9.01, "brightest": 0.976},
             "overexposed",
             "washed-out",
         ),
@@ -104,14 +105,14 @@ def test_a_refusal_begins_at_its_limit(within, beyond, code, fault):
 
 def test_colours_are_wrong_only_where_the_greys_fit():
     """Where the greys do not fit either, other reasons come first: here a reflection."""
-    veiled = {"misfit": 7.0, "veiled": PATCHES}
+    veiled = {"misfit": 9.5, "veiled": PATCHES}
     assert told(veiled | {"grey_misfit": 2.49})[0] == [("card-mismatch", None)]
     assert told(veiled | {"grey_misfit": 2.5})[0] == [("glare", None)]
     assert told(veiled | {"grey_misfit": 2.49, "colour_change": 0.12})[0] == [("glare", None)]
 
 
 def test_every_reason_is_told_most_telling_first():
-    problems, _ = told({"edge_share": 0.3, "colour_change": 0.4, "unevenness": 2.0, "misfit": 9.0})
+    problems, _ = told({"edge_share": 0.3, "colour_change": 0.4, "unevenness": 2.0, "misfit": 12.0})
     assert problems == [("blur", "edge"), ("mixed-light", "colour"), ("uneven-light", "fall")]
 
 
@@ -129,9 +130,9 @@ FIVE = ("A1", "A2", "A3", "A4", "A5")
         ({"colour_change": 0.4}, {"fault": "colour", "percent": 100 * (np.exp(0.4) - 1)}, None),
         ({"shaded": 0.3}, {"fault": "shadow"}, "card"),
         ({"unevenness": 1.6}, {"fault": "fall", "percent": 160.0}, "card"),
-        ({"misfit": 7.0}, {"delta_e00": 7.0}, None),
-        ({"misfit": 7.0, "grey_misfit": 9.0}, {"delta_e00": 7.0}, None),
-        ({"misfit": 7.0, "brightest": 1.0}, {"fault": "washed-out"}, "card"),
+        ({"misfit": 9.5}, {"delta_e00": 9.5}, None),
+        ({"misfit": 9.5, "grey_misfit": 9.0}, {"delta_e00": 9.5}, None),
+        ({"misfit": 9.5, "brightest": 1.0}, {"fault": "washed-out"}, "card"),
     ],
 )
 def test_a_refusal_tells_what_was_measured_and_where(changes, facts, place):
@@ -288,7 +289,7 @@ def test_a_grey_is_shaded_where_its_light_departs_by_a_tenth(ratio, shaded):
     fitted = perfect(samples)
     lab = fitted.lab.copy()
     lab[GREY[2], 0] = ratio * (lab[GREY[2], 0] + 16) - 16
-    assert measured(samples, replace(fitted, lab=lab)).shaded == shaded
+    assert measured(samples, replace(fitted, xyz=xyz_from_lab(lab))).shaded == shaded
 
 
 def test_misfit_is_that_of_the_colours_and_the_greys_have_their_own():
@@ -369,7 +370,7 @@ def test_dark_or_patterned_greys_say_nothing_of_shade(lightness, spread, counts)
     lab = fitted.lab.copy()
     lab[list(GREY), 0] *= 0.5
     patterned = replace(samples, spread=np.where(np.arange(len(lab)) == GREY[3], spread, 0.0))
-    assert measured(patterned, replace(fitted, lab=lab)).shaded == (1.0 if counts else 0.0)
+    assert measured(patterned, replace(fitted, xyz=xyz_from_lab(lab))).shaded == (1.0 if counts else 0.0)
 
 
 def test_of_greys_one_is_none():
@@ -406,14 +407,18 @@ def card_samples(greys=(0.17, 0.30, 0.5, 0.9), lightness=(20.0, 30.0, 60.0, 95.0
 
 
 def perfect(samples: Samples) -> FittedCard:
-    from strandgauge.colour.cielab import xyz_from_lab
-
     flat = Correction(
-        np.zeros((1, 3)), np.zeros(3), np.zeros(13), np.zeros((2, 5)), np.eye(3), (148.0, 105.0)
+        np.zeros((1, 3)),
+        np.zeros(3),
+        np.zeros(13),
+        np.zeros((2, 5)),
+        np.eye(3),
+        np.zeros((2, 3)),
+        (148.0, 105.0),
     )
     zero = np.zeros(len(samples.ids))
     lab = samples.reference
-    return FittedCard(flat, xyz_from_lab(lab), lab.copy(), lab.copy(), zero + 1.0, zero, zero)
+    return FittedCard(flat, flat, xyz_from_lab(lab), lab.copy(), lab.copy(), zero + 1.0, zero, zero)
 
 
 def measured(samples: Samples, fitted: FittedCard) -> Signs:

@@ -93,6 +93,7 @@ def test_zones_of_one_strand_differ_more_surely_than_either_is_known(shots):
 def test_wet_reads_lighter_and_less_surely():
     dry, wet = read(SAMPLES / "wet.jpg"), read(SAMPLES / "wet.jpg", wet=True)
     assert wet.overall.level > dry.overall.level + 0.5
-    assert all(w >= d for w, d in zip(wet.overall.lab_sd, dry.overall.lab_sd, strict=True))
+    assert wet.overall.lab_sd[0] > dry.overall.lab_sd[0]
+    assert wet.overall.level_sd > dry.overall.level_sd
     codes = [[note.code for note in one.notes] for one in (wet, dry, read(SAMPLES / "wet.jpg", wet=None))]
     assert [{"wet", "dry-assumed"} & set(one) for one in codes] == [{"wet"}, set(), {"dry-assumed"}]

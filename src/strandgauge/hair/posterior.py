@@ -82,6 +82,8 @@ class AsLit:
     """By how much ln Y is thought to be raised by the light's direction."""
     widen: Array = field(default_factory=lambda: np.zeros(3))
     """(3,) added to the logarithm of each spread."""
+    signs: Array = field(default_factory=lambda: np.array([1.0, 0.0, 0.0]))
+    """(3,) what the error that no fit has seen goes with: one, fall of the light along the strand, zones' range."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,8 +146,9 @@ class Telling:
     """The same where the card was turned between two photos."""
     turned_share: float
     """What a second photo with the card turned leaves of the level's uncertainty."""
-    unseen: tuple[float, float]
-    """Standard deviation of L* that hair, light or camera not fitted to adds: in one photo, and in turned ones."""
+    unseen: Array
+    """(2, 3) standard deviation of L* that hair, light or camera not fitted to adds, in one photo and in turned ones:
+    a constant, and per unit of `AsLit.signs`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,14 +177,14 @@ def load_telling() -> Telling:
     table = read_calibration(calibration_file("as-lit.toml"), "strandgauge.as-lit/1")
     near, far = table.numbers("told", "zone_correlation", count=2, low=-1.0, high=1.0)
     turned_near, turned_far = table.numbers("told", "turned_zone_correlation", count=2, low=-1.0, high=1.0)
-    one, several = table.numbers("told", "unseen", count=2, low=0.0)
+    unseen = [table.numbers("told", name, count=3, low=0.0) for name in ("unseen", "turned_unseen")]
     return Telling(
         np.array(table.numbers("told", "sd_growth", count=3, low=0.1)),
         table.number("told", "together", low=0.1),
         (near, far),
         (turned_near, turned_far),
         table.number("told", "turned_share", low=0.1, high=1.0),
-        (one, several),
+        np.array(unseen),
     )
 
 
@@ -321,11 +324,19 @@ def tell(
     *,
     wet: bool = False,
     turned: bool = False,
+    signs: Array | None = None,
     telling: Telling | None = None,
 ) -> Told:
-    """Return the numbers that stand for a posterior; ``turned`` where the card was, between photos."""
+    """Return the numbers that stand for a posterior.
+
+    Parameters
+    ----------
+    turned : the card was, between photos.
+    signs : (3,) of `AsLit`, from which the posterior is.
+    """
     telling = telling or load_telling()
-    unseen = np.array([telling.unseen[turned], 0.0, 0.0])
+    constant = telling.unseen[int(turned)]
+    unseen = np.array([constant[0] if signs is None else float(constant @ signs), 0.0, 0.0])
     lab = found.mean
     least = drying_sd(lab) if wet else LEAST_SD
     sd = np.sqrt(found.variance) * telling.sd_growth

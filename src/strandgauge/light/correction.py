@@ -4,10 +4,10 @@ One non-linear least squares (Levenberg-Marquardt, exact derivatives) with a rob
 colour. A place's residual is its CIELAB error, weighted to CIEDE2000 parts. For encoded value ``v`` at card
 place ``p``::
 
-    light_c = decode_c(v_c) / factor_c(p)          (tone, field)
-    XYZ     = M light                              (matrix)
+    light_c = (decode_c(v_c) - veil_c(p)) / factor_c(p)     (tone, gloss, field)
+    XYZ     = M light                                       (matrix)
 
-Fitting the three apart, as is usual, lets each take up the others' errors: a grey scale darkened by a falling
+Fitting them apart, as is usual, lets each take up the others' errors: a grey scale darkened by a falling
 light bends the tone curve, a warm lamp on one side tilts the matrix.
 """
 
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from strandgauge.card.sample import Samples
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import (
+    chroma,
     delta_e_2000,
     difference_weights,
     lab_from_xyz,
@@ -33,14 +34,32 @@ from strandgauge.light import tone
 
 MATRIX_SD = 0.25
 """Prior standard deviation of the matrix' departures from sRGB primaries, off the diagonal."""
+OFFSET_COLOUR_SD = 0.001
+"""Expected departures of the channels' offsets from each other, linear light where white is 1: flare has the colour
+of the light."""
+VEIL_SD, VEIL_COLOUR_SD = 0.008, 0.001
+"""The same of what a gloss of the print adds at the card's edge, and of its channels from each other."""
+LEAST_VEIL = 1.25
+"""Veil in the middle of the card, in units of its fall to the corners: no less than 1, since a veil nowhere takes
+light away; on rendered cards some more."""
+CAST_SD = 2.0
+"""Expected a* and b* of the cast that mixed inks have to a camera and not to the eye, per unit of `_cast_of_inks`."""
 PATCH_SD = 1.0
 """Expected Delta E00 of a patch: print tolerance and noise."""
 PAPER_WEIGHT = 12.0
 """All bare paper together weighs like this many patches."""
-ROBUST_SCALE = 2.0
+ROBUST_SCALE = 3.0
 """Residuals beyond this many expected deviations lose weight (Cauchy loss)."""
 MOST_STEPS = 25
 NEUTRAL_CHROMA = 5.0
+QUARREL = 6.0
+"""Median Delta E00 of the card's colours from where on greys and colours contradict each other, and colours are
+believed: of clipped or nearly dependent channels a tone curve makes true greys, but not hair."""
+BELIEVED = 9.0
+"""What they may then be off by: true prints under any light and camera tried mostly less, other cards 14 and more."""
+FEWEST_COLOURS = 12
+GREY_WEIGHT = 0.3
+"""Weight of greys where colours are believed."""
 
 _S, _F, _G = tone.SPLINES, len(light_field.ORDERS), len(light_field.COLOUR_ORDERS)
 _SHARED = slice(0, _S)
@@ -49,7 +68,9 @@ _OFFSET = slice(4 * _S, 4 * _S + 3)
 _BRIGHT = slice(_OFFSET.stop, _OFFSET.stop + _F)
 _COLOUR = slice(_BRIGHT.stop, _BRIGHT.stop + 2 * _G)
 _MATRIX = slice(_COLOUR.stop, _COLOUR.stop + 9)
-_PARAMETERS = _MATRIX.stop
+_VEIL = slice(_MATRIX.stop, _MATRIX.stop + 6)
+_CAST = slice(_VEIL.stop, _VEIL.stop + 2)
+_PARAMETERS = _CAST.stop
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +86,8 @@ class Correction:
     """(2, terms): red and blue against green."""
     matrix: Array = field(repr=False)
     """(3, 3) light in the camera's primaries to XYZ."""
+    veil: Array = field(repr=False)
+    """(2, 3) light that a gloss of the print adds to the card, per half of its width and of its height."""
     card_size: tuple[float, float]
 
     def to_xyz(self, encoded: Array, places: Array) -> Array:
@@ -73,8 +96,14 @@ class Correction:
         return xyz
 
     def to_light(self, encoded: Array, places: Array) -> Array:
-        """Return (N, 3) linear light in the camera's own primaries, the light field taken out."""
-        return tone.decode(encoded, self.tone_weights, self.tone_offsets) / self.factor(places)
+        """Return (N, 3) linear light in the camera's own primaries, gloss and light field taken out."""
+        seen = tone.decode(encoded, self.tone_weights, self.tone_offsets)
+        return np.asarray((seen - _across(places, self.card_size) @ self.veil) / self.factor(places))
+
+    @property
+    def bare_offsets(self) -> Array:
+        """(3,) of ``tone.decode`` for what lies on the card, to which the print's gloss adds nothing."""
+        return np.asarray(self.tone_offsets - LEAST_VEIL * np.abs(self.veil).sum(0))
 
     def factor(self, places: Array) -> Array:
         """Return the (N, 3) light factors at (N, 2) millimetres on the card; about 1 on average."""
@@ -89,16 +118,19 @@ class FittedCard:
     """A correction, and what it makes of the (N,) samples of the card that it was fitted to."""
 
     correction: Correction
+    for_hair: Correction
+    """The same, or where greys and colours contradict each other one that believes the colours: paper is not white
+    by it, but hair and the card's colours are told by it."""
     xyz: Array = field(repr=False)
-    """(N, 3) XYZ of the samples after correction, perfect white = 1."""
+    """(N, 3) XYZ of the samples after ``correction``, perfect white = 1."""
     lab: Array = field(repr=False)
-    """(N, 3) the same as CIELAB."""
+    """(N, 3) CIELAB by ``for_hair``, the cast of mixed inks taken out."""
     lab_left_out: Array = field(repr=False)
     """(N, 3) CIELAB each sample would get from a fit without it, as the fit's slopes tell; see `refit_left_out`."""
     weight: Array = field(repr=False)
     """(N,) robust weight, 1 for a sample fully believed, near 0 for one set aside."""
     delta_e00: Array = field(repr=False)
-    """(N,) CIEDE2000 of ``lab`` from what was printed."""
+    """(N,) CIEDE2000 from what was printed."""
     delta_e00_left_out: Array = field(repr=False)
     """(N,) the same of ``lab_left_out``."""
 
@@ -110,6 +142,8 @@ class _Problem:
     decoded: Array  # (N, 3) by sRGB
     bright: Array  # (N, F)
     colour: Array  # (N, G)
+    across: Array  # (N, 2)
+    cast: Array  # (N,)
     reference: Array
     weights: Array  # (N, 3, 3) CIELAB difference -> Delta E00 parts, in expected deviations
     gains: Array  # (3,) starting white balance
@@ -127,23 +161,60 @@ def fit_correction(
     problem = _set_up(samples, card_size, keep)
     theta, robust, jacobian, residual = _minimise(problem)
     correction = _unpack(theta, problem.gains, card_size)
-    xyz = correction.to_xyz(samples.encoded, samples.places)
-    lab = lab_from_xyz(xyz)
-    lab_left_out = lab.copy()
-    lab_left_out[keep] = _forward(problem, theta)[0] + _leave_one_out_shift(
-        problem, jacobian, residual, robust
-    )
+    cast = _cast_of_inks(samples.reference)[:, None] * np.r_[0.0, theta[_CAST]]
+    light = np.maximum(correction.to_light(samples.encoded, samples.places), 1e-4)
+    xyz = light @ correction.matrix.T
+    lab = lab_from_xyz(xyz) - cast
+    for_hair = correction
+    told = lab
+    shown = keep & samples.is_patch
+    colours = shown & (chroma(samples.reference) >= NEUTRAL_CHROMA)
+    if colours.sum() >= FEWEST_COLOURS and _middle(lab, samples.reference, colours) > QUARREL:
+        matrix = _matrix_by_colours(light[shown], samples.reference[shown])
+        by_colours = lab_from_xyz(light @ matrix.T)
+        if _middle(by_colours, samples.reference, colours) < BELIEVED:
+            for_hair, told = replace(correction, matrix=matrix), by_colours
+    lab_left_out = told.copy()
+    lab_left_out[keep] += _leave_one_out_shift(problem, jacobian, residual, robust)
     weight = np.zeros(len(keep))
     weight[keep] = robust
     return FittedCard(
         correction,
+        for_hair,
         xyz,
-        lab,
+        told,
         lab_left_out,
         weight,
-        delta_e_2000(lab, samples.reference),
+        delta_e_2000(told, samples.reference),
         delta_e_2000(lab_left_out, samples.reference),
     )
+
+
+def _middle(lab: Array, reference: Array, rows: NDArray[np.bool_]) -> float:
+    return float(np.median(delta_e_2000(lab[rows], reference[rows])))
+
+
+def _matrix_by_colours(light: Array, reference: Array) -> Array:
+    """Return the matrix (3, 3) of light (N, 3) to XYZ that the colours of the card want, greys weighing little.
+
+    Gauss-Newton on CIELAB, weighted as in the whole fit, a Cauchy loss at ten expected deviations.
+    """
+    wanted = xyz_from_lab(reference)
+    weights = difference_weights(reference)
+    weights[chroma(reference) < NEUTRAL_CHROMA] *= GREY_WEIGHT
+    even = np.cbrt(wanted[:, 1:2]) ** -2.0  # small lights count as much as large ones
+    matrix = np.linalg.lstsq(light * even, wanted * even, rcond=None)[0].T
+    for _step in range(5):
+        xyz = np.maximum(light @ matrix.T, 1e-3)
+        residual = np.einsum("nij,nj->ni", weights, lab_from_xyz(xyz) - reference)
+        robust = np.repeat(1 / (1 + np.sum(residual**2, axis=1) / 100.0), 3)
+        rows = np.einsum("nik,nl->nikl", weights @ lab_slope(xyz), light).reshape(-1, 9)
+        gram = (rows * robust[:, None]).T @ rows
+        steady = 1e-5 * np.trace(gram) / 9 * np.eye(9)
+        matrix = matrix - np.linalg.solve(
+            gram + steady, (rows * robust[:, None]).T @ residual.ravel()
+        ).reshape(3, 3)
+    return np.asarray(matrix)
 
 
 def refit_left_out(samples: Samples, card_size: tuple[float, float], fitted: FittedCard) -> Array:
@@ -198,6 +269,8 @@ def _set_up(samples: Samples, card_size: tuple[float, float], keep: NDArray[np.b
         decoded,
         basis,
         basis[:, :_G],
+        _across(samples.places[keep], card_size),
+        _cast_of_inks(reference),
         reference,
         weights,
         gains,
@@ -205,10 +278,24 @@ def _set_up(samples: Samples, card_size: tuple[float, float], keep: NDArray[np.b
     )
 
 
+def _across(places: Array, card_size: tuple[float, float]) -> Array:
+    """Return (N, 2) places on the card, from -1 to 1 over its width and its height."""
+    return np.asarray(2 * places / np.asarray(card_size) - 1)
+
+
+def _cast_of_inks(lab: Array) -> Array:
+    """Return (N,) how far mixed inks of these colours (N, 3) may look off to a camera: grows with the ink, saturates.
+
+    Greys and browns of three inks match their colour for the eye under daylight alone (metamerism); hair is no ink.
+    """
+    ink = np.clip((95.0 - np.nan_to_num(lab[:, 0], nan=95.0)) / 80.0, 0.0, 1.1)
+    return np.asarray(ink * (1.0 - 0.65 * ink))
+
+
 def _prior(gains: Array) -> Array:
     shared, channel = tone.prior_rows()
     bright_sd, colour_sd = light_field.prior_sd()
-    rows = np.zeros((len(shared) + 3 * len(channel) + 3 + _F + 2 * _G + 9, _PARAMETERS))
+    rows = np.zeros((len(shared) + 3 * len(channel) + 6 + _F + 2 * _G + 9 + 12 + 2, _PARAMETERS))
     at = 0
 
     def place(block: Array, start: int) -> None:
@@ -221,10 +308,15 @@ def _prior(gains: Array) -> Array:
         place(channel, _CHANNEL.start + c * _S)
     # The offset is small against white, whatever the exposure and white balance.
     place(np.diag(gains / tone.OFFSET_SD), _OFFSET.start)
+    apart: Array = np.eye(3) - np.roll(np.eye(3), 1, axis=1)
+    place(apart * gains / OFFSET_COLOUR_SD, _OFFSET.start)
     place(np.diag(1 / bright_sd), _BRIGHT.start)
     place(np.diag(1 / np.tile(colour_sd, 2)), _COLOUR.start)
     off_diagonal = np.where(np.eye(3, dtype=bool), 0.02, 1.0).ravel()
     place(np.diag(off_diagonal / MATRIX_SD), _MATRIX.start)
+    place(np.eye(6) / VEIL_SD, _VEIL.start)
+    place(np.asarray(np.kron(np.eye(2), apart), dtype=np.float64) / VEIL_COLOUR_SD, _VEIL.start)
+    place(np.eye(2) / CAST_SD, _CAST.start)
     return rows
 
 
@@ -238,11 +330,13 @@ def _forward(problem: _Problem, theta: Array, with_slope: bool = False) -> tuple
     bright = problem.bright @ theta[_BRIGHT]
     colour = problem.colour @ theta[_COLOUR].reshape(2, _G).T
     inverse_factor = np.exp(-np.stack([bright + colour[:, 0], bright, bright + colour[:, 1]], axis=1))
-    light = (raised - theta[_OFFSET]) * inverse_factor  # (N, 3) in camera units
+    veil = problem.across @ theta[_VEIL].reshape(2, 3) / problem.gains
+    light = (raised - theta[_OFFSET] - veil) * inverse_factor  # (N, 3) in camera units
     matrix = XYZ_FROM_RGB @ (np.eye(3) + theta[_MATRIX].reshape(3, 3))
     balanced = light * problem.gains
     xyz = balanced @ matrix.T
     lab = lab_from_xyz(xyz)
+    lab[:, 1:] -= problem.cast[:, None] * theta[_CAST]
     if not with_slope:
         return lab, np.empty(0)
     slope = lab_slope(xyz)
@@ -258,6 +352,9 @@ def _forward(problem: _Problem, theta: Array, with_slope: bool = False) -> tuple
     for k, c in enumerate((0, 2)):
         start = _COLOUR.start + k * _G
         jacobian[:, :, start : start + _G] = shrunk[:, :, c, None] * problem.colour[:, None, :]
+    veiled = jacobian[:, :, _OFFSET] / problem.gains
+    jacobian[:, :, _VEIL] = (problem.across[:, None, :, None] * veiled[:, :, None, :]).reshape(n, 3, 6)
+    jacobian[:, :, _CAST] = -problem.cast[:, None, None] * np.eye(3)[:, 1:]
     through = slope @ XYZ_FROM_RGB  # (N, 3, rows of A)
     jacobian[:, :, _MATRIX] = (through[:, :, :, None] * balanced[:, None, None, :]).reshape(n, 3, 9)
     return lab, jacobian
@@ -327,5 +424,6 @@ def _unpack(theta: Array, gains: Array, card_size: tuple[float, float]) -> Corre
         brightness_terms=theta[_BRIGHT].copy(),
         colour_terms=theta[_COLOUR].reshape(2, _G).copy(),
         matrix=XYZ_FROM_RGB @ (np.eye(3) + theta[_MATRIX].reshape(3, 3)) * gains,
+        veil=theta[_VEIL].reshape(2, 3) / gains,
         card_size=card_size,
     )

@@ -19,7 +19,7 @@ COLOUR_ORDERS = tuple(order for order in ORDERS if sum(order) <= 2)
 """Orders of the terms in which red and blue may differ from green: the first ones of `ORDERS`."""
 BRIGHTNESS_SD = 0.2
 """Prior standard deviation of a first-order brightness term, log units; falls with the square of the order."""
-COLOUR_SD = 0.06
+COLOUR_SD = 0.03
 """The same for the colour terms."""
 
 

@@ -56,7 +56,7 @@ def correct_region(
     to_picture = view.homography @ np.vstack([to_card, [0, 0, 1]])
     flat = _flatten(pixels, to_picture, (width, height))
     levels = int(np.iinfo(pixels.dtype).max) + 1
-    table = tone.decoding_table(correction.tone_weights, correction.tone_offsets, levels)
+    table = tone.decoding_table(correction.tone_weights, correction.bare_offsets, levels)
     light = _look_up(flat, table)
     light /= _factor(correction, to_card, width, height)
     to_srgb = (RGB_FROM_XYZ @ correction.matrix).astype(np.float32)

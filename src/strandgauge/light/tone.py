@@ -30,7 +30,7 @@ SMOOTHNESS_SD = 0.22
 """Prior standard deviation of the second differences of ``w`` (log units)."""
 SLOPE_SD = 0.35
 """Prior standard deviation of the first differences of ``w`` (log units)."""
-CHANNEL_SD = 0.03
+CHANNEL_SD = 0.015
 """Prior standard deviation of ``d``, and of its first differences, a third of that."""
 OFFSET_SD = 0.004
 """Prior standard deviation of ``o``, in units of linear light where white is 1."""

@@ -16,7 +16,7 @@ from strandgauge.card.model import CardDefinition
 from strandgauge.card.sample import Samples
 from strandgauge.codes.facts import Note, caution
 from strandgauge.colour.arrays import Mask
-from strandgauge.colour.cielab import chroma, xyz_from_lab
+from strandgauge.colour.cielab import chroma, lab_from_xyz, xyz_from_lab
 from strandgauge.errors import (
     BlurError,
     CardMismatchError,
@@ -64,8 +64,9 @@ class Limits:
     """Share of neutrals whose light departs from the smooth field by a tenth: caution, refusal."""
     glare_patches: tuple[int, int] = (1, 3)
     """Places veiled by a reflection: caution, refusal."""
-    misfit: tuple[float, float] = (2.5, 6.0)
-    """Median Delta E00 of the corrected card: caution, refusal."""
+    misfit: tuple[float, float] = (2.5, 9.0)
+    """Median Delta E00 of the corrected card's colours: caution, refusal. No light and camera tried leaves more where
+    the print is true, none less than 14 where it is another one."""
 
 
 LIMITS = Limits()
@@ -273,7 +274,7 @@ def _shaded_share(samples: Samples, fitted: FittedCard) -> float:
     neutrals = _neutrals(samples) & (samples.reference[:, 0] > 30) & (samples.spread < 0.08)
     if neutrals.sum() < 4:
         return 0.0
-    ratio = (fitted.lab[neutrals, 0] + 16) / (samples.reference[neutrals, 0] + 16)
+    ratio = (lab_from_xyz(fitted.xyz[neutrals])[:, 0] + 16) / (samples.reference[neutrals, 0] + 16)
     return float(np.mean(np.abs(3 * np.log(np.maximum(ratio, 1e-3))) > 0.10))
 
 

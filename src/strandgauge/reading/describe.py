@@ -18,7 +18,7 @@ from strandgauge.hair.likely import Likely, likely
 from strandgauge.hair.posterior import AsLit, Posterior, Told, load_telling, posterior, tell
 from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.reading.model import TOGETHER, CardFit, Reading, ZoneReading
-from strandgauge.strand.direction import CardSeen, LightClues, load_light_model
+from strandgauge.strand.direction import CardSeen, LightClues, load_light_model, unseen_terms
 from strandgauge.strand.names import ZoneName
 from strandgauge.strand.zones import ZoneLight
 
@@ -53,7 +53,7 @@ def zone_colours(
     for name, zone in zones.items():
         brighter = float(np.log(ratios[name][1])) - usual if name in PARTS else 0.0
         shift, widen = model.one(clues, name, brighter, seen)
-        as_lit = AsLit(ratios[name], shift, widen)
+        as_lit = AsLit(ratios[name], shift, widen, unseen_terms(clues))
         colours[name] = ZoneColour(name, as_lit, zone.pixels_lab, zone.lightness_spread)
     return colours
 
@@ -74,7 +74,8 @@ def mean_colours(shots: Sequence[dict[ZoneName, ZoneColour]], turned: bool) -> d
         mean = ratios.mean(0)
         pixels = [scaled(p.pixels_lab, p.as_lit.ratio, mean) for p in parts]
         spread = float(np.mean([p.lightness_spread for p in parts]))
-        joined[name] = ZoneColour(name, AsLit(mean, shift, widen), np.concatenate(pixels), spread)
+        signs = np.mean([p.as_lit.signs for p in parts], axis=0)
+        joined[name] = ZoneColour(name, AsLit(mean, shift, widen, signs), np.concatenate(pixels), spread)
     return joined
 
 
@@ -94,7 +95,9 @@ def describe_zones(
     """Put each zone's colour in the trade's words; for a wet strand, that of its dry estimate."""
     found = [posterior(colour.as_lit, ladder, wet=wet) for colour in colours.values()]
     return {
-        colour.name: _zone(colour, one, tell(one, ladder, wet=wet, turned=turned), words, ladder)
+        colour.name: _zone(
+            colour, one, tell(one, ladder, wet=wet, turned=turned, signs=colour.as_lit.signs), words, ladder
+        )
         for colour, one, words in zip(colours.values(), found, likely(found, ladder), strict=True)
     }
 

@@ -38,7 +38,7 @@ def shares_left(
 
     def level_sd(clues: LightClues, fit: CardFit, count: int) -> float:
         as_lit = zone_colours(zones, clues, fit, count)["overall"].as_lit
-        return tell(posterior(as_lit, ladder, wet=wet), ladder, wet=wet).level_sd
+        return tell(posterior(as_lit, ladder, wet=wet), ladder, wet=wet, signs=as_lit.signs).level_sd
 
     soft_clues = replace(clues, fall_along=0.0, shadow_other=min(clues.shadow_other, 0.0))
     soft_fit = replace(fit, light_unevenness_percent=min(fit.light_unevenness_percent, SOFT_UNEVENNESS))

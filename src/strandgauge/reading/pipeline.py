@@ -231,12 +231,18 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, said_wet: bool 
     x, y, width, height = window.box
     m = WINDOW_MARGIN_MM
     box = (x - m, y - m, width + 2 * m, height + 2 * m)
-    region = correct_region(
-        photo.pixels, found.view, found.correction, box, window.root_end, REGION_PIXELS_PER_MM
-    )
+
+    def flat(correction: Correction) -> Region:
+        return correct_region(
+            photo.pixels, found.view, correction, box, window.root_end, REGION_PIXELS_PER_MM
+        )
+
+    region = flat(found.correction)
     paper = card.paper or (95.0, 0.0, 0.0)
     strand = isolate_strand(region, paper, m)
     coordinates = strand_coordinates(strand, region.pixels_per_mm)
+    if found.fitted.for_hair is not found.correction:
+        region = flat(found.fitted.for_hair)
     doubts = check_fibres(fibres(region, strand, coordinates))
     zones = measure_zones(region, strand, coordinates)
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)

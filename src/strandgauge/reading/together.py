@@ -24,11 +24,11 @@ LEAST_TURN = 120.0
 """Degrees between two photos' cards from where on the card counts as turned end for end."""
 SOON = timedelta(minutes=2)
 """Two shots of one look are taken within this: later, lightener has gone on working."""
-UNLIKE = 20.0
-"""From where on two colours as lit are of different strands, though they lie alike; see `unlikeness`. Of 359 rendered
-pairs of one strand 0.6 % lay beyond it, of pairs of any two strands 67 %."""
-UNLIKE_LAID_ANEW = 8.0
-"""The same for strands that do not lie alike: 4 % of the pairs of one strand, 83 % of those of any two."""
+UNLIKE = 25.0
+"""From where on two colours as lit are of different strands, though they lie alike; see `unlikeness`. Of 339 rendered
+pairs of one strand 0.3 % lay beyond it, of pairs of any two strands 67 %."""
+UNLIKE_LAID_ANEW = 10.0
+"""The same for strands that do not lie alike: 3 % of the pairs of one strand, 82 % of those of any two."""
 SAME_VIEW_MM = 0.1
 """How far the corners of two cards may lie apart, root mean square, once one picture is shifted, turned and scaled
 onto the other: the same view. A copy of a photo, smaller, turned or saved again, stays within 0.05 mm; two shots from

@@ -155,7 +155,7 @@ def spread_terms(clues: LightClues, seen: CardSeen) -> Array:
     """Return the (7,) terms of the spread's logarithm."""
     return np.array(
         [
-            min(seen.left_out_mean, 6.0) / 3.0 - 1.0,
+            np.log(np.clip(seen.left_out_mean, 0.5, 15.0) / 1.5),
             min(seen.cautions, 3),
             np.clip(clues.shadow_other, -0.5, 1.0),
             min(abs(clues.fall_along), 1.0),
@@ -164,6 +164,11 @@ def spread_terms(clues: LightClues, seen: CardSeen) -> Array:
             min(clues.patchiness, 1.0),
         ]
     )
+
+
+def unseen_terms(clues: LightClues) -> Array:
+    """Return the (3,) terms of the error that what no fit has seen adds: most of it in one-sided light."""
+    return np.array([1.0, min(abs(clues.fall_along), 1.0), min(clues.range_along, 1.0)])
 
 
 def light_clues(

@@ -159,18 +159,22 @@ def told(of, choice, needs, work=None, palest=(0.0, 0.0, 0.0)):
     return reaching._zone_outlook(of, choice, np.array(palest), needs, work or bench())
 
 
-@pytest.mark.parametrize(("chance", "verdict"), [(0.9, "true"), (0.5, "may")])
+@pytest.mark.parametrize(("chance", "verdict"), [(0.7, "true"), (0.65, "may"), (0.3, "may")])
 def test_where_it_reads_true_no_more_lift_is_needed(chance, verdict):
     of = head(at=9.0)
     for needs in (None, Needs(9.6, 9.2, 10.0)):
         zone = told(of, given(of, chance=chance), needs)
-        assert (zone.verdict, zone.needs) == (verdict, Needs(of.level, of.level, of.level))
+        assert (zone.verdict, zone.probability_true) == (verdict, chance)
+        assert zone.needs == Needs(of.level, of.level, of.level)
     assert told(of, given(of, chance=chance), Needs(8.0, 7.0, 9.5)).needs == Needs(8.0, 7.0, of.level)
 
 
 def test_where_it_does_not_what_the_shade_needs_is_told_unless_old_dye_is_in_the_way():
     needs, of = Needs(9.6, 9.2, 10.0), head(at=8.0)
-    assert told(of, given(of, chance=0.0), needs).needs == needs
+    zone = told(of, given(of, chance=0.25), needs)
+    assert zone.needs == needs
+    assert (zone.verdict, zone.probability_true) == ("turns", 0.25)
+    assert zone.delta_e00 == pytest.approx(float(bench().region.away(of.base.lab)))
     stained = head(lab=(62.0, -24.0, -6.0))
     zone = told(stained, given(stained, chance=0.0), needs)
     assert zone.needs is None

@@ -97,7 +97,7 @@ def test_stated_interval_of_the_level_is_not_bought_by_width():
     # (docs/accuracy.md): narrower intervals held 89 % where they said 95,
     # or 85 in families of light, lock or camera that were left out of the fit.
     _error, half_width = level_errors_and_half_widths(DRY)
-    assert np.median(half_width) <= 1.1
+    assert np.median(half_width) <= 1.0
 
 
 def test_dry_estimate_of_wet_hair_covers_the_dry_level():

@@ -14,12 +14,12 @@ from strandgauge.strand.direction import LightClues
 from strandgauge.strand.names import ZoneName
 from strandgauge.strand.zones import ZoneLight
 
-SOFT_UNEVENNESS = 9.0
+SOFT_UNEVENNESS = 7.0
 """Per cent by which soft light is uneven over the card: median of rendered rooms with soft light alone."""
-MEASURED_LEFT_OUT = 0.93
+MEASURED_LEFT_OUT = 0.94
 """Mean CIEDE2000 of patches left out of the fit on a card whose true colours are known, and ..."""
-POOR_PRINT_ADDS = 1.7
-"""... what a poor print adds to that, as roots of squares: medians of rendered cards, 0.93 and 1.94. A card that fits
+POOR_PRINT_ADDS = 1.6
+"""... what a poor print adds to that, as roots of squares: medians of rendered cards, 0.94 and 1.84. A card that fits
 worse than a poor print does so for other reasons, which no measuring of the print takes away."""
 OF_THE_LIGHT = frozenset({"uneven", "mixed", "slight-glare"})
 """Cautions that soft light of one kind does away with."""

@@ -9,14 +9,19 @@ from dataclasses import replace
 
 import pytest
 
-from readings import reading
+from readings import STAIN, reading
+from readings import zone as stained
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import Target
+from strandgauge.hair.levels import load_ladder
+from strandgauge.hair.stain import Stain
 from strandgauge.judge.advise import advise, is_brown
 from strandgauge.judge.cautions import cautions_for
+from strandgauge.judge.hairkind import Hair, what_hair
 from strandgauge.judge.history import History
 from strandgauge.judge.outlook import (
+    BaseZone,
     Evening,
     Needs,
     Outlook,
@@ -435,6 +440,14 @@ def test_the_zones_of_a_reading_are_the_hair_to_be_dyed():
     )  # fmt: skip
     assert second.level_shares == ((7, 0.07), (8, 0.62), (9, 0.31))
     assert whole.ways == read.ways
+
+
+def test_a_stain_that_was_read_counts_where_its_colour_alone_is_too_unsure():
+    pink = BaseZone("ends", (65.5, 23.3, 20.6), (6.5, 8.0, 6.0))
+    assert what_hair(pink, load_ladder(), History()).kind == "lifted"
+    read = replace(pink, stain=Stain("pink", 5.0, 18.0))
+    assert what_hair(read, load_ladder(), History()) == Hair("dyed", "pink", 18.0)
+    assert base_zones(reading(overall=stained(stain=STAIN)))[-1].stain == STAIN
 
 
 # --- cautions --------------------------------------------------------------------------------------------

@@ -15,9 +15,11 @@ from strandgauge.judge.follow import follow
 from strandgauge.judge.nextstep import next_step, worst_stretch
 from strandgauge.judge.outlook import BaseZone
 from strandgauge.judge.reach import reach
+from strandgauge.show.pages.follow import facts
+from strandgauge.words import reading as reading_words
 from strandgauge.words import say, sentence
-from strandgauge.words.judge import verdict_headline
-from strandgauge.words.lift import headline, look_up_limit, pace
+from strandgauge.words.judge import verdict_headline, why_sentences
+from strandgauge.words.lift import headline, look_level, look_up_limit, pace, sentences
 from strandgauge.words.nextstep import curve_sentences, in_words, short_verdict
 
 TRUE, CLOSE, FAR, FORBIDDEN = (9.7, "copper"), (9.7, "pastel pink"), (7.9, "rose"), (5.2, "pastel pink")
@@ -117,3 +119,21 @@ def test_the_verdict_without_the_name():
     assert outlook(*FORBIDDEN).verdict == "out"
     for seen in (TRUE, FORBIDDEN):
         assert seen[1] not in short_verdict(outlook(*seen)).casefold()
+
+
+def test_of_dyed_hair_no_level_is_told():
+    dyed, bare = zone(dye_probability=0.9), zone(dye_probability=0.1)
+    assert reading_words.depth_named(bare) == say("log.level", level=reading_words.level_interval(bare))
+    assert reading_words.depth_named(dyed) == reading_words.lightness(dyed)
+    seen = [reading(overall=dyed), reading(overall=bare)]
+    over, free = (follow([one], [20.0], ladder=load_ladder(), limit=50.0) for one in seen)
+    lightness = f"L* {dyed.lab[0]:.0f}"
+    assert pace(over) == say("lift.first-look-dyed", lightness=lightness)
+    assert say("lift.at-dyed", lightness=lightness) in sentences(over)
+    assert look_level(over.looks[0]) == lightness
+    assert pace(free) == say("lift.first-look", level=free.level_now.value)
+    there = follow(seen[:1], [20.0], ladder=load_ladder(), limit=50.0, needs_level=5.0, by_zone=False)
+    assert there.advice[0].why == ("light-enough",)
+    assert not set(why_sentences(there.advice[0])) & set(sentences(there))
+    assert say("lift-page.level-now") in [name for name, *_ in facts(free)]
+    assert say("lift-page.level-now") not in [name for name, *_ in facts(over)]

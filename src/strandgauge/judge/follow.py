@@ -103,7 +103,7 @@ def follow(
     advice, stop, pause = advise_lifting(whole, parts, moment, rules)
     fitting = dict(zip(kept, used, strict=True))
     looks = tuple(
-        Look(when, reading.photo, z.level, z.level_sd, z.lab, fitting.get(place, False))
+        Look(when, reading.photo, z.level, z.level_sd, z.lab, fitting.get(place, False), z.is_dyed)
         for place, (when, reading) in enumerate(zip(times, shown, strict=True))
         for z in (zone_of(reading, zone),)
     )

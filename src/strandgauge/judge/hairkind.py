@@ -68,7 +68,7 @@ def what_hair(zone: BaseZone, ladder: Ladder, history: History) -> Hair:
     here = ladder.lab_at(ladder.level_of(colour))
     away = float(np.hypot(*(colour[1:] - here[1:])))
     share = strength / max(float(ladder.chroma_at(depth)), 1e-9)
-    stain = find_stain(zone.lab, zone.lab_sd)
+    stain = zone.stain or find_stain(zone.lab, zone.lab_sd)
     if stain is not None:
         return Hair("dyed", stain.hue, max(stain.strength, 0.5 * away))
     if history.direct_dye is not None and away > DIRECT_EXCESS:

@@ -11,6 +11,7 @@ from strandgauge.codes.facts import Note, NotNegative, Share
 from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.targets import Target
+from strandgauge.hair.stain import Stain
 from strandgauge.lift.advice import COLOURS, Advice, Do
 from strandgauge.reading.model import Reading, Way
 
@@ -45,6 +46,8 @@ class BaseZone:
     """Whole levels and their shares of the zone's hair; empty for a colour typed in, which is one piece."""
     ways: tuple[tuple[Way, Share], ...] = ()
     """What would make the reading surer, and what it would leave of the level's uncertainty."""
+    stain: Stain | None = None
+    """As read; None of a colour typed in, whose stain follows from it."""
 
 
 def base_zones(reading: Reading) -> tuple[BaseZone, ...]:
@@ -58,6 +61,7 @@ def base_zones(reading: Reading) -> tuple[BaseZone, ...]:
             zone.level_sd,
             tuple((int(level), share) for level, share in zone.level_shares.items()),
             reading.ways,
+            zone.stain,
         )
         for zone in (*reading.zones, reading.overall)
     )

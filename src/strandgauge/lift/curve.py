@@ -28,6 +28,8 @@ class Look:
     lab: Lab
     used: bool
     """False where it fits the others so badly that the curve was drawn without it."""
+    dyed: bool = False
+    """Whether toner, dye or stain is likelier than not: its lightness then is no level to tell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,3 +110,8 @@ class LiftCurve:
     """Names of shades that are likely to read true on the strand as it is."""
     surer: Note | None = None
     """What would settle whether the strand is light enough, where that is open."""
+
+    @property
+    def dyed(self) -> bool:
+        """Whether the last look shows dye, so that how light the strand is is told without a level."""
+        return self.looks[-1].dyed

@@ -181,14 +181,16 @@ def needs_line(outlook: Outlook) -> str:
         if len(without) < len(own_zones(outlook)) and without:
             return say("outlook.needs-none-zones", zones=listed(without))
         return say("outlook.needs-none")
-    return say(
+    told = say(
         "outlook.needs",
         level=level_at_least(needs.level),
         low=needs.low,
         high=needs.high,
         undertone=outlook.needs_undertone,
-        now=outlook.base_level,
     )
+    if any(zone.name == "overall" and zone.hair in ("dyed", "toned") for zone in outlook.zones):
+        return f"{told}."
+    return say("outlook.needs-and-is", needs=told, now=outlook.base_level)
 
 
 def ratio(parts: Iterable[FormulaPart], clear: str = "clear") -> str:

@@ -15,6 +15,8 @@ from strandgauge.words.judge import listed, surer, why_sentences
 BEHIND = 0.8
 """Levels by which a part lags behind the strand as a whole before that is said."""
 _OF_THE_WHOLE = ("lifting", "behind")
+_WITH_LEVELS = ("light-enough", "ahead")
+"""Reasons that tell the level, which dyed hair has none of; the headline says them without."""
 _LOOKS = ("wet-mixed", "does-not-fit", "looks-torn")
 """Reasons to take the last look again before anything is decided."""
 _TIME_OR_FEEL = ("stop-condition", "stop-time")
@@ -68,6 +70,8 @@ def pace(curve: LiftCurve) -> str:
     other = next((one for one in curve.advice if one.do == "choose-another"), None)
     if other is not None:
         return say("lift.too-far") if "too-far" in other.why else say("lift.not-in-time")
+    if curve.rate is None and curve.dyed:
+        return say("lift.first-look-dyed", lightness=_lightness(curve.looks[-1]))
     if curve.rate is None:
         return say("lift.first-look", level=curve.level_now.value)
     speed = say("lift.slowing") if curve.state == "slowing" else say("lift.lifting")
@@ -104,7 +108,9 @@ def look_up_limit() -> str:
 
 
 def look_level(look: Look) -> str:
-    """Write the level of a look with the half-width of its 95 % interval."""
+    """Write the level of a look with the half-width of its 95 % interval; of dyed hair its lightness."""
+    if look.dyed:
+        return _lightness(look)
     return f"{look.level:.1f} ± {COVERAGE * look.level_sd:.1f}"
 
 
@@ -116,8 +122,9 @@ def stop_signs() -> tuple[str, ...]:
 def _reasons(curve: LiftCurve) -> list[str]:
     """Return why, once for all parts that share a reason; how it lifts is said by the curve as a whole."""
     parts: dict[tuple[str, ...], list[Advice]] = {}
+    left = (*_OF_THE_WHOLE, *_WITH_LEVELS) if curve.dyed else _OF_THE_WHOLE
     for one in curve.advice:
-        if why := tuple(code for code in one.why if code not in _OF_THE_WHOLE):
+        if why := tuple(code for code in one.why if code not in left):
             parts.setdefault(why, []).append(one)
     told = []
     for why, advice in parts.items():
@@ -126,7 +133,9 @@ def _reasons(curve: LiftCurve) -> list[str]:
         for text in why_sentences(first):
             where = sentence(listed(one.zone for one in advice))
             told.append(text if everywhere else f"{where}: {text[:1].lower()}{text[1:]}")
-    behind = [one for one in curve.zones if curve.level_now.value - one.level >= BEHIND and not curve.stop]
+    if curve.stop or curve.dyed:
+        return told
+    behind = [one for one in curve.zones if curve.level_now.value - one.level >= BEHIND]
     told += [say("lift.behind", zone=one.zone, behind=curve.level_now.value - one.level) for one in behind]
     return told
 
@@ -155,7 +164,9 @@ def _where_it_stands(curve: LiftCurve) -> list[str]:
         if curve.chance_in_time is not None and curve.limit is not None and not curve.stop:
             told.append(say("lift.chance-in-time", limit=curve.limit, chance=curve.chance_in_time))
     at = _interval(curve.level_now)
-    if _brighter(curve):
+    if curve.dyed:
+        told.append(say("lift.at-dyed", lightness=_lightness(curve.looks[-1])))
+    elif _brighter(curve):
         told.append(say("lift.seen-at", level=curve.looks[-1].level, at=at))
     elif curve.rate is None:
         told.append(say("lift.at", level=at))
@@ -179,6 +190,10 @@ def _level(curve: LiftCurve) -> str:
 
 def _interval(level: Estimate) -> str:
     return f"{level.value:.1f} ({level.low:.1f} to {level.high:.1f})"
+
+
+def _lightness(look: Look) -> str:
+    return f"L* {look.lab[0]:.0f}"
 
 
 def _minutes(value: float) -> str:

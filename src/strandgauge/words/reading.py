@@ -68,6 +68,11 @@ def depth(zone: ZoneReading) -> str:
     return lightness(zone) if zone.is_dyed else level_interval(zone)
 
 
+def depth_named(zone: ZoneReading) -> str:
+    """Write the same with the word for it, such as 'level 8.2 ± 0.4' or 'L* 58 ± 5'."""
+    return lightness(zone) if zone.is_dyed else say("log.level", level=level_interval(zone))
+
+
 def lightness(zone: ZoneReading) -> str:
     """Write L* with the half-width of its 95 % interval, such as 'L* 58 ± 5'."""
     return f"L* {zone.lab[0]:.0f} ± {COVERAGE * zone.lab_sd[0]:.0f}"

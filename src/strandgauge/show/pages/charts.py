@@ -215,7 +215,7 @@ def _labels(curve: LiftCurve, frame: _Frame, line: list[tuple[float, float]]) ->
     for mark in marks:
         if not mark.used:
             place(say("column.left-out"), _around(mark))
-    if marks[-1].used:
+    if marks[-1].used and not curve.dyed:
         place(say("chart.now", level=curve.level_now.value), _around(marks[-1]))
     if line and line[-1][0] > marks[-1].x + 20:
         x, y = line[-1]

@@ -106,7 +106,8 @@ def facts(curve: LiftCurve) -> list[Fact]:
     else:
         left = minutes(max(curve.limit - last, 0.0))
         shown.append((say("lift-page.left"), left, say("lift-page.to-limit", time=minutes(curve.limit))))
-    shown.append((say("lift-page.level-now"), f"{curve.level_now.value:.1f}", _levels(curve.level_now)))
+    if not curve.dyed:
+        shown.append((say("lift-page.level-now"), f"{curve.level_now.value:.1f}", _levels(curve.level_now)))
     if curve.needs_level is not None:
         name = (
             say("lift-page.needs", shade=sentence(curve.target))

@@ -179,10 +179,14 @@ def test_the_command_takes_what_is_there_and_tells_what_it_leaves_out(tmp_path, 
     folder.mkdir()
     (folder / "1005.jpg").write_bytes(photo)
     (folder / "1006.jpg").write_bytes(photo[:4000])
+    (folder / "1007.jpg").write_bytes(photo)
     command = ["watch", str(folder), "--page", str(tmp_path / "c.html"), "--once"]
     assert run(command) == 0
     told = capsys.readouterr()
     assert f"1005.jpg: {say('reading.level', interval='…').split('…')[0]}" in told.out
-    assert "left out" in told.err
+    torn, copy = told.err.splitlines()
+    assert torn.startswith("strandgauge: left out: 1006.jpg: ")
+    assert copy.startswith("strandgauge: left out: 1007.jpg: ")
+    assert "1005.jpg + 1007.jpg" in copy
     assert (tmp_path / "c.html").exists()
     assert run([*command, "--limit", "30"]) == 2

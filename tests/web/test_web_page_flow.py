@@ -108,6 +108,11 @@ def test_from_a_new_strand_to_the_result(browse, site):  # noqa: F811
     assert [check.result for check in site.logbook.looks(strand)] == [False, False, False, True]
 
 
+def test_the_first_moment_shows_no_minute_below_zero(browse, site):  # noqa: F811
+    page = browse(f"{site.address}/strands/{site.strand('Early', ago=-0.2)}", PHONE)
+    assert page.locator("[data-minutes]").first.inner_text() == "0"
+
+
 def test_an_open_page_follows_the_clock_and_the_other_phone(browse, site):  # noqa: F811
     strand = site.strand("Two phones", ago=15.0, limit_minutes=40.0)
     site.look(strand, "marta-1005.jpg")

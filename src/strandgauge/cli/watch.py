@@ -82,6 +82,7 @@ def watch(
                     try:
                         _say(strand.add(photo).photo, strand)
                     except StrandgaugeError as error:
+                        error.photo = photo.name
                         session.tell_aside(error)
                 if source.note != told:
                     told = source.note

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from strandgauge.errors import StrandgaugeError
+from strandgauge.errors import SamePhotoError, StrandgaugeError
 from strandgauge.files.write import cannot_write, write_whole
+from strandgauge.judge.follow import is_same_photo
 from strandgauge.judge.moment import Chair, Moment, moment
 from strandgauge.judge.nextstep import next_step
 from strandgauge.judge.outlook import Outlook, Settings, base_zones
@@ -89,6 +90,9 @@ class WatchedStrand:
         if taken is None and time_in_name(Path(photo.name).stem) is None:
             taken = photo.written  # it arrived when it was taken, or soon after
         alone = replace(measured, reading=replace(measured.reading, photo=photo.name, taken=taken))
+        for one in self._read:  # a copy that a folder was given would stand in the way of every later look
+            if one.photo != photo.name and is_same_photo(one, alone.reading):
+                raise SamePhotoError(photos=f"{one.photo} + {photo.name}")
         pair = self._paired(alone)
         new = [alone.reading] if pair is None else [alone.reading, pair]
         looks = _looks([*self._read, *new])

@@ -33,7 +33,7 @@ const seconds = () => (Date.now() + ahead) / 1000;
 
 function tick() {
   for (const clock of all("[data-since]")) {
-    const minutes = (seconds() - Number(clock.dataset.since)) / 60;
+    const minutes = Math.max(0, seconds() - Number(clock.dataset.since)) / 60;
     const limit = Number(clock.dataset.limit);
     one("[data-minutes]", clock).textContent = Math.floor(minutes);
     if (!limit) continue;

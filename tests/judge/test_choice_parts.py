@@ -256,6 +256,10 @@ def test_a_mix_that_cannot_be_weighed_well_is_not_chosen(pick):
     assert pick((ONE, 1.0, 0.5), (trace(0.51), 0.5, 1.0), bowl=30.0) == 1
     lone = tuple(FEW.held(np.array([0.0, 0.2 / 60.0, 0.0, 0.0])))
     assert pick((lone, 1.0, 0.5)) == 1  # one dye alone can be measured out in a larger bowl
+    assert pick((PAIR, 1.0, 0.5), (lone, 1.0, 0.6)) == 2
+    assert (
+        pick((ONE, 1.0, 0.5), (trace(0.49), 0.5, 1.0), (trace(0.51), 0.5, 0.9), (trace(0.05), 0.5, 1.0)) == 3
+    )
 
 
 def times(factor, mix):
@@ -272,6 +276,8 @@ def test_hair_in_pieces_is_offered_fuller_mixes_but_none_fuller_than_undiluted(p
     strong = (0.0, 0.8, 0.0, 0.0)
     rows = (strong, 1.0, 0.5), (times(1.25, strong), 1.0, 0.9)
     assert pick(*rows, anchors=[[0]], of=pieced) == 2
+    rows = (ONE, 1.0, 0.5), (strong, 1.0, 0.0), (times(1.3, ONE), 1.0, 0.0), (times(1.7, ONE), 1.0, 0.9)
+    assert pick(*rows, (times(1.25, strong), 1.0, 0.0), anchors=[[0, 1]], of=pieced) == 4
     # A fuller mix for a deeper variant costs what the variant does.
     rows = (
         (ONE, 1.0, 0.5),
@@ -452,7 +458,7 @@ def test_a_zone_alone_and_hair_that_is_mixed_nothing_share_with_none(asked, monk
         assert len(mixes) == len(same)
 
 
-def test_a_melt_begins_at_the_root_and_each_zone_has_its_own_depth(asked):
+def test_a_melt_begins_at_the_root_and_each_zone_has_its_own_depth(asked, monkeypatch):
     heads = [head(9.0, name) for name in ("overall", "root", "ends")]
     work = bench("rose", melt=True)
     choose_mixes(heads, 0, draws(3, 4, TIMES, 1), work)
@@ -461,6 +467,18 @@ def test_a_melt_begins_at_the_root_and_each_zone_has_its_own_depth(asked):
     asked.clear()
     choose_mixes([heads[0], heads[2]], 1, draws(2, 4, TIMES, 1), work)
     assert [name for name, *_ in asked] == ["ends", "overall"]  # without a root, as without a melt
+    aimed, ranked_mixes = [], choice.ranked_mixes
+
+    def ranked(means, aims, *rest):
+        aimed.append(aims)
+        return ranked_mixes(means, aims, *rest)
+
+    monkeypatch.setattr(choice, "ranked_mixes", ranked)
+    choose_mixes(heads, 0, draws(3, 4, TIMES, 1), work)
+    *_, middle, deepest, clearest = aimed[0]
+    assert (deepest == work.region.anchors[-1]).all()
+    assert (clearest == work.region.anchors[0]).all()
+    assert deepest[0] < middle[0] < clearest[0]
 
 
 def test_dyes_that_do_not_fit_are_looked_at_where_the_others_come_near_but_not_there(asked, monkeypatch):
@@ -517,7 +535,8 @@ def test_a_pre_tone_is_thought_of_where_the_shade_is_missed_but_not_out_of_reach
     assert (thought, found.pretone) == (([far], before) if worth else ([], None))
     assert sum(part.grams for part in found.formula) == pytest.approx(60.0)
     assert found.lab == pytest.approx(of.base.dyed(found.held @ FEW.curves))
-    assert found.held == pytest.approx(ONE, abs=0.03)
+    assert found.held == pytest.approx(ONE, abs=1e-6)
+    assert next(part.grams for part in found.formula if part.dye == "orange") == 6.0
     # What was laid on before is under it in the draws, too.
     ((share, under),) = drawn_of[0]
     assert share == 1.0

@@ -139,7 +139,7 @@ def _pieces(zone: BaseZone, level: float) -> list[tuple[float, float]]:
     shares = sorted((whole, share) for whole, share in zone.level_shares if share >= 0.03)
     if len(shares) < 2:
         return [(level, 1.0)]
-    at, much = np.array(shares, dtype=float).T
+    at, much = np.array(shares).T
     much = much / much.sum()
     mean = float(at @ much)
     spread = float(much @ (at - mean) ** 2)

@@ -415,6 +415,7 @@ def asked(monkeypatch):
     calls = []
 
     def chosen(head, place, ranked, strange, dyes, drawn, work):
+        assert work.settings.samples == len(drawn.common) == TIMES
         calls.append((head.zone.name, place, ranked, strange, dyes))
         held = FEW.held(np.array([0.0, 0.2, 0.0, 0.1]))
         return Choice(held, np.array(head.zone.lab), (), np.ones(1), np.full(1, float(place)))
@@ -469,9 +470,10 @@ def test_a_melt_begins_at_the_root_and_each_zone_has_its_own_depth(asked, monkey
     assert [name for name, *_ in asked] == ["ends", "overall"]  # without a root, as without a melt
     aimed, ranked_mixes = [], choice.ranked_mixes
 
-    def ranked(means, aims, *rest):
+    def ranked(means, aims, grid, count, strange):
         aimed.append(aims)
-        return ranked_mixes(means, aims, *rest)
+        assert strange.tolist() == strangeness(FEW, aims[0], heads[0].base.lab).tolist()
+        return ranked_mixes(means, aims, grid, count, strange)
 
     monkeypatch.setattr(choice, "ranked_mixes", ranked)
     choose_mixes(heads, 0, draws(3, 4, TIMES, 1), work)

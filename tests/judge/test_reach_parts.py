@@ -96,6 +96,8 @@ def test_whether_zones_come_out_alike(levels, settings, outcome):
 def test_a_shadow_lies_two_levels_below_the_root_and_is_mixed_of_dyes_that_fit():
     below = look(zones(root=8, ends=10, overall=9)).shadow
     assert (below.level, below.zone) == (pytest.approx(6.0), "root")
+    assert below.predicted_lab[0] == pytest.approx(LADDER.lab_at(6.0)[0], abs=3.0)
+    assert 0.0 <= below.delta_e00 < 3.0
     assert look(zones(root=2.5, ends=10)).shadow.level == 1.0
     assert look(zones(overall=9), shadow_level=5.0).shadow.level == 5.0
     for at in (7, 8, 10):

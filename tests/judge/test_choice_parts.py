@@ -495,8 +495,10 @@ def test_dyes_that_do_not_fit_are_looked_at_where_the_others_come_near_but_not_t
         choose_mixes([of, head(10.1, "root")], 0, draws(2, 4, TIMES, 1), work)
         return np.vstack(asked[0][2])
 
+    fitting = {tuple(mix) for mix in looked(2.0).tolist()}
     for least, more in ((2.0, False), (2.1, True), (10.0, True), (10.1, False)):
         mixes = looked(least)
+        assert fitting <= {tuple(mix) for mix in mixes.tolist()}
         assert bool((mixes[:, ~fits] > 0.0).any()) == more
         assert len(np.unique(mixes.round(9), axis=0)) == len(mixes)
 

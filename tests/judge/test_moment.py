@@ -27,6 +27,10 @@ ON = Chair(minutes=20.0, limit=40.0, since_look=1.0)
         (SLOW, ON, "slow", None, 4.0),
         (READY, ON, "ready", None, 0.0),
         (STOP, ON, "stop", None, 0.0),
+        # What a look before the lightener went on found ready is not dyed with it on.
+        (READY, replace(ON, since_look=20.0), "ready", None, 0.0),
+        (READY, replace(ON, since_look=20.1), "look", "first-look", 0.0),
+        (READY, Chair(since_look=20.1), "ready", None, None),
         # A look that is late is said first, and then the lightener comes off.
         (GO, replace(ON, since_look=6.0), "go on", None, -1.0),
         (GO, replace(ON, since_look=12.0), "slow", "overdue", -7.0),

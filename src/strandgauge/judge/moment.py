@@ -114,6 +114,9 @@ def moment(step: Course | None, chair: Chair) -> Moment:
         return Moment("stop", "time-is-up", due=stopped)
     if step is None or chair.since_look is None:
         return _unlimited(chair) or Moment("look", "first-look", due=stopped)
+    if step.kind == "ready" and chair.running and chair.since_look > (chair.minutes or 0.0):
+        # What was ready before the lightener went on is not to be dyed with it on.
+        return _unlimited(chair) or Moment("look", "first-look", due=stopped)
     if step.kind == "stop" or step.kind == "ready":
         return Moment(step.kind, due=stopped)
     if not chair.running:

@@ -71,17 +71,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.skip("compares with a page of the documents"))
         if "sheet" in getattr(item, "fixturenames", ()):
             item.add_marker("whole")
-    # Files that wait for browsers and other processes in turn with files that do not, so that no core stands idle;
-    # the short chapters last, so that no process is left alone with a long one.
-    rank: dict[str, tuple[int, bool]] = {}
-    counts = {True: 0, False: 0}
-    for item in items:
-        file = item.nodeid.split("::")[0]
-        if file not in rank:
-            works = not file.startswith(("tests/web/", "tests/batch/", "tests/pages/"))
-            rank[file] = (counts[works], works)
-            counts[works] += 1
-    items.sort(key=lambda item: rank[item.nodeid.split("::")[0]])
+    # The long chapters first, so that no process is left alone with one of them at the end.
+    items.sort(key=lambda item: not any(item.nodeid.startswith(f"tests/{one}/") for one in ("web", "batch")))
 
 
 def pytest_xdist_auto_num_workers() -> int:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -187,17 +186,6 @@ def test_a_shelf_of_few_dyes_is_kept_to():
     made = make_plan(head(10, 10, 10), find_target("coral", TARGETS), few, TARGETS, LADDER)
     used = {part.dye for step in made.steps for part in step.formula or ()}
     assert used <= {"pink", "yellow", "clear"}
-
-
-@pytest.mark.whole
-def test_a_plan_takes_less_than_half_a_second_of_cpu_with_all_other_shades_surveyed():
-    """The best of three, so that a busy machine does not fail it."""
-    took = []
-    for _ in range(3):
-        start = time.process_time()
-        plan(head(8, 10, 10), "lilac")
-        took.append(time.process_time() - start)
-    assert min(took) < 0.5
 
 
 def test_parts_of_a_plan_can_be_mixed_again():

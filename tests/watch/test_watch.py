@@ -187,6 +187,6 @@ def test_the_command_takes_what_is_there_and_tells_what_it_leaves_out(tmp_path, 
     torn, copy = told.err.splitlines()
     assert torn.startswith("strandgauge: left out: 1006.jpg: ")
     assert copy.startswith("strandgauge: left out: 1007.jpg: ")
-    assert "1005.jpg + 1007.jpg" in copy
+    assert say("refusal.same-photo", photos="1005.jpg + 1007.jpg") in copy
     assert (tmp_path / "c.html").exists()
     assert run([*command, "--limit", "30"]) == 2

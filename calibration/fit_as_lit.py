@@ -57,12 +57,9 @@ class Zone:
     true_lab: np.ndarray
     shift_terms: np.ndarray
     spread_terms: np.ndarray
+    signs: np.ndarray
+    """(3,) of `AsLit`: what the error that no fit has seen goes with."""
     apart: float | None = None  # of a pair: ln Y of one shot against the other
-
-    @property
-    def signs(self) -> np.ndarray:
-        """(3,) as `unseen_terms`: one, the light's fall along the strand, the zones' range of brightness."""
-        return np.array([1.0, self.spread_terms[3], self.spread_terms[5]])
 
     @property
     def off(self) -> np.ndarray:
@@ -101,6 +98,7 @@ def zones_of(path: Path) -> tuple[list[Zone], tuple[str | None, str]]:
                 np.array(truth["zones"][name]["lab_diffuse"]),
                 shift_terms(m.clues, name, float(np.log(ratio[1]) - usual)),
                 spread_terms(m.clues, seen),
+                m.colours[name].as_lit.signs,
             )
         )
     return zones, (None, "read")
@@ -127,6 +125,7 @@ def pairs_of(zones: list[Zone]) -> list[Zone]:
             true_lab=lab_from_ratio((ratio_from_lab(a.true_lab) + ratio_from_lab(b.true_lab)) / 2),
             shift_terms=(a.shift_terms + b.shift_terms) / 2,
             spread_terms=(a.spread_terms + b.spread_terms) / 2,
+            signs=(a.signs + b.signs) / 2,
             apart=abs(float(np.log(a.ratio[1] / b.ratio[1]))),
         )
         for a, b in (both for both in by_pair.values() if len(both) == 2)

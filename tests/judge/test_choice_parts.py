@@ -279,38 +279,10 @@ def test_hair_in_pieces_is_offered_fuller_mixes_but_none_fuller_than_undiluted(p
     rows = (ONE, 1.0, 0.5), (strong, 1.0, 0.0), (times(1.3, ONE), 1.0, 0.0), (times(1.7, ONE), 1.0, 0.9)
     assert pick(*rows, (times(1.25, strong), 1.0, 0.0), anchors=[[0, 1]], of=pieced) == 4
     # A fuller mix for a deeper variant costs what the variant does.
-    rows = (
-        (ONE, 1.0, 0.5),
-        (OTHER, 1.0, 0.0),
-        *((times(f, OTHER), 1.0, c) for f, c in ((1.3, 0.0), (1.7, 0.57))),
-    )
-    assert (
-        pick(
-            *rows,
-            (times(1.3, ONE), 9.0, 0.0),
-            (times(1.7, ONE), 9.0, 0.0),
-            anchors=[[0], [1]],
-            of=pieced,
-            dyes=ANY,
-        )
-        == 4
-    )
-    rows = (
-        (ONE, 1.0, 0.5),
-        (OTHER, 1.0, 0.0),
-        *((times(f, OTHER), 1.0, c) for f, c in ((1.3, 0.56), (1.7, 0.56))),
-    )
-    assert (
-        pick(
-            *rows,
-            (times(1.3, ONE), 9.0, 0.0),
-            (times(1.7, ONE), 9.0, 0.0),
-            anchors=[[0], [1]],
-            of=pieced,
-            dyes=ANY,
-        )
-        == 1
-    )
+    for chances, chosen in (((0.0, 0.57), 4), ((0.56, 0.56), 1)):
+        deeper = [(times(f, OTHER), 1.0, chance) for f, chance in zip((1.3, 1.7), chances, strict=True)]
+        rows = [(ONE, 1.0, 0.5), (OTHER, 1.0, 0.0), *deeper, *((times(f, ONE), 9.0, 0.0) for f in (1.3, 1.7))]
+        assert pick(*rows, anchors=[[0], [1]], of=pieced, dyes=ANY) == chosen
 
 
 def test_a_melt_keeps_to_its_depth_and_to_its_dyes(pick):

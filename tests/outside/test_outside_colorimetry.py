@@ -7,7 +7,7 @@ import pytest
 import skimage.color
 
 from strandgauge.colour import cielab, srgb
-from strandgauge.light.region import lab_of_linear
+from strandgauge.colour.picture import lab_of_picture
 
 RNG = np.random.default_rng(34)
 LABS = RNG.uniform([1, -50, -50], [99, 60, 80], (2000, 3))
@@ -111,7 +111,7 @@ def test_the_windows_cielab_in_single_precision_is_that_of_colour_science():
     import colour
 
     linear = np.vstack([RGB**2.2, RGB[:200] / 100.0, [[0.0, 0.0, 0.0], [1.0, 1.0, 1.0], [1.7, -0.2, 0.5]]])
-    found = lab_of_linear(linear[:, None].astype(np.float32))[:, 0]
+    found = lab_of_picture(linear[:, None].astype(np.float32))[:, 0]
     xyz = np.clip(linear, 0.0, 1.0) @ srgb.XYZ_FROM_RGB.T
     expected = colour.XYZ_to_Lab(xyz, colour.XYZ_to_xy(cielab.WHITE_D65))
     assert found == pytest.approx(expected, abs=2e-3)

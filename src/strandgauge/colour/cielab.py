@@ -24,8 +24,9 @@ LabSd = tuple[NotNegative, NotNegative, NotNegative]
 WHITE_D65: Array = np.array([0.95047, 1.0, 1.08883])
 """XYZ of D65 for the 2 degree observer, Y = 1 (IEC 61966-2-1 white, ASTM E308 rounded)."""
 
-_EPSILON = 216.0 / 24389.0
-_KAPPA = 24389.0 / 27.0
+EPSILON = 216.0 / 24389.0
+KAPPA = 24389.0 / 27.0
+"""Where CIELAB goes over from a cube root to a line, and that line's slope [CIE 15:2018]."""
 
 
 def as_lab(values: Iterable[float]) -> Lab:
@@ -44,16 +45,16 @@ def xyz_from_lab(lab: ArrayLike) -> Array:
     lab = np.asarray(lab, dtype=float)
     fy = (lab[..., 0] + 16.0) / 116.0
     f = np.stack([fy + lab[..., 1] / 500.0, fy, fy - lab[..., 2] / 200.0], axis=-1)
-    ratio = np.where(f**3 > _EPSILON, f**3, (116.0 * f - 16.0) / _KAPPA)
+    ratio = np.where(f**3 > EPSILON, f**3, (116.0 * f - 16.0) / KAPPA)
     return np.asarray(ratio * WHITE_D65)
 
 
 def lab_from_xyz(xyz: ArrayLike) -> Array:
     """Return CIELAB (..., 3) of CIE XYZ (..., 3) [CIE 15:2018, 8.2.1]."""
     ratio = np.asarray(xyz, dtype=float) / WHITE_D65
-    f, dark = np.cbrt(ratio), ratio <= _EPSILON
+    f, dark = np.cbrt(ratio), ratio <= EPSILON
     if dark.any():
-        f = np.where(dark, (_KAPPA * ratio + 16.0) / 116.0, f)
+        f = np.where(dark, (KAPPA * ratio + 16.0) / 116.0, f)
     lab = np.empty_like(f)
     lab[..., 0] = 116.0 * f[..., 1] - 16.0
     lab[..., 1] = 500.0 * (f[..., 0] - f[..., 1])
@@ -64,8 +65,8 @@ def lab_from_xyz(xyz: ArrayLike) -> Array:
 def lab_slope(xyz: ArrayLike) -> Array:
     """Return the derivative (..., 3, 3) of CIELAB by XYZ (..., 3): row L*, a*, b*, column X, Y, Z."""
     ratio = np.asarray(xyz, dtype=float) / WHITE_D65
-    high = ratio > _EPSILON
-    slope = np.where(high, np.cbrt(np.where(high, ratio, 1.0)) ** -2 / 3.0, _KAPPA / 116.0) / WHITE_D65
+    high = ratio > EPSILON
+    slope = np.where(high, np.cbrt(np.where(high, ratio, 1.0)) ** -2 / 3.0, KAPPA / 116.0) / WHITE_D65
     derivative = np.zeros((*ratio.shape, 3))
     derivative[..., 0, 1] = 116.0 * slope[..., 1]
     derivative[..., 1, 0] = 500.0 * slope[..., 0]

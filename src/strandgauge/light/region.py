@@ -13,13 +13,12 @@ from strandgauge.card.find import CardView
 from strandgauge.card.model import Box, Side
 from strandgauge.card.sample import CLIPPED_HIGH
 from strandgauge.colour.arrays import Array
-from strandgauge.colour.srgb import RATIO_FROM_RGB, RGB_FROM_XYZ
+from strandgauge.colour.picture import lab_of_picture
+from strandgauge.colour.srgb import RGB_FROM_XYZ
 from strandgauge.light import tone
 from strandgauge.light.correction import Correction
 
 Image = NDArray[np.float32]
-
-_LAB_FROM_ROOT = np.array([[0, 116, 0, -16], [500, -500, 0, 0], [0, 200, -200, 0]], dtype=np.float32)
 
 FIELD_GRID = (9, 25)
 """Places (across, along) at which the smooth light field is computed before it is spread over the region."""
@@ -61,23 +60,10 @@ def correct_region(
     light /= _factor(correction, to_card, width, height)
     to_srgb = (RGB_FROM_XYZ @ correction.matrix).astype(np.float32)
     linear = np.asarray(cv2.transform(light, to_srgb), dtype=np.float32)
-    lab = lab_of_linear(linear)
+    lab = lab_of_picture(linear)
     brightest = np.maximum(np.maximum(flat[..., 0], flat[..., 1]), flat[..., 2])
     clipped = brightest >= CLIPPED_HIGH * (levels - 1)
     return Region(linear, lab, clipped, pixels_per_mm, to_card)
-
-
-def lab_of_linear(linear: Image) -> Image:
-    """Return CIELAB (H, W, 3) of linear sRGB clipped to 0 to 1, in single precision [CIE 15:2018, 8.2.1].
-
-    OpenCV's own conversion makes tables first, which takes a tenth of a first reading.
-    """
-    ratio = cv2.transform(np.clip(linear, 0, 1), RATIO_FROM_RGB.astype(np.float32))
-    root = np.cbrt(ratio)
-    dark = ratio <= 216 / 24389
-    if dark.any():
-        root = np.where(dark, ratio * np.float32(24389 / 27 / 116) + np.float32(16 / 116), root)
-    return np.asarray(cv2.transform(root, _LAB_FROM_ROOT), dtype=np.float32)
 
 
 def _frame(box: Box, root_end: Side, pixels_per_mm: float) -> tuple[Array, int, int]:

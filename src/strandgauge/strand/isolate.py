@@ -195,7 +195,7 @@ def _discriminant(hair: Image, paper: Array) -> Array:
     """Return (5,) Fisher's direction and threshold between two sets of (N, 4) features, hair positive."""
     hair_mean, paper_mean = hair.mean(0, dtype=float), paper.mean(0)
     floor = np.diag([4.0, 1.0, 1.0, 0.16])  # never believe a spread smaller than print and noise
-    hair_cov, paper_cov = _covariance(hair - hair_mean) + floor, _covariance(paper - paper_mean) + floor
+    hair_cov, paper_cov = np.cov(hair.T) + floor, np.cov(paper.T) + floor
     direction = np.linalg.solve(hair_cov + paper_cov, hair_mean - paper_mean)
     hair_sd, paper_sd = (np.sqrt(direction @ cov @ direction) for cov in (hair_cov, paper_cov))
     hair_at, paper_at = direction @ hair_mean, direction @ paper_mean
@@ -203,10 +203,6 @@ def _discriminant(hair: Image, paper: Array) -> Array:
     threshold = (hair_at * paper_sd + paper_at * hair_sd) / (hair_sd + paper_sd)
     cut: Array = np.array([*direction, threshold]) / max(hair_at - paper_at, 1e-9)
     return cut
-
-
-def _covariance(apart: Array) -> Array:
-    return np.asarray(apart.T @ apart / (len(apart) - 1))
 
 
 def _outline(solid: Mask, score: Image, ppm: float, margin_mm: float) -> Isolated:

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
+from strandgauge.colour.picture import lab_of_picture
 from strandgauge.errors import OverexposedError, StrandTooThinError
-from strandgauge.light.region import Region, lab_of_linear
+from strandgauge.light.region import Region
 from strandgauge.strand.isolate import Isolated
 from strandgauge.strand.names import ZONES, ZoneName
 
@@ -113,7 +114,7 @@ def _measure(
     places = np.flatnonzero(hair)
     step = max(1, len(places) // 4000)  # as many as shares and spread need
     some = smooth[:, part][np.divmod(places[::step], hair.shape[1])]
-    lab = lab_of_linear(some[:, None])[:, 0]
+    lab = lab_of_picture(some[:, None])[:, 0]
     return ZoneLight(
         name,
         linear,

@@ -135,7 +135,7 @@ class Finding:
     others: tuple[str, ...]
     """How even, undertone, warmth, stains; one phrase each."""
     gauge: Gauge | None
-    """None where dye lies on all of it."""
+    """None where dye lies on the strand as a whole, whose lightness is then no level."""
     outlook: Outlook | None
     """For the wanted shade, or for the one that is being tried out."""
     wished: str | None

@@ -34,7 +34,7 @@ from strandgauge.web.settings import ServerSettings
 
 log = logging.getLogger("strandgauge.web")
 
-LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
+LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 STRICT_HEADERS: Mapping[str, str] = {
     "Content-Security-Policy": (
         "default-src 'none'; img-src 'self' data: blob:; style-src 'self'; font-src 'self'; "
@@ -153,7 +153,7 @@ class Gate:
         """
         host = headers.get("host", "")
         name, port = host_name(host), host_port(host)
-        own_port = port in (None, self._port) or (port != 0 and name in LOOPBACK)
+        own_port = port in (None, self._port) or (port != 0 and name in LOOPBACK_NAMES)
         if name not in self._hosts or not own_port:
             raise because(421, "wrong-host", "wrong-host")
 

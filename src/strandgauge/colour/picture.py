@@ -1,0 +1,25 @@
+"""CIELAB of whole pictures, in single precision: what `cielab` does for single colours, at a picture's speed."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from strandgauge.colour.cielab import EPSILON, KAPPA
+from strandgauge.colour.srgb import RATIO_FROM_RGB
+
+_LAB_FROM_ROOT = np.array([[0, 116, 0, -16], [500, -500, 0, 0], [0, 200, -200, 0]], dtype=np.float32)
+
+
+def lab_of_picture(linear: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return CIELAB (H, W, 3) of linear sRGB (H, W, 3), clipped to 0 to 1 [CIE 15:2018, 8.2.1].
+
+    OpenCV's own conversion makes tables first, which takes a tenth of a first reading.
+    """
+    ratio = cv2.transform(np.clip(linear, 0, 1), RATIO_FROM_RGB.astype(np.float32))
+    root = np.cbrt(ratio)
+    dark = ratio <= EPSILON
+    if dark.any():
+        root = np.where(dark, ratio * np.float32(KAPPA / 116) + np.float32(16 / 116), root)
+    return np.asarray(cv2.transform(root, _LAB_FROM_ROOT), dtype=np.float32)

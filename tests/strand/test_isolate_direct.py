@@ -148,11 +148,6 @@ def test_hair_and_paper_are_cut_at_as_many_deviations_from_either():
     assert scores[0] / -scores[1] == pytest.approx(np.sqrt(40.0 / 5.0), rel=0.03)
 
 
-def test_a_spread_is_that_of_a_sample():
-    some = np.random.default_rng(5).normal(size=(6, 4))
-    assert isolate._covariance(some - some.mean(0)) == pytest.approx(np.cov(some.T))
-
-
 @pytest.mark.parametrize("apart", [1.0, 0.1])
 def test_a_spread_is_never_taken_to_be_smaller_than_print_and_noise(apart):
     """Even hair on even paper. Fisher 1936: the difference over the spread, 4, 1, 1 and 0.16 in squares."""

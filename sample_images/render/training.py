@@ -1,8 +1,8 @@
 """Photographs with known truth, of many strands in many rooms, for building and judging the measurement.
 
-``python -m sample_images.render.training OUT COUNT [--first N] [--spp N] [--jobs N] [--card CARD.png]`` renders
-the strands and rooms of `world` and photographs each in several hair colours: pairs with the card turned end for
-end, and single ones. Beside each NNNN.jpg lies its truth, NNNN.json, with the families it is of. The pictures are
+``python -m sample_images.render.training OUT COUNT [--first N] [--spp N] [--jobs N] [--prints N] [--card CARD.png]``
+renders the strands and rooms of `world` and photographs each in several hair colours: pairs with the card turned end
+for end, and single ones. Beside each NNNN.jpg lies its truth, NNNN.json, with the families it is of. The pictures are
 not committed. One place takes minutes on two cores, seconds on a graphics card.
 """
 
@@ -211,16 +211,18 @@ def transport(prepared: Prepared) -> dict[str, Any]:
 # --- one place ----------------------------------------------------------------------------------------------
 
 SHEETS = 24
+PRINTS_FROM = 70
+"""Seed of the first printed card; the next ones follow it."""
 
 
-def print_sheets(card: Path | None) -> list[tuple[Sheet, str, str]]:
-    """Return the printed cards with their print family and their inks."""
-    rng = np.random.default_rng(99)
+def print_sheets(card: Path | None, first: int = PRINTS_FROM) -> list[tuple[Sheet, str, str]]:
+    """Return the printed cards with their print family and their inks; from another ``first`` on, other ones."""
+    rng = np.random.default_rng(29 + first)
     wanted = []
     for i in range(SHEETS):
         family = list(PRINTS)[int(np.searchsorted(np.cumsum(PRINT_ODDS), (i * 7 % SHEETS + 0.5) / SHEETS))]
         spread, cast = PRINTS[family][int(rng.integers(len(PRINTS[family])))]
-        wanted.append((70 + i, spread, cast, card, i % 3 != 2, family))
+        wanted.append((first + i, spread, cast, card, i % 3 != 2, family))
     with get_context("spawn").Pool() as pool:
         return pool.map(_print_one, wanted)
 
@@ -327,13 +329,16 @@ def main() -> None:
     parser.add_argument("--pairs", type=int, default=3)
     parser.add_argument("--singles", type=int, default=3)
     parser.add_argument("--seconds", type=float, default=1e9, help="start no further place after this long")
+    parser.add_argument(
+        "--prints", type=int, default=PRINTS_FROM, help="seed of the first of the printed cards"
+    )
     parser.add_argument("--card", type=Path)
     a = parser.parse_args()
     began = time.time()
     a.out.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
         sheets = Path(folder) / "sheets.pickle"
-        sheets.write_bytes(pickle.dumps(print_sheets(a.card)))
+        sheets.write_bytes(pickle.dumps(print_sheets(a.card, a.prints)))
         print(f"cards printed after {time.time() - began:.0f} s", flush=True)
         todo = [i for i in range(a.first, a.first + a.count) if not (a.out / f"place{i:04d}.json").exists()]
         with get_context("spawn").Pool(a.jobs, maxtasksperchild=8) as pool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request, Response
@@ -12,23 +13,18 @@ from strandgauge.dye.targets import find_target
 from strandgauge.errors import Told
 from strandgauge.files.version import __version__
 from strandgauge.lift.curve import LiftCurve
-from strandgauge.logbook.records import Client, Strand, Visit
-from strandgauge.show.json import Document, document_of
+from strandgauge.logbook.records import Client, Deletion, Strand, Visit
+from strandgauge.show.json import Document, document_of, filled
+from strandgauge.show.json.logbook import LookInShort, looked
 from strandgauge.show.json.serialiser import model_of
 from strandgauge.show.json.shapes import TargetsList
 from strandgauge.web import documents as told
 from strandgauge.web.bodies import LARGEST_ID, photo_form
-from strandgauge.web.documents import look_document, told_look
+from strandgauge.web.documents import look_document
 from strandgauge.web.refusals import because
 from strandgauge.web.service import Service
 
 Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
-
-
-def _errors(*statuses: int) -> dict[int | str, dict[str, Any]]:
-    return {
-        status: {"model": model_of(Told), "description": _MEANINGS[status]} for status in sorted(statuses)
-    }
 
 
 _MEANINGS = {
@@ -45,9 +41,15 @@ _MEANINGS = {
     503: "Too many photos at once; Retry-After says when to come back.",
     507: "There is no room to write to.",
 }
-EVERYWHERE = _errors(403, 421, 429, 500)
-WRITES = _errors(400, 408, 413, 422, 507)
 
+
+def _errors(*statuses: int) -> dict[int | str, dict[str, Any]]:
+    return {status: {"model": model_of(Told), "description": _MEANINGS[status]} for status in statuses}
+
+
+_FOUND = _errors(404, 422)
+"""What may stand in the way of an entry that is asked for by its number."""
+_WRITTEN = _errors(400, 408, 413, 422, 507)
 _PICTURE: dict[str, Any] = {
     "response_class": Response,
     "responses": {
@@ -55,7 +57,7 @@ _PICTURE: dict[str, Any] = {
             "content": {"image/jpeg": {"schema": {"type": "string", "format": "binary"}}},
             "description": "JPEG",
         },
-        **_errors(404, 422),
+        **_FOUND,
     },
 }
 _PHOTO_FORM: dict[str, Any] = {
@@ -100,7 +102,7 @@ _PHOTO_FORM: dict[str, Any] = {
 
 def router(service: Service) -> APIRouter:
     """Return the routes of the API."""
-    routes = APIRouter(prefix="/api", responses=EVERYWHERE)
+    routes = APIRouter(prefix="/api", responses=_errors(403, 421, 429, 500))
     _add_looks(routes, service)
     _add_clients(routes, service)
     _add_strands(routes, service)
@@ -111,7 +113,7 @@ def router(service: Service) -> APIRouter:
     def targets() -> Document:
         return document_of(TargetsList(service.targets))
 
-    @routes.get("/health", response_model=told.Health, summary="Whether the server is well")
+    @routes.get("/health", summary="Whether the server is well")
     def health() -> told.Health:
         return told.Health(version=__version__)
 
@@ -119,10 +121,12 @@ def router(service: Service) -> APIRouter:
 
 
 def _add_looks(routes: APIRouter, service: Service) -> None:
+    told_look: Any = model_of(told.Look)
+
     @routes.post(
         "/looks",
-        response_model=model_of(told.Look),
-        responses={**WRITES, **_errors(404, 415, 503)},
+        response_model=told_look,
+        responses={**_WRITTEN, **_errors(404, 415, 503)},
         openapi_extra=_PHOTO_FORM,
         summary="Read a photo; store it where it belongs to a strand",
     )
@@ -139,12 +143,7 @@ def _add_looks(routes: APIRouter, service: Service) -> None:
         )
         return look_document(answer)
 
-    @routes.get(
-        "/looks/{look_id}",
-        response_model=model_of(told.Look),
-        responses=_errors(404, 422),
-        summary="A stored look",
-    )
+    @routes.get("/looks/{look_id}", response_model=told_look, responses=_FOUND, summary="A stored look")
     def stored(look_id: Id) -> Document:
         return look_document(service.answer(look_id))
 
@@ -158,8 +157,8 @@ def _add_looks(routes: APIRouter, service: Service) -> None:
 
     @routes.post(
         "/looks/{look_id}/stretch",
-        response_model=model_of(told.Look),
-        responses={**WRITES, **_errors(404)},
+        response_model=told_look,
+        responses={**_WRITTEN, **_errors(404)},
         summary="Enter what the stretch test said; gummy means stop",
     )
     def stretch(look_id: Id, given: told.StretchAnswer) -> Document:
@@ -168,46 +167,33 @@ def _add_looks(routes: APIRouter, service: Service) -> None:
 
 def _add_clients(routes: APIRouter, service: Service) -> None:
     book = service.logbook
+    enter = partial(routes.post, status_code=201)
 
     @routes.get("/clients", response_model=told.Clients, summary="All clients")
     def clients() -> dict[str, Any]:
         return {"clients": book.clients()}
 
-    @routes.post(
-        "/clients",
-        status_code=201,
-        response_model=told.ToldClient,
-        responses=WRITES,
-        summary="Enter a client, by alias",
-    )
+    @enter("/clients", response_model=told.ToldClient, responses=_WRITTEN, summary="Enter a client, by alias")
     def add_client(given: told.NewClient) -> Client:
         return book.add_client(given.alias)
 
     @routes.delete(
         "/clients/{client_id}",
-        response_model=told.Deleted,
         responses=_errors(404, 422, 507),
         summary="Delete a client with everything of theirs, for good",
     )
-    def delete_client(client_id: Id) -> told.Deleted:
-        deleted = told.Deleted.model_validate(book.delete("client", client_id))
+    def delete_client(client_id: Id) -> Deletion:
+        deleted = book.delete("client", client_id)
         service.forget()
         return deleted
 
-    @routes.get(
-        "/clients/{client_id}/visits",
-        response_model=told.Visits,
-        responses=_errors(404, 422),
-        summary="A client's visits",
-    )
-    def visits(client_id: Id) -> dict[str, Any]:
-        return {"visits": book.visits(client_id)}
+    @routes.get("/clients/{client_id}/visits", responses=_FOUND, summary="A client's visits")
+    def visits(client_id: Id) -> told.Visits:
+        return told.Visits(book.visits(client_id))
 
-    @routes.post(
+    @enter(
         "/clients/{client_id}/visits",
-        status_code=201,
-        response_model=told.ToldVisit,
-        responses={**WRITES, **_errors(404)},
+        responses={**_WRITTEN, **_errors(404)},
         summary="Enter a visit, which begins now",
     )
     def add_visit(client_id: Id, given: told.NewVisit) -> Visit:
@@ -216,45 +202,32 @@ def _add_clients(routes: APIRouter, service: Service) -> None:
 
 def _add_strands(routes: APIRouter, service: Service) -> None:
     book = service.logbook
+    changed = {**_WRITTEN, **_errors(404)}
 
-    @routes.get(
-        "/visits/{visit_id}/strands",
-        response_model=told.Strands,
-        responses=_errors(404, 422),
-        summary="A visit's strands",
-    )
-    def strands(visit_id: Id) -> dict[str, Any]:
-        return {"strands": book.strands(visit_id)}
+    @routes.get("/visits/{visit_id}/strands", responses=_FOUND, summary="A visit's strands")
+    def strands(visit_id: Id) -> told.Strands:
+        return told.Strands(book.strands(visit_id))
 
-    @routes.post(
-        "/visits/{visit_id}/strands",
-        status_code=201,
-        response_model=told.ToldStrand,
-        responses={**WRITES, **_errors(404)},
-        summary="Enter a strand",
-    )
+    @routes.post("/visits/{visit_id}/strands", status_code=201, responses=changed, summary="Enter a strand")
     def add_strand(visit_id: Id, given: told.NewStrand) -> Strand:
         target = _shade(service, given.target)
         return book.add_strand(visit_id, given.name, target, given.started, given.limit_minutes)
 
     @routes.get(
         "/strands/{strand_id}",
-        response_model=told.ToldStrandWithLooks,
-        responses=_errors(404, 422),
+        response_model=model_of(told.FollowedStrand),
+        responses=_FOUND,
         summary="A strand and the looks at it so far",
     )
-    def strand(strand_id: Id) -> told.ToldStrandWithLooks:
+    def strand(strand_id: Id) -> Document:
         found = book.strand(strand_id)
-        return told.ToldStrandWithLooks(
-            **told.ToldStrand.model_validate(found).model_dump(),
-            stop_reason=service.stop_reason(strand_id),
-            checks=[told_look(one, found) for one in book.looks(strand_id)],
-        )
+        looks = tuple(looked(LookInShort, one, found) for one in book.looks(strand_id))
+        stop_reason = service.stop_reason(strand_id)
+        return document_of(filled(told.FollowedStrand, found, stop_reason=stop_reason, checks=looks))
 
     @routes.patch(
         "/strands/{strand_id}",
-        response_model=told.ToldStrand,
-        responses={**WRITES, **_errors(404)},
+        responses=changed,
         summary="Change a strand's wanted shade, start or time limit",
     )
     def change_strand(strand_id: Id, given: told.StrandChange) -> Strand:
@@ -266,7 +239,7 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
     @routes.get(
         "/strands/{strand_id}/curve",
         response_model=model_of(LiftCurve),
-        responses=_errors(404, 422),
+        responses=_FOUND,
         summary="A strand's lift curve so far",
     )
     def curve(strand_id: Id) -> JSONResponse:

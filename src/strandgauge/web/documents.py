@@ -8,25 +8,17 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
-from strandgauge.logbook.records import LookRecord, Strand, Stretch
-from strandgauge.show.json import Document, document_of
+from strandgauge.logbook.records import Strand, Stretch, Visit
+from strandgauge.show.json import Document, document_of, filled
+from strandgauge.show.json.logbook import LookInShort
 from strandgauge.show.json.serialiser import shape
-from strandgauge.web.bodies import LARGEST_ID
 from strandgauge.web.service import Answer
-
-Id = Annotated[int, Field(ge=1, le=LARGEST_ID)]
 
 
 class _Given(BaseModel):
     """What a client sends: nothing but what is named, each of its own kind."""
 
     model_config = ConfigDict(extra="forbid", strict=True)
-
-
-class _Told(BaseModel):
-    """What the server answers."""
-
-    model_config = ConfigDict(from_attributes=True)
 
 
 class NewClient(_Given):
@@ -72,52 +64,14 @@ class StretchAnswer(_Given):
     answer: Stretch
 
 
-class ToldClient(_Told):
-    """A client."""
+class ToldClient(BaseModel):
+    """A client; what the consultation asked is not told."""
+
+    model_config = ConfigDict(from_attributes=True)
 
     id: int
     alias: str
     created: datetime
-
-
-class ToldVisit(_Told):
-    """A visit."""
-
-    id: int
-    client_id: int
-    started: datetime
-    note: str
-
-
-class ToldStrand(_Told):
-    """A strand."""
-
-    id: int
-    visit_id: int
-    name: str
-    target: str | None
-    started: datetime | None
-    limit_minutes: float | None
-
-
-class ToldLook(_Told):
-    """One look at a strand, in a list."""
-
-    id: int
-    at: datetime
-    minutes: float | None
-    wet: bool
-    level: float | None
-    stretch: Stretch | None
-    note: str
-    photo_kept: bool
-
-
-class ToldStrandWithLooks(ToldStrand):
-    """A strand, and the looks at it so far."""
-
-    stop_reason: str | None
-    checks: list[ToldLook]
 
 
 class Clients(BaseModel):
@@ -126,26 +80,26 @@ class Clients(BaseModel):
     clients: list[ToldClient]
 
 
-class Visits(BaseModel):
+@dataclass(frozen=True, slots=True)
+class Visits:
     """A client's visits."""
 
-    visits: list[ToldVisit]
+    visits: tuple[Visit, ...]
 
 
-class Strands(BaseModel):
+@dataclass(frozen=True, slots=True)
+class Strands:
     """A visit's strands."""
 
-    strands: list[ToldStrand]
+    strands: tuple[Strand, ...]
 
 
-class Deleted(_Told):
-    """What was deleted."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FollowedStrand(Strand):
+    """A strand, and the looks at it so far."""
 
-    visits: int
-    strands: int
-    checks: int
-    photos: int
-    erased: bool = Field(description="False where another program was reading: the last bytes go later.")
+    stop_reason: str | None
+    checks: tuple[LookInShort, ...]
 
 
 class Health(BaseModel):
@@ -182,41 +136,22 @@ class Look:
     """Where the annotated picture is, on this server."""
 
 
+shape(FollowedStrand)
 shape(Look, schema="strandgauge.look/1", title="A look at a strand")
 
 
 def look_document(answer: Answer) -> Document:
     """Return a look as ``strandgauge.look/1``."""
     stored = answer.look_id is not None
-    look = Look(
-        key=answer.key,
+    look = filled(
+        Look,
+        answer,
         check=answer.look_id,
         strand=answer.strand_id,
         at=answer.at.astimezone(UTC).replace(microsecond=0),
-        wet=answer.wet,
-        stretch=answer.stretch,
-        note=answer.note,
-        stop_reason=answer.stop_reason,
         reading=document_of(answer.reading),
         outlook=None if answer.outlook is None else document_of(answer.outlook),
         curve=None if answer.curve is None else document_of(answer.curve),
         picture=f"/api/looks/{answer.look_id}/picture" if stored else f"/api/quick/{answer.key}/picture",
     )
     return document_of(look)
-
-
-def told_look(check: LookRecord, strand: Strand) -> ToldLook:
-    """Return a stored look as a line of a list."""
-    minutes = strand.minutes_at(check.at)
-    overall = check.reading.get("overall")
-    level = overall.get("level") if isinstance(overall, dict) else None
-    return ToldLook(
-        id=check.id,
-        at=check.at,
-        minutes=None if minutes is None else round(minutes, 2),
-        wet=check.wet,
-        level=level if isinstance(level, int | float) else None,
-        stretch=check.stretch,
-        note=check.note,
-        photo_kept=check.has_photo,
-    )

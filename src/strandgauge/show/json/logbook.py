@@ -187,7 +187,7 @@ def client_document(logbook: Logbook, client: Client) -> Document:
     """Return a client with visits, strands and checks as ``strandgauge.log-client/1``, readings in short."""
 
     def with_checks(strand: Strand) -> StrandWithLooks:
-        checks = tuple(_looked(LookInShort, check, strand) for check in logbook.looks(strand.id))
+        checks = tuple(looked(LookInShort, check, strand) for check in logbook.looks(strand.id))
         return filled(StrandWithLooks, strand, events=logbook.events(strand.id), checks=checks)
 
     visits = (
@@ -210,7 +210,7 @@ def logged_document(
     ----------
     pictures : by name, to be put in as base64; None leaves them out.
     """
-    logged = _looked(LoggedLook, check, strand)
+    logged = looked(LoggedLook, check, strand)
     document = document_of(filled(LogCheck, check, client=client, visit=visit, strand=strand, check=logged))
     del document["pictures"]
     if pictures is not None:
@@ -226,7 +226,7 @@ def deletion_document(client: Client, deletion: Deletion) -> Document:
     return document_of(filled(LogDeletion, deletion, client=client.id))
 
 
-def _looked(kind: type[R], check: LookRecord, strand: Strand) -> R:
+def looked(kind: type[R], check: LookRecord, strand: Strand) -> R:
     """Return a check as a document holds it, with what it says of the reading where there is room for that."""
     overall, outlook = check.reading.get("overall") or {}, check.outlook or {}
     more: dict[str, object] = {

@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from strandgauge.dye.shelf import Shelf
     from strandgauge.dye.targets import Target
     from strandgauge.hair.levels import Ladder
-    from strandgauge.judge.history import History, Stretch
+    from strandgauge.hair.stretch import Stretch
+    from strandgauge.judge.history import History
     from strandgauge.judge.outlook import BaseZone, Outlook, Settings
     from strandgauge.lift.curve import LiftCurve
     from strandgauge.lift.times import LookTimes

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import errno
+import gc
 import re
 from pathlib import Path
 
 import pytest
+import typer
 
 import readings
-from strandgauge.cli.outcome import EXIT_USAGE
+from strandgauge.cli.outcome import EXIT_USAGE, Session, guarded
 from strandgauge.codes.facts import Note
 from strandgauge.errors import (
     EXIT_BROKEN_PIPE,
@@ -38,6 +40,13 @@ def pipeline_raises(monkeypatch):
         monkeypatch.setattr("strandgauge.reading.pipeline.measure_photo", fail)
 
     return arrange
+
+
+def test_a_command_runs_with_the_collector_that_was_off_while_all_was_loaded():
+    gc.disable()
+    with pytest.raises(typer.Exit) as left:
+        guarded(lambda: 0 if gc.isenabled() else 1, Session())()
+    assert left.value.exit_code == 0
 
 
 def test_codes_are_distinct_and_keep_clear_of_the_systems_own():

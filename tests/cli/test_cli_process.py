@@ -24,7 +24,13 @@ HEAVY = (
     "reportlab",
     "pikepdf",
     "sqlite3",
+    "fastapi",
+    "jinja2",
+    "tomllib",
+    "strandgauge.logbook.records",
 )
+FOR_VALUES = ("annotated_types", "pydantic", "hashlib", "secrets")
+"""Loaded by typer itself once a command's own options have values."""
 SAMPLE = Path(__file__).parents[2] / "sample_images" / "uneven.jpg"
 PROGRAM = "import sys; from strandgauge.cli.app import run; sys.exit(run())"
 
@@ -35,13 +41,14 @@ def start(*arguments: str | Path, **options) -> subprocess.Popen[bytes]:
 
 
 def test_help_loads_nothing_heavy():
-    lines = ("--help", "read --help", "--version", "log --help", "log export --help")
+    lines = ("read --help", "--version", "log --help", "log export --help")
     report = (
-        f"import sys; from strandgauge.cli.app import run; codes = [run(line.split()) for line in {lines!r}]; "
-        f"print(codes, sorted(set(sys.modules) & set({HEAVY!r})), file=sys.stderr)"
+        f"import sys; from strandgauge.cli.app import run; codes = [run(['--help'])]; "
+        f"early = set(sys.modules) & set({FOR_VALUES!r}); codes += [run(line.split()) for line in {lines!r}]; "
+        f"print(codes, sorted(early | set(sys.modules) & set({HEAVY!r})), file=sys.stderr)"
     )
     done = subprocess.run([sys.executable, "-c", report], capture_output=True, check=True, text=True)
-    assert done.stderr.strip() == f"{[0] * len(lines)} []"
+    assert done.stderr.strip() == f"{[0] * (1 + len(lines))} []"
 
 
 def test_a_reader_that_leaves_early_ends_the_run_quietly():

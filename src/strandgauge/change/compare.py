@@ -16,7 +16,8 @@ from typing import Annotated, Literal
 import numpy as np
 from annotated_types import Ge, MinLen
 
-from strandgauge.codes.facts import Note, NotNegative, Share, note
+from strandgauge.codes.bounds import NotNegative, Share
+from strandgauge.codes.facts import Note, note
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import chroma, delta_e_2000, delta_e_2000_terms, hue_deg
 from strandgauge.errors import NotComparableError

@@ -89,6 +89,7 @@ def _application(session: Session, given: Sequence[str]) -> typer.Typer:
     )
     app.callback(invoke_without_command=True)(_whole_program)
     named = next((word for word in given if not word.startswith("-")), None)
+    listed = bool(given) and named is None  # as for the help of the whole, which has no use for their options
     for job, commands in JOBS.items():
         for name, example in commands.items():
             if named in COMMANDS and name != named:
@@ -96,7 +97,9 @@ def _application(session: Session, given: Sequence[str]) -> typer.Typer:
             module = importlib.import_module(f"strandgauge.cli.{name}")
             command, parts = getattr(module, name), getattr(module, "PARTS", None)
             told = f"Example: {example}"
-            if parts is None:
+            if listed:
+                app.command(name, rich_help_panel=job, help=inspect.getdoc(command))(_whole_program)
+            elif parts is None:
                 app.command(name, rich_help_panel=job, epilog=told)(guarded(command, session))
             else:
                 group = _group(command, parts, session)

@@ -12,7 +12,7 @@ from strandgauge.cli.looks import source, strip_of
 from strandgauge.cli.options import FullKit, JsonOption, WetOption, photos_in, tell_dry
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError
-from strandgauge.logbook.records import Stretch
+from strandgauge.hair.stretch import Stretch
 from strandgauge.strand.names import ZoneName
 
 if TYPE_CHECKING:

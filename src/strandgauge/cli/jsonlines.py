@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 from typing import Any
@@ -34,6 +33,8 @@ class JsonLines:
         ------
         CannotWriteError : no space left, or the file is gone.
         """
+        import json
+
         text = json.dumps(document, indent=None if one_line else 2, allow_nan=False) + "\n"
         if self.to_standard_output:
             sys.stdout.write(text)

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from strandgauge.kit import Kit
     from strandgauge.learn.levels import LearnedLadder, Swatch
 
-_SAYS_LEVEL = re.compile(r"(?:level|lvl)[ _.-]*(\d+)(?!\d)", re.IGNORECASE)
-_IS_LEVEL = re.compile(r"(\d+)[ _.-]?[a-z]?(?:[ _.-].*)?", re.IGNORECASE)
+_SAYS_LEVEL = r"(?i)(?:level|lvl)[ _.-]*(\d+)(?!\d)"
+_IS_LEVEL = r"(?i)(\d+)[ _.-]?[a-z]?(?:[ _.-].*)?"
 
 
 def levels(
@@ -108,7 +108,7 @@ def _by_level(files: list[Path], told: list[int] | None) -> dict[int, list[Path]
 
 def level_in_name(stem: str) -> int | None:
     """Return the level that a file's name tells, such as 7 of 'level-7', '7', '7b' or '7 warm'; or None."""
-    said = _SAYS_LEVEL.search(stem) or _IS_LEVEL.fullmatch(stem.strip())
+    said = re.search(_SAYS_LEVEL, stem) or re.fullmatch(_IS_LEVEL, stem.strip())
     return int(said.group(1)) if said else None
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,7 +12,7 @@ from strandgauge.cli.logoptions import ClientArgument, LogbookOption, opened
 from strandgauge.cli.options import JsonOption
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import BadEntryError, StrandgaugeError
-from strandgauge.logbook.records import Stretch
+from strandgauge.hair.stretch import Stretch
 
 if TYPE_CHECKING:
     from strandgauge.logbook.book import Logbook
@@ -79,6 +78,8 @@ def _enter(
     note: str,
     keep_photo: bool,
 ) -> tuple[Client, Visit, Strand, LookRecord]:
+    import hashlib
+
     from strandgauge.judge.outlook import base_zones
     from strandgauge.kit import load
     from strandgauge.photo.open import read_bytes

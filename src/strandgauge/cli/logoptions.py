@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -51,6 +50,8 @@ def client_called(logbook: Logbook, alias: str) -> Client:
     client = logbook.find_client(alias)
     if client is not None:
         return client
+    import difflib
+
     near = difflib.get_close_matches(alias, [one.alias for one in logbook.clients()], n=1)
     if near:
         raise UnknownEntryError(fault="near-client", alias=alias, near=near[0])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import functools
+import gc
 import inspect
 import os
 import re
@@ -132,6 +133,7 @@ def guarded(command: Callable[..., int | None], session: Session) -> Callable[..
 
     @functools.wraps(command)
     def wrapped(**options: Any) -> None:  # noqa: ANN401 - hands on whatever the command takes
+        gc.enable()
         try:
             session.begin(options)
             if parts:

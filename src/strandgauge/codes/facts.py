@@ -6,18 +6,7 @@ Nothing here is a sentence. `strandgauge.words` says a note in words, on its way
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, Literal
-
-from annotated_types import Ge, Interval, MinLen
-
-Text = Annotated[str, MinLen(1)]
-Count = Annotated[int, Ge(0)]
-NotNegative = Annotated[float, Ge(0)]
-Share = Annotated[float, Interval(ge=0, le=1)]
-HueAngle = Annotated[float, Interval(ge=0, le=360)]
-"""CIELAB hue angle, degrees."""
-Level = Annotated[float, Ge(1)]
-"""Lift level on a ladder."""
+from typing import Literal
 
 Fact = str | int | float
 Severity = Literal["note", "caution", "refusal"]

@@ -13,7 +13,7 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import ArrayLike
 
-from strandgauge.codes.facts import NotNegative
+from strandgauge.codes.bounds import NotNegative
 from strandgauge.colour.arrays import Array
 
 Lab = tuple[float, float, float]

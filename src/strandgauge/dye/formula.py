@@ -7,7 +7,7 @@ from itertools import product
 
 import numpy as np
 
-from strandgauge.codes.facts import NotNegative
+from strandgauge.codes.bounds import NotNegative
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import delta_e_2000
 from strandgauge.dye.shelf import Shelf

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from strandgauge.codes.facts import NotNegative
+from strandgauge.codes.bounds import NotNegative
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, LabSd, as_lab
 from strandgauge.dye.shelf import Shelf

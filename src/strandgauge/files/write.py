@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import secrets
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -37,7 +36,7 @@ def replacing(path: Path, *, on_disk: bool = False) -> Iterator[IO[bytes]]:
             with path.open("wb") as device:
                 yield device
             return
-        part = path.with_name(f".{path.name[:60]}.{secrets.token_hex(4)}.part")
+        part = path.with_name(f".{path.name[:60]}.{os.urandom(4).hex()}.part")
         try:
             with part.open("xb") as file:
                 yield file

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.codes.facts import Share
+from strandgauge.codes.bounds import Share
 from strandgauge.colour.arrays import Array
 from strandgauge.hair.family import KINDS
 from strandgauge.hair.levels import Ladder

@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from strandgauge.codes.facts import HueAngle, NotNegative, Text
+from strandgauge.codes.bounds import HueAngle, NotNegative, Text
 from strandgauge.colour.arrays import Array
 from strandgauge.hair.words import LiftPath, Words, hue_within, load_words
 

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from strandgauge.codes.facts import Share
+from strandgauge.codes.bounds import Share
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import chroma, hue_deg, xyz_from_lab
 from strandgauge.hair.levels import Ladder, load_ladder

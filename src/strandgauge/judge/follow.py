@@ -13,7 +13,7 @@ import numpy as np
 from strandgauge.colour.arrays import Array
 from strandgauge.errors import BadTimesError
 from strandgauge.hair.levels import Ladder
-from strandgauge.judge.history import Stretch
+from strandgauge.hair.stretch import Stretch
 from strandgauge.judge.lifting import Facts, Moment, Rules, advise_lifting, load_rules, part_of, state_of
 from strandgauge.judge.outlook import Outlook
 from strandgauge.judge.surer import Doubt, surer

@@ -15,6 +15,7 @@ from typing import Any, Literal, get_args
 
 from strandgauge.errors import BadHistoryError
 from strandgauge.files.toml import read_toml
+from strandgauge.hair.stretch import STRETCH_ANSWERS, Stretch
 from strandgauge.strand.names import ZoneName
 
 SCHEMA = "strandgauge.history/1"
@@ -23,11 +24,10 @@ ZONES: tuple[ZoneName, ...] = ("root", "mids", "ends")
 Porosity = Literal["low", "normal", "high"]
 Scalp = Literal["fine", "sore", "broken"]
 PatchTest = Literal["passed", "due", "reacted"]
-Stretch = Literal["springs back", "slow", "gummy"]
 _WORDS: dict[str, tuple[str, ...]] = {
     "scalp": get_args(Scalp),
     "patch_test": get_args(PatchTest),
-    "stretch": get_args(Stretch),
+    "stretch": STRETCH_ANSWERS,
 }
 
 

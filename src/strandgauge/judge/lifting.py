@@ -16,7 +16,7 @@ from pathlib import Path
 from strandgauge.codes.facts import Fact
 from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.hair.levels import level_at_least
-from strandgauge.judge.history import Stretch
+from strandgauge.hair.stretch import Stretch
 from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import Estimate, State, ZoneLift
 from strandgauge.strand.names import ZoneName

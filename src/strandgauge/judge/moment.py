@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from strandgauge.codes.facts import Fact
-from strandgauge.judge.nextstep import Course, Stretch
+from strandgauge.hair.stretch import Stretch
+from strandgauge.judge.nextstep import Course
 
 MomentKind = Literal["look", "go on", "slow", "stop", "ready", "done"]
 Stage = Literal["no lightener", "lightening", "rinsed", "dried", "done"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from strandgauge.judge.history import Stretch
+from strandgauge.hair.stretch import Stretch
 from strandgauge.judge.outlook import Outlook
 from strandgauge.lift.advice import Advice, Do
 from strandgauge.lift.curve import LiftCurve

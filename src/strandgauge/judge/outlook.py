@@ -7,7 +7,8 @@ from typing import Annotated, Literal, NamedTuple
 
 from annotated_types import MinLen
 
-from strandgauge.codes.facts import Note, NotNegative, Share
+from strandgauge.codes.bounds import NotNegative, Share
+from strandgauge.codes.facts import Note
 from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.dye.formula import FormulaPart
 from strandgauge.dye.targets import Target

@@ -14,7 +14,8 @@ from typing import Literal
 
 import numpy as np
 
-from strandgauge.codes.facts import Fact, Share
+from strandgauge.codes.bounds import Share
+from strandgauge.codes.facts import Fact
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, as_lab, delta_e_2000
 from strandgauge.colour.names import colour_word

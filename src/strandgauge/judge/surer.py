@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import NamedTuple
 
-from strandgauge.codes.facts import Note, Share, note
+from strandgauge.codes.bounds import Share
+from strandgauge.codes.facts import Note, note
 from strandgauge.judge.outlook import BaseZone, Outlook
 from strandgauge.reading.model import COVERAGE, Way
 

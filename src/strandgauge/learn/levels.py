@@ -16,7 +16,7 @@ from typing import Annotated, Literal, NamedTuple
 import numpy as np
 from annotated_types import Ge
 
-from strandgauge.codes.facts import Level, NotNegative
+from strandgauge.codes.bounds import Level, NotNegative
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import Lab, delta_e_2000
 from strandgauge.errors import CannotLearnLevelsError

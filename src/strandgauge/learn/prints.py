@@ -22,8 +22,8 @@ from strandgauge.card.find import CardView, find_card, project
 from strandgauge.card.model import CardDefinition
 from strandgauge.card.sample import Samples, sample_card
 from strandgauge.card.write import card_toml
+from strandgauge.codes.bounds import NotNegative
 from strandgauge.codes.catalogue import say
-from strandgauge.codes.facts import NotNegative
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import (
     Lab,

@@ -7,7 +7,8 @@ from typing import Annotated, Literal
 
 from annotated_types import MinLen
 
-from strandgauge.codes.facts import Note, NotNegative, Share
+from strandgauge.codes.bounds import NotNegative, Share
+from strandgauge.codes.facts import Note
 from strandgauge.colour.cielab import Lab
 from strandgauge.lift.advice import Advice
 from strandgauge.strand.names import ZoneName

@@ -10,19 +10,18 @@ from pathlib import Path
 from typing import Any, Final, cast
 
 from strandgauge.errors import BadEntryError
+from strandgauge.hair.stretch import STRETCH_ANSWERS, Stretch
 from strandgauge.logbook import entries
 from strandgauge.logbook.bin import Bin
 from strandgauge.logbook.connect import WAIT_SECONDS, connect, default_path, read_along
 from strandgauge.logbook.core import Row
 from strandgauge.logbook.records import (
-    STRETCH_ANSWERS,
     Client,
     ClientSummary,
     Event,
     LookRecord,
     Strand,
     StrandSummary,
-    Stretch,
     Visit,
 )
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from strandgauge.errors import BadEntryError
 from strandgauge.files.limits import LONGEST_LIMIT, LONGEST_NAME, LONGEST_NOTE, LONGEST_TARGET
-from strandgauge.logbook.records import STRETCH_ANSWERS
+from strandgauge.hair.stretch import STRETCH_ANSWERS
 
 LOST = datetime(1970, 1, 1, tzinfo=UTC)
 """Stands for a time that cannot be read back: so long ago that no clock which starts there lets anything go on."""

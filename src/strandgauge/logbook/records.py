@@ -10,13 +10,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
-Stretch = Literal["springs back", "slow", "gummy"]
-"""The stylist's own answer to the stretch test of a wet strand; ``gummy`` always means stop."""
+from strandgauge.hair.stretch import Stretch
 
 Kind = Literal["client", "visit", "strand", "check"]
 """What the logbook is made of, each belonging to one of the kind before it."""
-
-STRETCH_ANSWERS: tuple[Stretch, ...] = ("springs back", "slow", "gummy")
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from strandgauge.codes.facts import NotNegative
+from strandgauge.codes.bounds import NotNegative
 from strandgauge.reading.model import Reading, ZoneReading
 from strandgauge.strand.names import ZoneName
 

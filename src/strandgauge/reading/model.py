@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from strandgauge.codes.facts import Count, HueAngle, Level, Note, NotNegative, Share, Text
+from strandgauge.codes.bounds import Count, HueAngle, Level, NotNegative, Share, Text
+from strandgauge.codes.facts import Note
 from strandgauge.colour.cielab import Lab, LabSd
 from strandgauge.hair.likely import WhiteHair
 from strandgauge.hair.stain import Stain

@@ -10,7 +10,7 @@ from typing import Annotated
 
 from annotated_types import Ge
 
-from strandgauge.codes.facts import Count, Level, Share
+from strandgauge.codes.bounds import Count, Level, Share
 from strandgauge.errors import Told
 from strandgauge.judge.outlook import Verdict
 from strandgauge.lift.advice import Advice

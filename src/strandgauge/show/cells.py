@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import io
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -69,6 +68,8 @@ def csv_lines(
     columns: Sequence[Column], records: Iterable[Any], separator: Separator = "comma"
 ) -> Iterator[bytes]:
     """Yield a table as CSV (RFC 4180: double quotes, CRLF; UTF-8 with a byte order mark), line by line."""
+    import csv
+
     line = io.StringIO(newline="")
     writer = csv.writer(line, delimiter=_SIGNS[separator], lineterminator="\r\n")
     writer.writerow([cell_text(column.name) for column in columns])

@@ -8,7 +8,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
-from strandgauge.logbook.records import Strand, Stretch, Visit
+from strandgauge.hair.stretch import Stretch
+from strandgauge.logbook.records import Strand, Visit
 from strandgauge.show.json import Document, document_of, filled
 from strandgauge.show.json.logbook import LookInShort
 from strandgauge.show.json.serialiser import shape

@@ -17,6 +17,7 @@ from starlette.datastructures import FormData
 
 from strandgauge.dye.targets import find_target
 from strandgauge.errors import BadEntryError, BadReadingError, StrandgaugeError, Told, UnknownEntryError
+from strandgauge.hair.stretch import STRETCH_ANSWERS
 from strandgauge.photo.formats import recognise
 from strandgauge.web import screens
 from strandgauge.web.bodies import PhotoForm, photo_form
@@ -35,7 +36,6 @@ from strandgauge.web.forms import (
 )
 from strandgauge.web.refusals import Refused, asks_for_document, refused
 from strandgauge.words import say
-from strandgauge.words.nextstep import STRETCH_ANSWERS
 
 if TYPE_CHECKING:
     from strandgauge.judge.follow import LiftCurve

@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Any, get_args
 from strandgauge.colour.cielab import Lab
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import Target
+from strandgauge.hair.stretch import Stretch
 from strandgauge.judge.history import History
 from strandgauge.judge.moment import Chair, Moment, MomentKind, moment
-from strandgauge.judge.nextstep import NextStep, Stretch, next_step
+from strandgauge.judge.nextstep import NextStep, next_step
 from strandgauge.judge.outlook import UNEVEN, Outlook
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.show.json.logbook import damage_of

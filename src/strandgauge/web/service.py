@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 from strandgauge.dye.targets import Target, find_target
 from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownLookError, UnreadableFileError
 from strandgauge.hair.levels import Ladder
+from strandgauge.hair.stretch import Stretch
 from strandgauge.judge.follow import LiftCurve, is_same_photo
 from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.moment import Chair
@@ -25,7 +26,7 @@ from strandgauge.judge.nextstep import NextStep, next_step, worst_stretch
 from strandgauge.judge.outlook import Outlook, Settings, base_zones
 from strandgauge.kit import Kit, shipped
 from strandgauge.lift.times import LookTimes
-from strandgauge.logbook.records import LookRecord, Strand, Stretch
+from strandgauge.logbook.records import LookRecord, Strand
 from strandgauge.photo.formats import recognise
 from strandgauge.reading.model import Reading
 from strandgauge.reading.together import SOON

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from strandgauge.judge.nextstep import Course, NextStep, Stretch
+from strandgauge.hair.stretch import STRETCH_ANSWERS, Stretch
+from strandgauge.judge.nextstep import Course, NextStep
 from strandgauge.judge.outlook import Outlook
 from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import LiftCurve
 from strandgauge.words import judge as words
 from strandgauge.words import lift, said, say, sentence
 
-STRETCH_ANSWERS: tuple[Stretch, ...] = ("springs back", "slow", "gummy")
 _SAYS_ALL = (("gummy-now",), ("slow-now",))
 """Reasons whose sentence says what to do, too."""
 

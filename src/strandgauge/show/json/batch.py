@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Literal
 
-from strandgauge.codes.facts import Text
+from strandgauge.codes.bounds import Text
 from strandgauge.errors import Told
 from strandgauge.files.names import shown_name
 from strandgauge.reading.model import Reading

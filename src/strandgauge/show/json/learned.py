@@ -8,7 +8,7 @@ from typing import Annotated
 
 from annotated_types import Len, MinLen
 
-from strandgauge.codes.facts import NotNegative
+from strandgauge.codes.bounds import NotNegative
 from strandgauge.dye.shelf import Dye
 from strandgauge.learn.kept import Learned
 from strandgauge.learn.levels import LearnedLadder, Rung, UnsureStep

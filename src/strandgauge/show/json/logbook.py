@@ -11,8 +11,9 @@ from typing import Annotated, Any, TypeVar
 
 from annotated_types import Ge
 
-from strandgauge.codes.facts import Count
+from strandgauge.codes.bounds import Count
 from strandgauge.errors import StrandgaugeError
+from strandgauge.hair.stretch import Stretch
 from strandgauge.judge.outlook import Outlook, Verdict
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import (
@@ -22,7 +23,6 @@ from strandgauge.logbook.records import (
     Event,
     LookRecord,
     Strand,
-    Stretch,
     Visit,
 )
 from strandgauge.reading.model import Reading

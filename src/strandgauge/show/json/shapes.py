@@ -12,7 +12,8 @@ from operator import attrgetter
 from typing import get_args
 
 from strandgauge.change.compare import Change, ChangeCode, ColourChange, Part, Quantity, StainChange, Step
-from strandgauge.codes.facts import Note, NotNegative
+from strandgauge.codes.bounds import NotNegative
+from strandgauge.codes.facts import Note
 from strandgauge.colour.cielab import Lab
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.mix import Mixed, MixPrediction

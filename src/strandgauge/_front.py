@@ -224,21 +224,7 @@ class CardCheck(_Result, model.CardCheck):
 # --- functions ------------------------------------------------------------------------------------------
 
 
-def load_kit(
-    *,
-    card: PathName | None = None,
-    profile: PathName | None = None,
-    ladder: PathName | None = None,
-    dyes: Iterable[PathName] | None = None,
-    targets: Iterable[PathName] | None = None,
-) -> Kit:
-    """Return card, print profile, ladder, dyes and shades as one, for the ``kit`` of the functions here.
-
-    Raises
-    ------
-    StrandgaugeError : a file cannot be used; file and line are named.
-    """
-    return kits.load(card=card, profile=profile, ladder=ladder, dyes=dyes, targets=targets)
+load_kit = kits.load
 
 
 def read(photo: Photo, *more: Photo, wet: bool = False, kit: Kit | None = None) -> Reading:

@@ -20,10 +20,10 @@ from strandgauge.judge.reach import reach
 from strandgauge.reading.cardcheck import card_check
 from strandgauge.reading.model import COVERAGE
 from strandgauge.reading.pipeline import measure_photo
-from strandgauge.show.picture.canvas import GAP, INK, LEADING, MARGIN, PHRASE, WIDTH
+from strandgauge.show.picture.canvas import GAP, INK, LEADING, MARGIN, PHRASE, WIDTH, save
 from strandgauge.show.picture.check import draw_check
 from strandgauge.show.picture.outlook import draw_outlook
-from strandgauge.show.picture.reading import draw_picture, write_picture
+from strandgauge.show.picture.reading import draw_picture
 from strandgauge.show.picture.technical import SURROUND_MM, draw_technical
 from strandgauge.show.picture.upright import upright
 from strandphoto import jpeg, strand_photo
@@ -115,7 +115,7 @@ def test_patches_of_the_card_show_their_own_colours_in_the_technical_picture(mea
 
 def test_a_failed_write_leaves_the_old_picture(measurement, tmp_path, monkeypatch):
     file = tmp_path / "result.png"
-    write_picture(file, measurement, technical=True)
+    save(file, draw_technical(measurement, measurement.reading))
     with Image.open(file) as picture:
         assert picture.info["icc_profile"]
     before = file.read_bytes()
@@ -123,7 +123,7 @@ def test_a_failed_write_leaves_the_old_picture(measurement, tmp_path, monkeypatc
         "pathlib.Path.replace", lambda *_: (_ for _ in ()).throw(OSError(28, "No space left"))
     )
     with refused(CannotWriteError, "system", reason="no space left"):
-        write_picture(file, measurement)
+        save(file, draw_picture(measurement, measurement.reading))
     assert file.read_bytes() == before
     assert [entry.name for entry in tmp_path.iterdir()] == ["result.png"]
 

@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.looks import source
-from strandgauge.cli.options import CardKit, JsonOption, check_picture
+from strandgauge.cli.options import CardKit, JsonOption, pictures_of
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError, exit_code_of
-from strandgauge.files.endings import WRITTEN_PICTURES
 
 if TYPE_CHECKING:
     from strandgauge.kit import Kit
@@ -37,18 +36,10 @@ def check(
 ) -> int:
     """Judge card and light alone: could a reading from these photos be trusted?"""
     session.several = len(photos) > 1
-    if not session.several:
-        check_picture(picture)
-    elif picture is not None and picture.suffix.lower() in WRITTEN_PICTURES:
-        raise typer.BadParameter(f"With several photos, name a folder, not '{picture}'.")
-    from strandgauge.files.write import make_folder
-
-    if picture is not None and session.several:
-        make_folder(picture)
+    looks = pictures_of(photos, picture, "check", single=not session.several)
     kit = open_kit()
     worst = 0
-    for photo in photos:
-        file = picture / f"{photo.stem}-check.png" if picture is not None and session.several else picture
+    for photo, file in looks:
         try:
             worst = max(worst, _check(session, kit, photo, file, full))
         except StrandgaugeError as error:
@@ -66,8 +57,9 @@ def _check(session: Session, kit: Kit, photo: Path, picture: Path | None, full: 
     found = open_card(source(photo), kit.card)
     result = card_check(found)
     if picture is not None:
-        from strandgauge.show.picture.check import write_check
+        from strandgauge.show.picture.canvas import save
+        from strandgauge.show.picture.check import draw_check
 
-        write_check(picture, found, result)
+        save(picture, draw_check(found, result))
     session.show(result, partial(print_check, full=full))
     return 0 if result.trusted else exit_code_of(result.problems[0].code)

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from strandgauge.files.endings import PHOTO_ENDINGS, WRITTEN_PICTURES
+from strandgauge.files.write import make_folder
 from strandgauge.show.cells import Separator
 
 if TYPE_CHECKING:
@@ -90,6 +92,7 @@ OpenKit = Callable[[], "Kit"]
 """Loads the kit that a command's options name; a command that takes one has those options."""
 CardKit = Annotated[OpenKit, ("card", "profile")]
 ReadingKit = Annotated[OpenKit, ("card", "profile", "ladder")]
+ServingKit = Annotated[OpenKit, ("card", "profile", "ladder", "dyes")]
 MixingKit = Annotated[OpenKit, ("dyes", "card", "profile")]
 FullKit = Annotated[OpenKit, tuple(KIT_OPTIONS)]
 
@@ -109,8 +112,6 @@ def photos_in(folder: Path) -> list[Path]:
     ------
     typer.BadParameter : there is no such folder, or no photo in it.
     """
-    from strandgauge.files.endings import PHOTO_ENDINGS
-
     if not folder.is_dir():
         raise typer.BadParameter(f"There is no folder '{folder}'.")
     found = sorted(
@@ -134,10 +135,21 @@ def tell_dry(*readings: Reading | None) -> None:
 
 def check_picture(picture: Path | None) -> None:
     """Refuse, before any work, a picture of a kind that is not written."""
-    from strandgauge.files.endings import WRITTEN_PICTURES
-
     if picture is not None and picture.suffix.lower() not in WRITTEN_PICTURES:
         raise typer.BadParameter(f"Name a file ending in {', '.join(WRITTEN_PICTURES)}, not '{picture}'.")
+
+
+def pictures_of(
+    photos: list[Path], picture: Path | None, kind: str, *, single: bool
+) -> list[tuple[Path, Path | None]]:
+    """Return each photo with where its picture goes: the file that is named, or one in a folder for several."""
+    if picture is None or single:
+        check_picture(picture)
+        return [(photo, picture) for photo in photos]
+    if picture.suffix.lower() in WRITTEN_PICTURES:
+        raise typer.BadParameter(f"With several photos, name a folder, not '{picture}'.")
+    make_folder(picture)
+    return [(photo, picture / f"{photo.stem}-{kind}.png") for photo in photos]
 
 
 def write_readings(file: Path, readings: Iterable[Reading], separator: Separator) -> None:

@@ -93,9 +93,10 @@ def reach(
     )
     outlook = kit.reach(chosen, wanted, bounds, load_told(history, told))
     if picture is not None:
-        from strandgauge.show.picture.outlook import write_outlook_picture
+        from strandgauge.show.picture.canvas import save
+        from strandgauge.show.picture.outlook import draw_outlook
 
-        write_outlook_picture(picture, outlook, look.measured[0] if look and look.measured else None)
+        save(picture, draw_outlook(outlook, look.measured[0] if look and look.measured else None))
     from strandgauge.show.terminal.outlook import print_outlook
 
     session.show(outlook, partial(print_outlook, full=full))

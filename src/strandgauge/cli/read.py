@@ -15,12 +15,11 @@ from strandgauge.cli.options import (
     ReadingKit,
     SeparatorOption,
     WetOption,
-    check_picture,
+    pictures_of,
     write_readings,
 )
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError
-from strandgauge.files.endings import WRITTEN_PICTURES
 
 if TYPE_CHECKING:
     from strandgauge.codes.facts import Note
@@ -75,26 +74,17 @@ def read(
             raise typer.BadParameter(
                 f"'{photo}' is a folder. Read all of it with: strandgauge batch {photo} --out results"
             )
-    if single:
-        check_picture(picture)
-    elif picture is not None and picture.suffix.lower() in WRITTEN_PICTURES:
-        raise typer.BadParameter(f"With several photos, name a folder, not '{picture}'.")
     if picture is None and (target is not None or technical):
         raise typer.BadParameter(
             "--target and --technical say how the picture looks: name one with --picture."
         )
-    from strandgauge.files.write import make_folder
+    looks = pictures_of(photos, picture, "reading", single=single)
     from strandgauge.show.terminal.reading import print_reading
 
-    if picture is not None and not single:
-        make_folder(picture)
     kit = open_kit()
     pictures = _Pictures(None if target is None else kit.target(target), technical)
     worst, readings = 0, []
-    for some in [photos] if together else [[photo] for photo in photos]:
-        file = picture
-        if picture is not None and not single:
-            file = picture / f"{some[0].stem}-reading.png"
+    for some, file in [(photos, picture)] if together else [([photo], file) for photo, file in looks]:
         try:
             readings.append(reading := _read(some, kit, wet, file, pictures))
             session.show(reading, print_reading, reading, None, _surer(reading, pictures.wish, kit))
@@ -120,10 +110,15 @@ def _read(photos: list[Path], kit: Kit, wet: bool | None, picture: Path | None, 
     if picture is not None:
         if not look.measured:
             raise typer.BadParameter(f"'{photos[0]}' is a saved reading: a picture is made of the photo.")
-        from strandgauge.show.picture.reading import write_picture
+        from strandgauge.show.picture.canvas import save
+        from strandgauge.show.picture.reading import draw_picture
+        from strandgauge.show.picture.technical import draw_technical
 
-        first, ladder = look.measured[0], kit.ladder
-        write_picture(picture, first, look.reading, ladder=ladder, wish=how.wish, technical=how.technical)
+        first, reading = look.measured[0], look.reading
+        if how.technical:
+            save(picture, draw_technical(first, reading))
+        else:
+            save(picture, draw_picture(first, reading, ladder=kit.ladder, wish=how.wish))
     return look.reading
 
 

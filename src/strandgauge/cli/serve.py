@@ -8,23 +8,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.options import (
-    CardOption,
-    DyesOption,
-    LadderOption,
-    ProfileOption,
-)
+from strandgauge.cli.options import ServingKit
 from strandgauge.cli.outcome import Session
+from strandgauge.web.settings import DEFAULT_PORT
 
 if TYPE_CHECKING:
     from strandgauge.web.settings import ServerSettings
 
-PORT = 8423
-
 
 def serve(
     session: Session,
-    port: Annotated[int, typer.Option(min=1, max=65535, help="Where to listen.")] = PORT,
+    open_kit: ServingKit,
+    port: Annotated[int, typer.Option(min=1, max=65535, help="Where to listen.")] = DEFAULT_PORT,
     lan: Annotated[
         bool, typer.Option("--lan", help="Let phones in the same network in, by a code that is shown here.")
     ] = False,
@@ -42,13 +37,8 @@ def serve(
         Path | None,
         typer.Option(metavar="FILE", help="The logbook to use, instead of the one in your data folder."),
     ] = None,
-    card: CardOption = None,
-    profile: ProfileOption = None,
-    ladder: LadderOption = None,
-    dyes: DyesOption = None,
 ) -> None:
     """Serve the phone page: take a photo at the chair, and the answer is there."""
-    from strandgauge.kit import load
     from strandgauge.logbook.connect import default_path
     from strandgauge.web.keys import new_code, new_token, session_key
     from strandgauge.web.listen import LOOPBACK, listen, local_address
@@ -58,7 +48,7 @@ def serve(
     addresses = (local_address(address), LOOPBACK) if lan else (LOOPBACK,)
     listeners = [listen(address, port) for address in addresses]
     keys = (logbook or default_path()).with_name("phones.json")
-    kit = load(card=card, profile=profile, ladder=ladder, dyes=dyes)
+    kit = open_kit()
     settings = ServerSettings(
         port=port,
         addresses=addresses,

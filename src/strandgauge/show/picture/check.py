@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
 from strandgauge.card.sample import sampled_boxes
-from strandgauge.show.picture.canvas import GAP, LINE, MARGIN, PHRASE, QUIET, SMALL, Canvas, rgb, save
+from strandgauge.show.picture.canvas import GAP, LINE, MARGIN, PHRASE, QUIET, SMALL, Canvas, rgb
 from strandgauge.show.picture.technical import flat_card, placed, to_image
 from strandgauge.words import check as words
 from strandgauge.words import said, say
@@ -21,16 +20,6 @@ if TYPE_CHECKING:
     from strandgauge.reading.pipeline import CardReading
 
 _LIGHT, _DARK = (255, 255, 255), (20, 20, 20)
-
-
-def write_check(path: Path, found: CardReading, check: CardCheck) -> None:
-    """Draw a check and write it as PNG or, by the file's ending, JPEG.
-
-    Raises
-    ------
-    CannotWriteError : the file cannot be written.
-    """
-    save(path, draw_check(found, check))
 
 
 def draw_check(found: CardReading, check: CardCheck) -> Image:

@@ -6,7 +6,6 @@ One column, large type, on neutral grey: made for a phone's screen, and for pape
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from strandgauge.colour.cielab import Lab
@@ -22,7 +21,6 @@ from strandgauge.show.picture.canvas import (
     Canvas,
     font,
     ink_on,
-    save,
     wrapped,
 )
 from strandgauge.show.picture.upright import upright
@@ -50,24 +48,8 @@ _FIELD = 150
 _LINE = 30
 
 
-def write_outlook_picture(path: Path, outlook: Outlook, measurement: Measurement | None = None) -> None:
-    """Draw an outlook and write it as PNG or, by the file's ending, JPEG.
-
-    Parameters
-    ----------
-    path : file to write.
-    outlook : what is foretold.
-    measurement : the photo of the hair, where there is one; its strand is shown, else plain fields.
-
-    Raises
-    ------
-    CannotWriteError : the file cannot be written.
-    """
-    save(path, draw_outlook(outlook, measurement))
-
-
 def draw_outlook(outlook: Outlook, measurement: Measurement | None = None) -> Image:
-    """Return the picture, sRGB."""
+    """Return the picture, sRGB; ``measurement`` is the photo of the hair, where there is one, else plain fields."""
     canvas = Canvas()
     headline, room = first_thing(outlook), WIDTH - 2 * MARGIN
     # The largest of three sizes at which the verdict takes no more than two lines.

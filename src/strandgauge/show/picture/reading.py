@@ -5,7 +5,6 @@ The strand is shown in the colours that were read: in soft daylight and, where i
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from strandgauge.colour.cielab import Lab
@@ -28,7 +27,6 @@ from strandgauge.show.picture.canvas import (
     font,
     ink_on,
     rgb,
-    save,
 )
 from strandgauge.show.picture.upright import upright
 from strandgauge.words import reading as words
@@ -47,43 +45,18 @@ _BAR, _COLUMN = 110, 92
 """Widths of the ladder and of each zone's place beside it."""
 
 
-def write_picture(
-    path: Path,
-    measurement: Measurement,
-    reading: Reading | None = None,
-    *,
-    ladder: Ladder | None = None,
-    wish: Target | None = None,
-    technical: bool = False,
-) -> None:
-    """Draw a measurement and write it as PNG or, by the file's ending, JPEG.
-
-    Parameters
-    ----------
-    path : file to write.
-    measurement : the photo and what was found in it.
-    reading : the result to show, when it comes from several photos together; else the measurement's own.
-    ladder : that of the reading; the shipped one when left out.
-    wish : the wanted shade, where one is known.
-    technical : draw card, numbers and notes instead.
-
-    Raises
-    ------
-    CannotWriteError : the file cannot be written.
-    """
-    shown = reading or measurement.reading
-    if technical:
-        from strandgauge.show.picture.technical import draw_technical
-
-        save(path, draw_technical(measurement, shown))
-    else:
-        save(path, draw_picture(measurement, shown, ladder=ladder, wish=wish))
-
-
 def draw_picture(
     measurement: Measurement, reading: Reading, *, ladder: Ladder | None = None, wish: Target | None = None
 ) -> Image:
-    """Return the picture, sRGB."""
+    """Return the picture, sRGB.
+
+    Parameters
+    ----------
+    measurement : the photo and what was found in it.
+    reading : the result to show, which may come from several photos together.
+    ladder : that of the reading; the shipped one when left out.
+    wish : the wanted shade, where one is known.
+    """
     canvas = Canvas()
     at = _headline(canvas, reading) + GAP
     strand = upright(measurement, STRAND[0], STRAND[1] - (_WISH if wish else 0))

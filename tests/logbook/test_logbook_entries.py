@@ -46,7 +46,7 @@ def test_a_visit_as_it_happens(logbook, document):
     (summary,) = logbook.client_summaries()
     assert (summary.visits, summary.checks, summary.last_visit) == (1, 2, visit.started)
     (recent,) = logbook.recent_strands()
-    assert (recent.client, recent.checks, recent.last_check) == (ana, 2, late.at)
+    assert (recent.client, recent.checks, recent.last.at) == (ana, 2, late.at)
 
 
 def test_gummy_in_any_check_marks_the_strand_until_it_is_taken_back(logbook, strand, document):

@@ -151,11 +151,8 @@ class Bin(Core):
     def _bin(self, kind: Kind, entry_id: int, why: str, moved: list[int]) -> int:
         self._row(kind, "id", entry_id)
         connection = self._connection
-        number = connection.execute(
-            "INSERT INTO bin (at, kind, entry_id, why, moved) VALUES (?, ?, ?, ?, ?)",
-            (entries.stored_time(datetime.now(UTC)), kind, entry_id, why, json.dumps(moved)),
-        ).lastrowid
-        assert number is not None  # an INSERT always sets it
+        at = entries.stored_time(datetime.now(UTC))
+        number = self._insert("bin", at=at, kind=kind, entry_id=entry_id, why=why, moved=json.dumps(moved))
         connection.execute(f"UPDATE {kind}s SET bin = ? WHERE id = ?", (number, entry_id))
         if kind == "client":  # its alias is free again
             connection.execute("UPDATE clients SET alias_key = ? WHERE id = ?", (f"\x00{number}", entry_id))

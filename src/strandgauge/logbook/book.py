@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import enum
-import sqlite3
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final, cast
+from typing import Any, TypedDict, Unpack, cast
 
 from strandgauge.errors import BadEntryError
 from strandgauge.hair.stretch import STRETCH_ANSWERS, Stretch
@@ -26,13 +24,15 @@ from strandgauge.logbook.records import (
 )
 
 
-class Keep(enum.Enum):
-    """Stands for a value that is left as it is."""
+class StrandChanges(TypedDict, total=False):
+    """What can be changed of a strand."""
 
-    KEEP = enum.auto()
+    name: str
+    target: str | None
+    started: datetime | None
+    limit_minutes: float | None
+    rinsed: datetime | None
 
-
-KEEP: Final = Keep.KEEP
 
 _CLIENT = "clients.id, clients.alias, clients.created, clients.history"
 _VISIT = "visits.id, visits.client_id, visits.started, visits.note"
@@ -132,14 +132,12 @@ class Logbook(Bin):
     def add_client(self, alias: str) -> Client:
         """Enter a client; refused where the alias is taken."""
         alias = entries.name_of(alias, "alias")
-        created = _now()
-        with self._change() as connection:
+        created = entries.stored_time(_now())
+        with self._change():
             self._refuse_taken(alias)
-            row = connection.execute(
-                "INSERT INTO clients (alias, alias_key, created) VALUES (?, ?, ?)",
-                (alias, entries.key_of(alias), entries.stored_time(created)),
+            return self.client(
+                self._insert("clients", alias=alias, alias_key=entries.key_of(alias), created=created)
             )
-            return Client(_id(row), alias, created)
 
     def rename_client(self, client_id: int, alias: str) -> Client:
         """Give a client another alias; refused where it is taken."""
@@ -177,11 +175,10 @@ class Logbook(Bin):
 
     def add_visit(self, client_id: int, note: str = "", started: datetime | None = None) -> Visit:
         """Enter a visit; it starts now, unless another time is given."""
-        values = (client_id, entries.stored_time(started or _now()), entries.note_of(note))
-        with self._change() as connection:
+        values = {"started": entries.stored_time(started or _now()), "note": entries.note_of(note)}
+        with self._change():
             self.client(client_id)
-            row = connection.execute("INSERT INTO visits (client_id, started, note) VALUES (?, ?, ?)", values)
-            return self.visit(_id(row))
+            return self.visit(self._insert("visits", client_id=client_id, **values))
 
     # --- strands ----------------------------------------------------------------------------------------
 
@@ -209,7 +206,7 @@ class Logbook(Bin):
         rows = self._rows(
             f"""
             WITH recent AS (
-                SELECT strands.id AS strand_id, count(checks.id) AS looks, max(checks.at) AS latest,
+                SELECT strands.id AS strand_id, count(checks.id) AS looks,
                     coalesce(max(checks.stretch = 'gummy'), 0) AS gummy,
                     coalesce(max(checks.stretch = 'slow'), 0) AS slow,
                     coalesce(max(checks.at), strands.started, visits.started) AS touched
@@ -218,7 +215,7 @@ class Logbook(Bin):
                 ORDER BY touched DESC, strands.id DESC
                 LIMIT ?
             )
-            SELECT {_CLIENT}, {_VISIT}, {_STRAND}, looks, latest, gummy, slow, {last}
+            SELECT {_CLIENT}, {_VISIT}, {_STRAND}, looks, gummy, slow, {last}
             FROM recent
             JOIN strands ON strands.id = recent.strand_id
             JOIN visits ON visits.id = strands.visit_id
@@ -236,10 +233,9 @@ class Logbook(Bin):
                 _visit(row[4:8]),
                 _strand(row[8:15]),
                 row[15],
-                _time_or_none(row[16]),
+                bool(row[16]),
+                None if row[18] is None else _check(row[18:]),
                 bool(row[17]),
-                None if row[19] is None else _check(row[19:]),
-                bool(row[18]),
             )
             for row in rows
         )
@@ -284,61 +280,32 @@ class Logbook(Bin):
         limit_minutes : the maker's time limit.
         request : the number of the form it was sent with; one that was entered already gives what it was then.
         """
-        values = (
-            visit_id,
-            entries.name_of(name, "strand's name"),
-            entries.target_of(target),
-            None if started is None else entries.stored_time(started),
-            entries.minutes_of(limit_minutes),
-            entries.request_of(request),
-        )
-        with self._change() as connection:
+        known_of = {"name": name, "target": target, "started": started, "limit_minutes": limit_minutes}
+        values = {column: _STORED[column](value) for column, value in known_of.items()}
+        values["request"] = entries.request_of(request)
+        with self._change():
             if request is not None and (known := self.find_strand(request)) is not None:
                 return known
             self.visit(visit_id)
-            row = connection.execute(
-                "INSERT INTO strands (visit_id, name, target, started, limit_minutes, request) "
-                "VALUES (?, ?, ?, ?, ?, ?)",
-                values,
-            )
-            return self.strand(_id(row))
+            return self.strand(self._insert("strands", visit_id=visit_id, **values))
 
     def find_strand(self, request: str) -> Strand | None:
         """Return the strand that was entered with a form's number; None where none was."""
         rows = self._rows(f"SELECT {_STRAND} FROM living_strands AS strands WHERE request = ?", (request,))
         return _strand(rows[0]) if rows else None
 
-    def update_strand(
-        self,
-        strand_id: int,
-        *,
-        name: str | Keep = KEEP,
-        target: str | Keep | None = KEEP,
-        started: datetime | Keep | None = KEEP,
-        limit_minutes: float | Keep | None = KEEP,
-        rinsed: datetime | Keep | None = KEEP,
-    ) -> Strand:
+    def update_strand(self, strand_id: int, **changes: Unpack[StrandChanges]) -> Strand:
         """Change what is known of a strand; what is left out stays as it is, None takes it away.
 
         What is changed of the lightener's times leaves its trace in :meth:`events`.
         """
-        changes: dict[str, str | float | None] = {}
-        if not isinstance(name, Keep):
-            changes["name"] = entries.name_of(name, "strand's name")
-        if not isinstance(target, Keep):
-            changes["target"] = entries.target_of(target)
-        if not isinstance(started, Keep):
-            changes["started"] = None if started is None else entries.stored_time(started)
-        if not isinstance(limit_minutes, Keep):
-            changes["limit_minutes"] = entries.minutes_of(limit_minutes)
-        if not isinstance(rinsed, Keep):
-            changes["rinsed"] = None if rinsed is None else entries.stored_time(rinsed)
+        stored = {column: _STORED[column](value) for column, value in changes.items()}
         with self._change() as connection:
             before = self.strand(strand_id)
-            if changes:
-                columns = ", ".join(f"{column} = ?" for column in changes)
+            if stored:
+                columns = ", ".join(f"{column} = ?" for column in stored)
                 connection.execute(
-                    f"UPDATE strands SET {columns} WHERE id = ?", (*changes.values(), strand_id)
+                    f"UPDATE strands SET {columns} WHERE id = ?", (*stored.values(), strand_id)
                 )
             after = self.strand(strand_id)
             for what, old, new in (
@@ -413,30 +380,24 @@ class Logbook(Bin):
         result : whether it shows the finished shade.
         request : the photo's number; one that was entered already gives what it was then.
         """
-        values = (
-            strand_id,
-            entries.stored_time(at),
-            int(wet),
-            entries.stored_reading(reading),
-            entries.stored_outlook(outlook),
-            thumbnail,
-            entries.stretch_of(stretch),
-            entries.note_of(note),
-            int(result),
-            entries.request_of(request),
-        )
-        with self._change() as connection:
+        values = {
+            "at": entries.stored_time(at),
+            "wet": int(wet),
+            "reading": entries.stored_reading(reading),
+            "outlook": entries.stored_outlook(outlook),
+            "thumbnail": thumbnail,
+            "stretch": entries.stretch_of(stretch),
+            "note": entries.note_of(note),
+            "result": int(result),
+            "request": entries.request_of(request),
+        }
+        with self._change():
             if request is not None and (known := self.find_look(request)) is not None:
                 return known
             self.strand(strand_id)
-            row = connection.execute(
-                "INSERT INTO checks (strand_id, at, wet, reading, outlook, thumbnail, stretch, note, result, "
-                "request) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                values,
-            )
-            look_id = _id(row)
+            look_id = self._insert("checks", strand_id=strand_id, **values)
             if photo is not None:
-                connection.execute("INSERT INTO photos (check_id, content) VALUES (?, ?)", (look_id, photo))
+                self._insert("photos", check_id=look_id, content=photo)
             return self.look(look_id)
 
     def set_answer(self, look_id: int, answer: Mapping[str, Any]) -> None:
@@ -484,10 +445,20 @@ class Logbook(Bin):
             raise BadEntryError(fault="alias-taken", alias=other.alias)
 
     def _note_event(self, strand_id: int, what: str) -> None:
-        self._connection.execute(
-            "INSERT INTO events (strand_id, at, what) VALUES (?, ?, ?)",
-            (strand_id, entries.stored_time(_now()), what),
-        )
+        self._insert("events", strand_id=strand_id, at=entries.stored_time(_now()), what=what)
+
+
+def _stored_or_none(time: datetime | None) -> str | None:
+    return None if time is None else entries.stored_time(time)
+
+
+_STORED: Mapping[str, Callable[[Any], str | float | None]] = {
+    "name": lambda name: entries.name_of(name, "strand's name"),
+    "target": entries.target_of,
+    "started": _stored_or_none,
+    "limit_minutes": entries.minutes_of,
+    "rinsed": _stored_or_none,
+}
 
 
 def _client(row: Row) -> Client:
@@ -554,11 +525,6 @@ def _said(value: datetime | float | None) -> str:
 
 def _time_or_none(stored: str | None) -> datetime | None:
     return None if stored is None else entries.time_from(stored)
-
-
-def _id(cursor: sqlite3.Cursor) -> int:
-    assert cursor.lastrowid is not None  # an INSERT always sets it
-    return cursor.lastrowid
 
 
 def _now() -> datetime:

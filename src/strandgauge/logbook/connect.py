@@ -70,18 +70,11 @@ def connect(path: Path, wait: float) -> sqlite3.Connection:
     with _opening, told(path):
         _make_file(path)
         _look_twice(path)
-        connection = sqlite3.connect(
-            f"{path.absolute().as_uri()}?mode=rw",
-            uri=True,
-            timeout=wait,
-            isolation_level=None,
-            check_same_thread=False,
-        )
+        connection = _opened(path, wait)
         try:
             _refuse_others(connection, path)
             for setting in _SETTINGS:
                 connection.execute(f"PRAGMA {setting}").fetchall()
-            connection.text_factory = _text
             _use_write_ahead_log(connection, path, wait)
             schema.upgrade(connection, schema.STEPS)
             if path.stat().st_size <= CHECKED_BYTES:
@@ -95,21 +88,19 @@ def connect(path: Path, wait: float) -> sqlite3.Connection:
 def read_along(path: Path, wait: float) -> sqlite3.Connection:
     """Open a logbook that is open already a second time, to read beside whatever is being written."""
     with told(path):
-        connection = sqlite3.connect(
-            f"{path.absolute().as_uri()}?mode=rw",
-            uri=True,
-            timeout=wait,
-            isolation_level=None,
-            check_same_thread=False,
-        )
+        connection = _opened(path, wait)
         connection.execute("PRAGMA query_only = ON").fetchall()
-        connection.text_factory = _text
         return connection
 
 
-def _text(stored: bytes) -> str:
-    """Read text that a damaged file may have made unreadable: one letter that is none must not hide the others."""
-    return stored.decode("utf-8", "replace")
+def _opened(path: Path, wait: float) -> sqlite3.Connection:
+    address = f"{path.absolute().as_uri()}?mode=rw"
+    connection = sqlite3.connect(
+        address, uri=True, timeout=wait, isolation_level=None, check_same_thread=False
+    )
+    # A damaged file may have made text unreadable: one letter that is none must not hide the others.
+    connection.text_factory = lambda stored: stored.decode("utf-8", "replace")
+    return connection
 
 
 def refuse_damaged(connection: sqlite3.Connection, path: Path, check: str = "integrity_check") -> None:
@@ -120,8 +111,10 @@ def refuse_damaged(connection: sqlite3.Connection, path: Path, check: str = "int
     check : ``integrity_check``, or the faster ``quick_check`` that leaves out the indexes.
     """
     found = [row[0] for row in connection.execute(f"PRAGMA {check}(1)").fetchall()]
-    if found != ["ok"] or (check == "integrity_check" and _dangling(connection)):
-        raise _damaged(path)
+    if check == "integrity_check":
+        found += connection.execute("PRAGMA foreign_key_check").fetchall()  # what refers to nothing
+    if found != ["ok"]:
+        raise UnusableLogbookError(where=str(path), fault="damaged")
 
 
 @contextlib.contextmanager
@@ -137,7 +130,7 @@ def told(path: Path) -> Iterator[None]:
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
-            raise _full(path) from error
+            raise LogbookNotWrittenError(where=str(path), fault="full") from error
         raise LogbookNotWrittenError(where=str(path), fault="unopened", reason=reason) from error
 
 
@@ -152,15 +145,15 @@ def _translate(error: sqlite3.Error, path: Path) -> StrandgaugeError | None:
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return LogbookNotWrittenError(where=where, fault="busy")
     if code == sqlite3.SQLITE_FULL:
-        return _full(path)
+        return LogbookNotWrittenError(where=where, fault="full")
     if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
         return LogbookNotWrittenError(where=where, fault="not-allowed")
     if code in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_PROTOCOL):
         return LogbookNotWrittenError(where=where, fault="disk")
     if code == sqlite3.SQLITE_NOTADB:
-        return _not_a_logbook(path)
+        return UnusableLogbookError(where=where, fault="not-ours")
     if code == sqlite3.SQLITE_CORRUPT or str(error).startswith(("no such table", "no such column")):
-        return _damaged(path)
+        return UnusableLogbookError(where=where, fault="damaged")
     if code == sqlite3.SQLITE_TOOBIG:
         return BadEntryError(fault="too-large")
     return None
@@ -170,7 +163,7 @@ def _make_file(path: Path) -> None:
     """Make an empty file that only its user may read, in a folder likewise, where there is none."""
     if path.exists():
         if not path.is_file():
-            raise _not_a_logbook(path)
+            raise UnusableLogbookError(where=str(path), fault="not-ours")
         return
     if path.is_symlink():
         raise UnusableLogbookError(where=str(path), fault="link")
@@ -208,7 +201,7 @@ def _look_without_touching(path: Path) -> None:
 
 def _refuse_others(connection: sqlite3.Connection, path: Path) -> None:
     if not schema.belongs_to_us(connection):
-        raise _not_a_logbook(path)
+        raise UnusableLogbookError(where=str(path), fault="not-ours")
     version = schema.version_of(connection)
     if version > len(schema.STEPS):
         raise UnusableLogbookError(where=str(path), fault="newer", version=version, known=len(schema.STEPS))
@@ -229,19 +222,3 @@ def _use_write_ahead_log(connection: sqlite3.Connection, path: Path, wait: float
         if mode != "wal":
             raise LogbookNotWrittenError(where=str(path), fault="kind-of-disk")
         return
-
-
-def _dangling(connection: sqlite3.Connection) -> bool:
-    return bool(connection.execute("PRAGMA foreign_key_check").fetchall())
-
-
-def _not_a_logbook(path: Path) -> UnusableLogbookError:
-    return UnusableLogbookError(where=str(path), fault="not-ours")
-
-
-def _damaged(path: Path) -> UnusableLogbookError:
-    return UnusableLogbookError(where=str(path), fault="damaged")
-
-
-def _full(path: Path) -> LogbookNotWrittenError:
-    return LogbookNotWrittenError(where=str(path), fault="full")

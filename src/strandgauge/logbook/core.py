@@ -169,6 +169,14 @@ class Core:
             raise UnknownEntryError(fault="no-entry", kind=kind, entry_id=entry_id)
         return rows[0]
 
+    def _insert(self, table: str, **values: object) -> int:
+        """Enter a row, as part of a change; return its id."""
+        marks = ", ".join("?" * len(values))
+        sql = f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})"
+        added = self._connection.execute(sql, tuple(values.values())).lastrowid
+        assert added is not None  # an INSERT always sets it
+        return added
+
     @contextlib.contextmanager
     def _change(self) -> Iterator[sqlite3.Connection]:
         """Make whatever is done within the block one transaction."""

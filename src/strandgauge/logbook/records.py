@@ -123,7 +123,6 @@ class StrandSummary:
     visit: Visit
     strand: Strand
     checks: int
-    last_check: datetime | None
     gummy: bool
     """Whether any stretch test of this strand was answered with gummy."""
     last: LookRecord | None = None

@@ -52,13 +52,12 @@ def test_a_visit_as_it_happens(logbook, document):
 def test_gummy_in_any_check_marks_the_strand_until_it_is_taken_back(logbook, strand, document):
     first = logbook.add_look(strand.id, NOON, True, document, stretch="gummy")
     logbook.add_look(strand.id, NOON + timedelta(minutes=5), True, document, stretch="springs back")
-    assert logbook.gummy_seen(strand.id)
     assert logbook.recent_strands()[0].gummy
     with refused(BadEntryError, "gummy-stays"):
         logbook.set_stretch(first.id, "slow")
-    assert logbook.gummy_seen(strand.id)
+    assert logbook.recent_strands()[0].gummy
     logbook.set_stretch(first.id, "slow", on_purpose=True)
-    assert not logbook.gummy_seen(strand.id)
+    assert not logbook.recent_strands()[0].gummy
     assert [event.what for event in logbook.events(strand.id)] == ["gummy taken back; stretch: slow"]
     with refused(BadEntryError, "stretch"):
         logbook.set_stretch(first.id, "Gummy")
@@ -114,7 +113,6 @@ def test_an_id_that_was_never_given_is_unknown(logbook, entry_id, document):
         logbook.visits,
         logbook.add_visit,
         logbook.strands,
-        logbook.gummy_seen,
         logbook.looks,
         logbook.photo,
         partial(logbook.delete, "client"),

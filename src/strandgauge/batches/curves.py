@@ -6,7 +6,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
 
 from strandgauge.hair.levels import Ladder
-from strandgauge.judge.follow import LiftCurve, follow
+from strandgauge.judge.follow import follow
+from strandgauge.lift.curve import LiftCurve
 from strandgauge.sheet.record import Record
 
 SESSION_GAP = timedelta(hours=3)

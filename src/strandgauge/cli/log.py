@@ -65,13 +65,14 @@ def export(
         raise typer.BadParameter("Name a file with --csv or --jsonl.")
     if pictures and jsonl is None:
         raise typer.BadParameter("--pictures goes with --jsonl.")
-    from strandgauge.show.export import csv_lines, json_lines, looks_of
+    from strandgauge.show.cells import csv_lines
+    from strandgauge.show.export import COLUMNS, json_lines, looks_of
 
     with opened(context, logbook) as book:
         refuse_overwriting([book.path], [file for file in (csv, jsonl) if file is not None])
         clients = book.clients() if client is None else (client_called(book, client),)
         if csv is not None:
-            _write(csv, csv_lines(looks_of(book, clients)))
+            _write(csv, csv_lines(COLUMNS, looks_of(book, clients)))
         if jsonl is not None:
             _write(jsonl, json_lines(book, clients, pictures=pictures))
 

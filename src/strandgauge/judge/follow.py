@@ -17,22 +17,10 @@ from strandgauge.hair.stretch import Stretch
 from strandgauge.judge.lifting import Facts, Moment, Rules, advise_lifting, load_rules, part_of, state_of
 from strandgauge.judge.outlook import Outlook
 from strandgauge.judge.surer import Doubt, surer
-from strandgauge.lift.curve import CurvePoint, Estimate, LiftCurve, Look, State
+from strandgauge.lift.curve import CurvePoint, Estimate, LiftCurve, Look
 from strandgauge.lift.kinetics import LiftFit, fit_lift
 from strandgauge.reading.model import Reading, ZoneReading
 from strandgauge.strand.names import ZoneName
-
-__all__ = [
-    "CurvePoint",
-    "Estimate",
-    "LiftCurve",
-    "Look",
-    "State",
-    "follow",
-    "is_same_photo",
-    "needs_of",
-    "zone_of",
-]
 
 _CURVE_POINTS = 41
 PARTS: tuple[ZoneName, ...] = ("root", "mids", "ends")

@@ -48,6 +48,7 @@ class Rules:
     """Share of the lifts that will get there at all which already have, from which it is light enough."""
 
 
+@cache
 def load_rules(path: Path | None = None) -> Rules:
     """Read when the advice turns; as shipped where no path is given.
 
@@ -55,12 +56,7 @@ def load_rules(path: Path | None = None) -> Rules:
     ------
     BadCalibrationError : a value is missing or impossible; the line is named.
     """
-    return _read_rules(path or calibration_file("lift.toml"))
-
-
-@cache
-def _read_rules(path: Path) -> Rules:
-    table = read_calibration(path, "strandgauge.lift/1")
+    table = read_calibration(path or calibration_file("lift.toml"), "strandgauge.lift/1")
     return Rules(
         look_every=table.number("advice", "look_every", low=1.0, high=30.0),
         look_soonest=table.number("advice", "look_soonest", low=0.5, high=30.0),

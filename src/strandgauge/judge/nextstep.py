@@ -10,8 +10,6 @@ from strandgauge.judge.outlook import Outlook
 from strandgauge.lift.advice import Advice, Do
 from strandgauge.lift.curve import LiftCurve
 
-__all__ = ["Course", "Kind", "NextStep", "StepCode", "Stretch", "next_step", "worst_stretch"]
-
 Kind = Literal["go on", "slow", "stop", "ready"]
 StepCode = Do | Literal["light-enough", "rinse-part", "go-on", "slow", "no-shade"]
 

@@ -60,6 +60,7 @@ class Times:
     grams: dict[str, float]
 
 
+@cache
 def load_times(path: Path | None = None) -> Times:
     """Read times and amounts; as shipped where no path is given.
 
@@ -67,12 +68,7 @@ def load_times(path: Path | None = None) -> Times:
     ------
     BadCalibrationError : a value is missing or impossible; the line is named.
     """
-    return _read_times(path or calibration_file("plan.toml"))
-
-
-@cache
-def _read_times(path: Path) -> Times:
-    table = read_calibration(path, "strandgauge.plan-times/1")
+    table = read_calibration(path or calibration_file("plan.toml"), "strandgauge.plan-times/1")
 
     def span(name: str) -> tuple[float, float]:
         low, high = table.numbers("minutes", name, count=2, low=0.0, high=120.0)

@@ -63,6 +63,7 @@ class Kinetics:
     """Share of a reading's variance that is common to all looks at one strand."""
 
 
+@cache
 def load_kinetics(path: Path | None = None) -> Kinetics:
     """Read the assumptions; those that ship with the package where no path is given.
 
@@ -70,12 +71,7 @@ def load_kinetics(path: Path | None = None) -> Kinetics:
     ------
     BadCalibrationError : a value is missing or impossible; the line is named.
     """
-    return _read_kinetics(path or calibration_file("lift.toml"))
-
-
-@cache
-def _read_kinetics(path: Path) -> Kinetics:
-    table = read_calibration(path, "strandgauge.lift/1")
+    table = read_calibration(path or calibration_file("lift.toml"), "strandgauge.lift/1")
     half_life = table.number("kinetics", "half_life", low=0.5, high=240.0)
     spread = table.number("kinetics", "half_life_spread", low=1.05, high=20.0)
     orders = table.numbers("kinetics", "orders", low=0.25, high=4.0)

@@ -322,12 +322,6 @@ class Logbook(Bin):
         rows = self._rows("SELECT at, what FROM events WHERE strand_id = ? ORDER BY id", (strand_id,))
         return tuple(Event(entries.time_from(at), what) for at, what in rows)
 
-    def gummy_seen(self, strand_id: int) -> bool:
-        """Tell whether any stretch test of a strand was answered with gummy: then the answer is to stop."""
-        self.strand(strand_id)
-        sql = "SELECT 1 FROM living_checks WHERE strand_id = ? AND stretch = 'gummy' LIMIT 1"
-        return bool(self._rows(sql, (strand_id,)))
-
     # --- checks -----------------------------------------------------------------------------------------
 
     def looks(self, strand_id: int) -> tuple[LookRecord, ...]:

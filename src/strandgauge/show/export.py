@@ -10,7 +10,6 @@ from datetime import UTC, datetime
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import Client, LookRecord, Strand, Visit
 from strandgauge.reading.model import COVERAGE
-from strandgauge.show import cells
 from strandgauge.show.cells import Cell, Column, of
 from strandgauge.show.json.logbook import client_document, logged_document
 
@@ -32,11 +31,6 @@ def looks_of(logbook: Logbook, clients: Iterable[Client]) -> Iterator[Entry]:
             for strand in logbook.strands(visit.id):
                 for check in logbook.looks(strand.id):
                     yield Entry(client, visit, strand, check)
-
-
-def csv_lines(entries: Iterable[Entry]) -> Iterator[bytes]:
-    """Yield a table as CSV, line by line; see :mod:`strandgauge.show.cells`."""
-    return cells.csv_lines(COLUMNS, entries)
 
 
 def json_lines(logbook: Logbook, clients: Sequence[Client], *, pictures: bool) -> Iterator[bytes]:

@@ -220,10 +220,9 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
         summary="A strand and the looks at it so far",
     )
     def strand(strand_id: Id) -> Document:
-        found = book.strand(strand_id)
-        looks = tuple(looked(LookInShort, one, found) for one in book.looks(strand_id))
-        stop_reason = service.stop_reason(strand_id)
-        return document_of(filled(told.FollowedStrand, found, stop_reason=stop_reason, checks=looks))
+        judged = service.judged(strand_id)
+        looks = tuple(looked(LookInShort, one, judged.strand) for one in book.looks(strand_id))
+        return document_of(filled(told.FollowedStrand, judged.strand, judged, checks=looks))
 
     @routes.patch(
         "/strands/{strand_id}",
@@ -243,7 +242,7 @@ def _add_strands(routes: APIRouter, service: Service) -> None:
         summary="A strand's lift curve so far",
     )
     def curve(strand_id: Id) -> JSONResponse:
-        found = service.curve(strand_id)
+        found = service.judged(strand_id).curve
         if found is None:
             raise because(404, "no-curve", "no-curve")
         return JSONResponse(document_of(found))

@@ -38,10 +38,9 @@ class NewVisit(_Given):
     note: str = Field(default="", max_length=4000)
 
 
-class NewStrand(_Given):
-    """A strand to be entered."""
+class StrandChange(_Given):
+    """What is to change in a strand; what is left out stays, null takes it away."""
 
-    name: str = Field(min_length=1, max_length=80)
     target: str | None = Field(default=None, max_length=200, description="A shade's name, #rrggbb or L,a,b.")
     started: Started | None = Field(
         default=None, description="When the lightener went on, with its time zone."
@@ -51,12 +50,10 @@ class NewStrand(_Given):
     )
 
 
-class StrandChange(_Given):
-    """What is to change in a strand; what is left out stays, null takes it away."""
+class NewStrand(StrandChange):
+    """A strand to be entered."""
 
-    target: str | None = Field(default=None, max_length=200)
-    started: Started | None = None
-    limit_minutes: float | None = Field(default=None, gt=0, le=24 * 60, allow_inf_nan=False)
+    name: str = Field(min_length=1, max_length=80)
 
 
 class StretchAnswer(_Given):

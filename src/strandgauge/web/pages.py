@@ -38,7 +38,7 @@ from strandgauge.web.refusals import Refused, asks_for_document, refused
 from strandgauge.words import say
 
 if TYPE_CHECKING:
-    from strandgauge.judge.follow import LiftCurve
+    from strandgauge.lift.curve import LiftCurve
     from strandgauge.logbook.records import Kind, Strand
     from strandgauge.web.service import Service
 

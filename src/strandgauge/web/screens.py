@@ -209,7 +209,7 @@ def _told(step: NextStep | StepInWords | None, now: Moment) -> Step:
 
 def answer_document(service: Service, judged: Judged, answer: Answer) -> dict[str, Any]:
     """Return what is answered to a look when it is taken, as ``strandgauge.answer/1``."""
-    chair = chair_of(judged.strand, answer.at, judged.stretch, (answer.at, answer.wet, answer.result))
+    chair = chair_of(judged.strand, answer.at, judged.stretch, answer)
     step = step_at(judged.step, chair)
     finding = find(service, answer, judged.strand.target, judged.history)
     visit = service.logbook.visit(judged.strand.visit_id)
@@ -286,7 +286,7 @@ def _card(service: Service, one: StrandSummary, now: datetime) -> StrandCard:
     """Return a strand's card from what its last look was answered with, where nothing has changed since."""
     stretch: Stretch | None = "gummy" if one.gummy else "slow" if one.slow else None
     last, damage = one.last, None
-    head = _head(service, one.client, one.visit, one.strand, chair_of(one.strand, now, stretch, _taken(last)))
+    head = _head(service, one.client, one.visit, one.strand, chair_of(one.strand, now, stretch, last))
     if last is None:
         return StrandCard(head, step_at(None, head.chair), None)
     kept = _kept(last)
@@ -299,7 +299,7 @@ def _card(service: Service, one: StrandSummary, now: datetime) -> StrandCard:
         step = StepInWords(base["kind"], base["minutes"], base["word"], base["sentence"])
         return StrandCard(head, step_at(step, head.chair), kept["level"])
     judged = service.judged(one.strand.id)
-    chair = _chair(judged, now)
+    chair = chair_of(judged.strand, now, judged.stretch, judged.last)
     if judged.damaged:
         damage = say("page.damaged-looks", count=len(judged.damaged))
     level = None if judged.last is None else words.headline(judged.last.reading)[0]
@@ -322,17 +322,6 @@ def _kept(record: LookRecord) -> dict[str, Any]:
         and (step is None or isinstance(step.get("minutes"), int | float | None))
     )
     return kept if whole else {}
-
-
-def _taken(last: LookRecord | None) -> tuple[datetime, bool, bool] | None:
-    return None if last is None else (last.at, last.wet, last.result)
-
-
-def _chair(judged: Judged, now: datetime) -> Chair:
-    last = judged.last
-    return chair_of(
-        judged.strand, now, judged.stretch, None if last is None else (last.at, last.wet, last.result)
-    )
 
 
 def _head(service: Service, client: Client, visit: Visit, strand: Strand, chair: Chair) -> StrandHead:
@@ -359,7 +348,7 @@ def strand_screen(
     judged = service.judged(strand_id)
     visit = service.logbook.visit(judged.strand.visit_id)
     client = service.logbook.client(visit.client_id)
-    chair = _chair(judged, now)
+    chair = chair_of(judged.strand, now, judged.stretch, judged.last)
     head = _head(service, client, visit, judged.strand, chair)
     step = step_at(judged.step, chair)
     finding, outlook, caution = None, None, words.caution()
@@ -446,7 +435,7 @@ def look_screen(service: Service, answer: Answer) -> LookScreen:
     strand = service.logbook.strand(answer.strand_id)
     visit = service.logbook.visit(strand.visit_id)
     kept = _kept(record)
-    chair = chair_of(strand, answer.at, answer.stretch, _taken(record))
+    chair = chair_of(strand, answer.at, answer.stretch, record)
     head = _head(service, service.logbook.client(visit.client_id), visit, strand, chair)
     step_then = Step(kept["kind"], kept["word"], kept["sentence"]) if "word" in kept else None
     wanted = None if answer.outlook is None else answer.outlook.target.name

@@ -19,12 +19,13 @@ from strandgauge.dye.targets import Target, find_target
 from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownLookError, UnreadableFileError
 from strandgauge.hair.levels import Ladder
 from strandgauge.hair.stretch import Stretch
-from strandgauge.judge.follow import LiftCurve, is_same_photo
+from strandgauge.judge.follow import is_same_photo
 from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.moment import Chair
 from strandgauge.judge.nextstep import NextStep, next_step, worst_stretch
 from strandgauge.judge.outlook import Outlook, Settings, base_zones
 from strandgauge.kit import Kit, shipped
+from strandgauge.lift.curve import LiftCurve
 from strandgauge.lift.times import LookTimes
 from strandgauge.logbook.records import LookRecord, Strand
 from strandgauge.photo.formats import recognise
@@ -107,6 +108,11 @@ class Judged:
     """None before the first look."""
 
     @property
+    def stop_reason(self) -> str | None:
+        """Why to stop, whatever its colour; None where nothing speaks for it."""
+        return say("moment.gummy") if self.stretch == "gummy" else None
+
+    @property
     def last(self) -> Answer | None:
         """The last look."""
         return self.looks[-1] if self.looks else None
@@ -133,13 +139,8 @@ class Service:
         *,
         shown: Callable[[Service, Judged, Answer], dict[str, Any]],
     ) -> None:
-        self.settings, self.logbook, self.workers, self.now, self._shown = (
-            settings,
-            logbook,
-            workers,
-            now,
-            shown,
-        )
+        self.settings, self.logbook, self.workers, self.now = settings, logbook, workers, now
+        self._shown = shown
         self._answers: OrderedDict[str, Answer] = OrderedDict()
         self._keys: dict[int, str] = {}
         self._outlooks: OrderedDict[Hashable, Outlook] = OrderedDict()
@@ -343,14 +344,6 @@ class Service:
             known = self._judged.get(key)
         return known or self._kept(self._judged, key, self._judge(strand, history, checks))
 
-    def curve(self, strand_id: int) -> LiftCurve | None:
-        """Return the strand's lift curve; None without a look since its lightener went on."""
-        return self.judged(strand_id).curve
-
-    def stop_reason(self, strand_id: int) -> str | None:
-        """Say why to stop with a strand whatever its colour: a gummy stretch test; None where none was."""
-        return say("moment.gummy") if self.logbook.gummy_seen(strand_id) else None
-
     def history(self, strand_id: int) -> History:
         """Return what the consultation asked of a strand's client."""
         visit = self.logbook.visit(self.logbook.strand(strand_id).visit_id)
@@ -457,7 +450,7 @@ class Service:
         return replace(
             answer,
             curve=judged.curve,
-            stop_reason=say("moment.gummy") if judged.stretch == "gummy" else None,
+            stop_reason=judged.stop_reason,
         )
 
     def _stored(self, record: LookRecord) -> Answer:
@@ -510,23 +503,23 @@ class Service:
 
 
 def chair_of(
-    strand: Strand, now: datetime, stretch: Stretch | None, last: tuple[datetime, bool, bool] | None
+    strand: Strand, now: datetime, stretch: Stretch | None, last: LookRecord | Answer | None
 ) -> Chair:
     """Return a strand at one moment.
 
     Parameters
     ----------
     stretch : the worst answer of its stretch tests.
-    last : of its last look: when, whether wet, whether it shows the finished shade; None before the first.
+    last : its last look; None before the first.
     """
     minutes = strand.minutes_at(min(now, strand.rinsed) if strand.rinsed else now)
-    after = last is not None and strand.rinsed is not None and last[0] >= strand.rinsed
+    after = last is not None and strand.rinsed is not None and last.at >= strand.rinsed
     return Chair(
         minutes=minutes,
         limit=strand.limit_minutes,
         rinsed=strand.rinsed is not None,
-        since_look=None if last is None else (now - last[0]).total_seconds() / 60.0,
+        since_look=None if last is None else (now - last.at).total_seconds() / 60.0,
         stretch=stretch,
-        dried=after and last is not None and not last[1],
-        finished=last is not None and last[2],
+        dried=after and last is not None and not last.wet,
+        finished=last is not None and last.result,
     )

@@ -22,7 +22,7 @@ from strandgauge.kit import shipped
 from strandgauge.logbook.book import Logbook
 from strandgauge.web import workers
 from strandgauge.web.app import create_app
-from strandgauge.web.service import Service
+from strandgauge.web.service import Sent, Service
 from strandgauge.web.settings import ServerSettings
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -86,7 +86,7 @@ class Site:
     def look(self, strand_id: int, photo: str, ago: float = 0.0, **more) -> int:
         """Let a sample photo be read that was taken some minutes ago; return the number of the look."""
         upload = (SAMPLES / photo).read_bytes()
-        return self.service.look(upload, strand_id=strand_id, age=60.0 * ago, **more).look_id
+        return self.service.look(Sent(photo=upload, strand_id=strand_id, age=60.0 * ago, **more)).look_id
 
 
 @dataclass

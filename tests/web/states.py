@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING
 
 from phonesite import SAMPLES, Site, serving
 
+from strandgauge.web.service import Sent
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
@@ -57,7 +59,7 @@ def fill(site: Site, odd: str = HOSTILE) -> dict[str, str]:
     fresh = site.strand("Willa", ago=1.0)
     gone = site.strand("Zoe")
     book.put_in_bin("strand", gone)
-    quick = site.service.look((SAMPLES / "uneven.jpg").read_bytes())
+    quick = site.service.look(Sent(photo=(SAMPLES / "uneven.jpg").read_bytes()))
     client = book.find_client(odd).id
     return {
         "today": "/today",

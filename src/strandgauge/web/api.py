@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import Annotated, Any
 
@@ -132,16 +133,8 @@ def _add_looks(routes: APIRouter, service: Service) -> None:
     )
     async def look(request: Request) -> Document:
         form = await photo_form(request)
-        answer = await run_in_threadpool(
-            service.look,
-            form.photo,
-            strand_id=form.strand_id,
-            wet=form.wet,
-            target=form.target,
-            keep_photo=form.keep_photo,
-            turned=form.turned,
-        )
-        return look_document(answer)
+        told_here = replace(form, age=0.0, result=False, request=None)  # the rest is the page's own
+        return look_document(await run_in_threadpool(service.look, told_here))
 
     @routes.get("/looks/{look_id}", response_model=told_look, responses=_FOUND, summary="A stored look")
     def stored(look_id: Id) -> Document:

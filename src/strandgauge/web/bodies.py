@@ -6,7 +6,7 @@ import asyncio
 import math
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, nullcontext, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from starlette.datastructures import FormData, Headers, UploadFile
 from starlette.requests import Request
@@ -15,6 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from strandgauge.errors import FileTooLargeError, ServerBusyError, UnreadableFileError
 from strandgauge.photo.formats import recognise
 from strandgauge.web.refusals import Refused, because
+from strandgauge.web.service import Sent
 from strandgauge.web.settings import MB, Limits
 
 MOST_FILES = 4
@@ -100,25 +101,12 @@ def too_large(most: int) -> Refused:
     return because(413, FileTooLargeError.code, "too-large", size=size)
 
 
-@dataclass(frozen=True, slots=True)
-class PhotoForm:
-    """What comes with a photo."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoForm(Sent):
+    """What comes with a photo; where a form may come without one, the photo may be empty."""
 
-    photo: bytes = field(repr=False)
-    """Empty where a form may come without one."""
-    strand_id: int | None
-    wet: bool
-    target: str | None
-    keep_photo: bool
-    result: bool
-    turned: bool
-    """The card was turned since the strand's last look: both are to be read as one."""
-    age: float
-    """Seconds since the photo was taken, by the phone that sends it."""
     waited: float
     """Seconds since the form was filled in."""
-    request: str | None
-    """The number that the phone gave to it; sent again, it is the same."""
     fields: FormData
     """Everything else."""
 

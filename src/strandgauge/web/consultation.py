@@ -57,29 +57,23 @@ class Question:
 def questions(kept: Mapping[str, Any] | None) -> tuple[Question, ...]:
     """Return all questions, with what was answered before."""
     told = kept or {}
-    lightened = Question(
-        "lightened",
-        say("ask.lightened"),
-        tuple((zone, say(f"zone.{zone}")) for zone in ZONES),
-        tuple(told.get("lightened", ())),
-        several=True,
+    yes_no = (("yes", say("ask.yes")), ("no", say("ask.no")))
+    offered: dict[str, tuple[tuple[str, str], ...]] = {
+        "virgin": yes_no,
+        "lightened": tuple((zone, say(f"zone.{zone}")) for zone in ZONES),
+        **dict.fromkeys(YES_NO, yes_no),
+        **{key: tuple((one, one) for one in values) for key, values in CHOICES.items()},
+    }
+    return tuple(
+        Question(key, say(f"ask.{key}"), answers, _given(told.get(key)), several=key == "lightened")
+        for key, answers in offered.items()
     )
-    yes_no = [
-        Question(
-            key,
-            say(f"ask.{key}"),
-            (("yes", say("ask.yes")), ("no", say("ask.no"))),
-            ("yes" if told[key] else "no",) if key in told else (),
-        )
-        for key in YES_NO
-    ]
-    choices = [
-        Question(
-            key, say(f"ask.{key}"), tuple((one, one) for one in values), (told[key],) if key in told else ()
-        )
-        for key, values in CHOICES.items()
-    ]
-    return (yes_no[0], lightened, *yes_no[1:], *choices)
+
+
+def _given(told: object) -> tuple[str, ...]:
+    if told is None or isinstance(told, bool):
+        return () if told is None else ("yes" if told else "no",)
+    return tuple(told) if isinstance(told, list | tuple) else (str(told),)
 
 
 def told_by(form: FormData) -> dict[str, Any]:

@@ -7,6 +7,7 @@ phone until it has arrived.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -35,6 +36,7 @@ from strandgauge.web.forms import (
     waited_for,
 )
 from strandgauge.web.refusals import Refused, asks_for_document, refused
+from strandgauge.web.service import Sent
 from strandgauge.words import say
 
 if TYPE_CHECKING:
@@ -179,7 +181,7 @@ def _look_routes(routes: APIRouter, service: Service) -> None:
     @routes.post("/quick")
     async def quick(request: Request) -> Response:
         sent = await photo_form(request)
-        answer = await run_in_threadpool(service.look, sent.photo, wet=sent.wet, age=sent.age)
+        answer = await run_in_threadpool(service.look, Sent(photo=sent.photo, wet=sent.wet, age=sent.age))
         return _went(request, f"/quick/{answer.key}")
 
     @routes.get("/quick/{key}")
@@ -373,16 +375,8 @@ def _entered(service: Service, wanted: StrandForm, request: str | None) -> Stran
 
 
 def _look(service: Service, request: Request, strand_id: int, sent: PhotoForm) -> Response:
-    service.look(
-        sent.photo,
-        strand_id=strand_id,
-        wet=sent.wet,
-        keep_photo=sent.keep_photo,
-        age=sent.age,
-        result=sent.result,
-        turned=sent.turned,
-        request=f"{sent.request}-photo" if sent.request else None,
-    )
+    number = f"{sent.request}-photo" if sent.request else None
+    service.look(replace(sent, strand_id=strand_id, target=None, request=number))
     return _went(request, f"/strands/{strand_id}#answer")
 
 

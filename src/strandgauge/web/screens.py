@@ -20,6 +20,7 @@ from strandgauge.judge.moment import Chair, Moment, MomentKind, moment
 from strandgauge.judge.nextstep import NextStep, next_step
 from strandgauge.judge.outlook import UNEVEN, Outlook
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
+from strandgauge.show.json import filled, record_of
 from strandgauge.show.json.logbook import damage_of
 from strandgauge.web.service import Judged, chair_of
 from strandgauge.words import reading as words
@@ -451,17 +452,12 @@ def _lines(strand: Strand, checks: Sequence[LookRecord]) -> tuple[LookLine, ...]
 
 
 def _line(strand: Strand, check: LookRecord) -> LookLine:
-    from strandgauge.show.json import record_of
-
     since = strand.minutes_at(check.at)
-    line = LookLine(
-        id=check.id,
-        at=check.at,
-        minutes=since if since is not None and since >= 0.0 and not _after(strand, check) else None,
-        wet=check.wet,
-        stretch=check.stretch,
-        result=check.result,
-        has_photo=check.has_photo,
+    after = strand.rinsed is not None and check.at >= strand.rinsed
+    line = filled(
+        LookLine,
+        check,
+        minutes=since if since is not None and since >= 0.0 and not after else None,
         damage=damage_of(check),
         said=str(_kept(check).get("word", "")),
     )
@@ -474,10 +470,6 @@ def _line(strand: Strand, check: LookRecord) -> LookLine:
         level=words.headline(reading)[0],
         undertone=words.undertone(reading.overall),
     )
-
-
-def _after(strand: Strand, check: LookRecord) -> bool:
-    return strand.rinsed is not None and check.at >= strand.rinsed
 
 
 def _become(reading: Reading, outlook: Outlook | None) -> tuple[tuple[Band, ...], tuple[str, ...]]:

@@ -16,7 +16,7 @@ from threading import Lock
 from typing import TYPE_CHECKING, Any
 
 from strandgauge.dye.targets import Target, find_target
-from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownLookError, UnreadableFileError
+from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownLookError
 from strandgauge.hair.levels import Ladder
 from strandgauge.hair.stretch import Stretch
 from strandgauge.judge.follow import is_same_photo
@@ -28,10 +28,9 @@ from strandgauge.kit import Kit, shipped
 from strandgauge.lift.curve import LiftCurve
 from strandgauge.lift.times import LookTimes
 from strandgauge.logbook.records import LookRecord, Strand
-from strandgauge.photo.formats import recognise
 from strandgauge.reading.model import Reading
 from strandgauge.reading.together import SOON
-from strandgauge.show.json import document_of, record_of
+from strandgauge.show.json import document_of, filled, record_of
 from strandgauge.show.json.logbook import damage_of
 from strandgauge.web.consultation import history_of
 from strandgauge.web.settings import ServerSettings
@@ -56,6 +55,28 @@ BIN_EVERY = timedelta(minutes=1)
 def utc_now() -> datetime:
     """Return the time."""
     return datetime.now(UTC)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sent:
+    """A photo as it was sent, and what was said of it."""
+
+    photo: bytes = field(repr=False)
+    strand_id: int | None = None
+    """The strand it shows; None for a quick look, which is not stored."""
+    wet: bool = False
+    target: str | None = None
+    """The wanted shade, by name or as ``#rrggbb`` or ``L,a,b``; the strand's own when None."""
+    keep_photo: bool = False
+    """Whether the photo itself is stored as well."""
+    result: bool = False
+    """Whether it shows the finished shade."""
+    turned: bool = False
+    """It shows what the strand's last look shows, the card turned: both are read as one, in its place."""
+    age: float = 0.0
+    """Seconds since the photo was taken, by the phone that sends it."""
+    request: str | None = None
+    """The number that the phone gave to it; one that is stored already is answered as it was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,67 +202,30 @@ class Service:
 
     # --- looks ------------------------------------------------------------------------------------------
 
-    def look(
-        self,
-        upload: bytes,
-        *,
-        strand_id: int | None = None,
-        wet: bool = False,
-        target: str | None = None,
-        keep_photo: bool = False,
-        age: float = 0.0,
-        result: bool = False,
-        turned: bool = False,
-        request: str | None = None,
-    ) -> Answer:
+    def look(self, sent: Sent) -> Answer:
         """Read a photo and, where it belongs to a strand, write it into the logbook.
-
-        Parameters
-        ----------
-        upload : the photo's bytes.
-        strand_id : the strand it shows; a quick look, which is not stored, when None.
-        wet : the strand is wet.
-        target : the wanted shade, by name or as ``#rrggbb`` or ``L,a,b``; the strand's own when None.
-        keep_photo : store the photo itself as well.
-        age : seconds since the photo was taken.
-        result : whether it shows the finished shade.
-        turned : it shows what the strand's last look shows, the card turned: both are read as one, which takes the
-            place of that look.
-        request : the photo's number; one that is stored already is answered as it was.
 
         Raises
         ------
         StrandgaugeError : the photo is refused, the strand or the shade is unknown, the server is busy.
         """
-        if request and (known := self.logbook.find_look(request)) is not None:
+        if sent.request and (known := self.logbook.find_look(sent.request)) is not None:
             return self.answer(known.id)
-        if not upload:
-            raise UnreadableFileError(fault="empty-photo")
-        recognise(upload)
-        wanted = target or None
-        if strand_id is not None:
-            wanted = wanted or self.logbook.strand(strand_id).target
-        shade = self.shade(wanted) if target is None else find_target(target, self.targets)
-        at = self.now() - timedelta(seconds=age)
+        strand_id, target = sent.strand_id, sent.target
+        if target is not None:
+            shade: Target | None = find_target(target, self.targets)
+        else:
+            shade = None if strand_id is None else self.shade(self.logbook.strand(strand_id).target)
+        at, wet = self.now() - timedelta(seconds=sent.age), sent.wet
         history = NOTHING_TOLD if strand_id is None else self.history(strand_id)
-        first = self._first(strand_id, at) if turned else None
-        photos: tuple[bytes, ...] = (upload,)
+        first = self._first(strand_id, at) if sent.turned else None
+        photos: tuple[bytes, ...] = (sent.photo,)
         if first is not None:
-            at, wet, photos = first[0].at, first[0].wet, (first[1], upload)
+            at, wet, photos = first[0].at, first[0].wet, (first[1], sent.photo)
         found = self.workers.run(Job(photos, wet, shade, history))
-        answer = Answer(
-            key=secrets.token_urlsafe(12),
-            look_id=None,
-            strand_id=strand_id,
-            at=at,
-            wet=wet,
-            reading=found.reading,
-            outlook=found.outlook,
-            curve=None,
-            picture_jpeg=found.picture_jpeg,
-            strip_jpeg=found.strip_jpeg,
-            result=result,
-            history=history,
+        key = secrets.token_urlsafe(12)
+        answer = filled(
+            Answer, found, sent, key=key, look_id=None, at=at, wet=wet, curve=None, history=history
         )
         if strand_id is not None:
             record = self.logbook.add_look(
@@ -251,17 +235,17 @@ class Service:
                 document_of(found.reading),
                 outlook=None if found.outlook is None else document_of(found.outlook),
                 thumbnail=found.strip_jpeg,
-                photo=upload if keep_photo else None,
+                photo=sent.photo if sent.keep_photo else None,
                 note="" if first is None else first[0].note,
                 stretch=None if first is None else first[0].stretch,
-                result=result,
-                request=request,
+                result=sent.result,
+                request=sent.request,
             )
             if first is not None:
                 self.logbook.put_in_bin("check", first[0].id)
                 self.forget()
             answer = replace(answer, look_id=record.id)
-            self._kept(self._photos, record.id, upload, most=PHOTOS_AT_HAND)
+            self._kept(self._photos, record.id, sent.photo, most=PHOTOS_AT_HAND)
         self._remember(answer)
         if answer.look_id is not None:
             self._keep_answer(answer)
@@ -461,20 +445,16 @@ class Service:
             return replace(kept, stretch=record.stretch, note=record.note)
         where = f"check {record.id}"
         strip = record.thumbnail or b""
-        return Answer(
+        return filled(
+            Answer,
+            record,
             key="",
             look_id=record.id,
-            strand_id=record.strand_id,
-            at=record.at,
-            wet=record.wet,
             reading=record_of(Reading, record.reading, where),
             outlook=None if record.outlook is None else record_of(Outlook, record.outlook, where),
             curve=None,
             picture_jpeg=strip,
             strip_jpeg=strip,
-            stretch=record.stretch,
-            note=record.note,
-            result=record.result,
             history=history_of(((record.answer or {}).get("basis") or {}).get("history")),
         )
 

@@ -16,19 +16,13 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Protocol
 
 from strandgauge.errors import StrandgaugeError, WorkersUnavailableError
+from strandgauge.files.threads import one_thread
 
 if TYPE_CHECKING:
     from strandgauge.batches.store import Row
     from strandgauge.batches.task import Task
     from strandgauge.kit import Kit
 
-THREAD_SETTINGS = (
-    "OMP_NUM_THREADS",
-    "OPENBLAS_NUM_THREADS",
-    "MKL_NUM_THREADS",
-    "VECLIB_MAXIMUM_THREADS",
-    "NUMEXPR_NUM_THREADS",
-)
 LOOK_UP_SECONDS = 0.2
 """How often the loop looks whether it should stop, while no photo is done."""
 START_SECONDS = 120.0
@@ -103,8 +97,7 @@ def _begin(kit: bytes) -> None:
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
     threading.Thread(target=_leave_with_parent, daemon=True).start()
-    for name in THREAD_SETTINGS:
-        os.environ[name] = "1"
+    one_thread()
     import warnings
 
     import cv2

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import product
+from math import prod
 from typing import Any, Literal
 
 import cv2
@@ -269,7 +270,10 @@ def _one_card(seen: dict[int, list[Array]], wanted: dict[int, Marker]) -> tuple[
     """Choose one place for each id; ids seen twice (two cards, a mirror) by which set fits one plane best."""
     ids = sorted(seen)
     choices = [seen[i][:4] for i in ids]
-    if np.prod([len(c) for c in choices]) > MOST_CORNER_GUESSES:
+    ways = prod(len(c) for c in choices)
+    if ways == 1:
+        chosen = [c[0] for c in choices]
+    elif ways > MOST_CORNER_GUESSES:
         chosen = [max(c, key=lambda q: float(cv2.contourArea(q.astype(np.float32)))) for c in choices]
     else:
         target = _corners(wanted, ids)
@@ -375,7 +379,8 @@ def _jacobian(h: Array, point: Array) -> Array:
 
 
 def _smallest_scale(homography: Array, outline: Array) -> float:
-    return min(float(np.linalg.norm(_jacobian(homography, corner), -2)) for corner in outline)
+    slopes = np.stack([_jacobian(homography, corner) for corner in outline])
+    return float(np.linalg.svd(slopes, compute_uv=False).min())
 
 
 def _fewest_markers(total: int) -> int:

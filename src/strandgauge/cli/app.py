@@ -19,6 +19,7 @@ import typer
 
 from strandgauge.cli.outcome import EXIT_USAGE, Session, guarded, one_line, show_parameters
 from strandgauge.errors import EXIT_INTERRUPTED
+from strandgauge.files.threads import one_thread
 from strandgauge.files.version import __version__
 
 JOBS: dict[str, dict[str, str]] = {
@@ -60,6 +61,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     given = list(sys.argv[1:] if arguments is None else arguments)
     debug = "--debug" in given
     _prepare_streams()
+    one_thread()
     if not debug:
         # Warnings are for whoever works on the code; they tell the person at the basin nothing.
         warnings.simplefilter("ignore")

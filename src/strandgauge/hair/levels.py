@@ -91,8 +91,9 @@ def level_shares(levels: ArrayLike) -> dict[str, float]:
     whole = np.maximum(np.floor(flat[np.isfinite(flat)] + 0.5), 1.0).astype(int)
     if whole.size == 0:
         return {}
-    levels, counts = np.unique(whole, return_counts=True)
-    return {str(level): float(count / whole.size) for level, count in zip(levels, counts, strict=True)}
+    return {
+        str(level): count / whole.size for level, count in enumerate(np.bincount(whole).tolist()) if count
+    }
 
 
 def level_at_least(level: float) -> str:

@@ -25,10 +25,9 @@ COLOUR_SD = 0.03
 
 def basis(places: Array, size: tuple[float, float]) -> Array:
     """Return (N, len(ORDERS)) terms at (N, 2) card millimetres; `size` is the card's width and height."""
-    x, y = (2 * places / np.asarray(size) - 1).T
-    px = np.polynomial.legendre.legvander(x, 4)
-    py = np.polynomial.legendre.legvander(y, 4)
-    return np.stack([px[:, i] * py[:, j] for i, j in ORDERS], axis=1)
+    terms = np.polynomial.legendre.legvander((2 * places / np.asarray(size) - 1).T, 4)
+    in_x, in_y = np.transpose(ORDERS)
+    return np.asarray(terms[0][:, in_x] * terms[1][:, in_y])
 
 
 @cache

@@ -19,6 +19,10 @@ import numpy as np
 from strandgauge.errors import UnreadableFileError
 from strandgauge.photo.formats import Format, Pixels
 
+# The C library hands a photo's memory back to the system, and fetching it anew page by page takes some milliseconds a
+# photo, until it has seen a block as large as this go; nobody writes to it.
+np.empty(31 << 20, np.uint8)
+
 _T = TypeVar("_T")
 
 _JPEG_REDUCTIONS = (

@@ -69,7 +69,8 @@ def fibres(region: Region, strand: Isolated, coordinates: StrandCoordinates) -> 
     light = on_the_strand(strand, region.linear) @ LUMINANCE
     log = np.log(np.maximum(light, _DARKEST))
     fine = (cv2.GaussianBlur(log, (0, 0), 0.6) - cv2.GaussianBlur(log, (0, 0), 4.0))[3:-3, 8:-8]
-    fine = np.clip(fine, -4.0 * fine.std(), 4.0 * fine.std())
+    most = 4.0 * fine.std()
+    fine = np.clip(fine, -most, most)
     clipped = on_the_strand(strand, region.clipped.astype(np.float32))
     smoothest, usual = _smoothness(log, np.maximum(clipped, light < 2.0 * _DARKEST))
     return Fibres(
@@ -104,12 +105,10 @@ def repeats(fine: NDArray[np.float32], first: int, last: int) -> float:
     power = np.abs(np.fft.rfft(fine, n=2 * size, axis=1)) ** 2
     sums = np.fft.irfft(power, axis=1).mean(0)[:size]
     alike: Array = sums / max(float(sums[0]), 1e-12) * size / (size - np.arange(size))
-    found = 0.0
-    for step in range(first, last):
-        twice = float(alike[2 * step - 1 : 2 * step + 2].max())
-        both, between = min(float(alike[step]), twice), float(alike[1 : step + 1].min())
-        found = max(found, min(both, (both - between) / 2.0))
-    return found
+    steps = np.arange(first, last)
+    twice = alike[2 * steps[:, None] + (-1, 0, 1)].max(1)
+    both, between = np.minimum(alike[steps], twice), np.minimum.accumulate(alike[1:])[steps - 1]
+    return max(0.0, float(np.minimum(both, (both - between) / 2.0).max()))
 
 
 def _along(fine: NDArray[np.float32], coordinates: StrandCoordinates) -> float:

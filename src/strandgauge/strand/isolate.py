@@ -32,6 +32,9 @@ SHADE = (0.35, 1.05)
 """Brightness of the paper around the strand, lit to shaded, relative to its own."""
 SHORTEST_MM = 25.0
 THINNEST_MM = 4.5
+_BLACK = np.array([-16.0, 0.0, 0.0, 0.0])
+_SHADES = np.insert(np.tile(np.cbrt(np.linspace(*SHADE, 4)), (3, 1)), 3, 1.0, axis=0).T[:, None]
+"""(4, 1, 4) by what each feature's distance from black is multiplied in the four shades."""
 CORE_SEEN, PAPER_SEEN = 600, 120
 """Places of hair, and of paper, that a discriminant is formed from; a few more where they do not divide evenly."""
 MOST_OUTSIDE = 0.2
@@ -186,16 +189,12 @@ def _paper_samples(seen: Image, paper_lab: tuple[float, float, float]) -> Array:
     """
     if len(seen) == 0:
         seen = np.array([[*paper_lab, 1.0]])
-    black = np.array([-16.0, 0.0, 0.0, 0.0])
-    shades = np.cbrt(np.linspace(*SHADE, 4))
-    return np.vstack([black + (seen - black) * np.array([shade, shade, shade, 1.0]) for shade in shades])
+    return np.asarray((_BLACK + (seen - _BLACK) * _SHADES).reshape(-1, 4))
 
 
 def _discriminant(hair: Image, paper: Array) -> Array:
     """Return (5,) Fisher's direction and threshold between two sets of (N, 4) features, hair positive."""
-    hair_mean, paper_mean = hair.mean(0, dtype=float), paper.mean(0)
-    floor = np.diag([4.0, 1.0, 1.0, 0.16])  # never believe a spread smaller than print and noise
-    hair_cov, paper_cov = np.cov(hair.T) + floor, np.cov(paper.T) + floor
+    (hair_mean, hair_cov), (paper_mean, paper_cov) = _moments(hair), _moments(paper)
     direction = np.linalg.solve(hair_cov + paper_cov, hair_mean - paper_mean)
     hair_sd, paper_sd = (np.sqrt(direction @ cov @ direction) for cov in (hair_cov, paper_cov))
     hair_at, paper_at = direction @ hair_mean, direction @ paper_mean
@@ -203,6 +202,14 @@ def _discriminant(hair: Image, paper: Array) -> Array:
     threshold = (hair_at * paper_sd + paper_at * hair_sd) / (hair_sd + paper_sd)
     cut: Array = np.array([*direction, threshold]) / max(hair_at - paper_at, 1e-9)
     return cut
+
+
+def _moments(seen: NDArray[Any]) -> tuple[Array, Array]:
+    """Return mean (4,) and covariance (4, 4) of features (N, 4)."""
+    mean = seen.mean(0, dtype=float)
+    off = seen - mean
+    # Never believe a spread smaller than print and noise.
+    return mean, off.T @ off / (len(seen) - 1) + np.diag([4.0, 1.0, 1.0, 0.16])
 
 
 def _outline(solid: Mask, score: Image, ppm: float, margin_mm: float) -> Isolated:

@@ -104,7 +104,8 @@ def _measure(
     inside = middle[:, part]
     gaps = strand.gap[:, part] & inside
     clipped = region.clipped[:, part] & inside
-    gap_share, clipped_share = (float(fault.sum() / inside.sum()) for fault in (gaps, clipped))
+    all_of_it = np.count_nonzero(inside)
+    gap_share, clipped_share = (np.count_nonzero(fault) / all_of_it for fault in (gaps, clipped))
     if gap_share > MOST_GAPS:
         raise StrandTooThinError(fault="gaps", percent=100 * gap_share, where=name)
     if clipped_share > MOST_CLIPPED:
@@ -131,7 +132,6 @@ def _outline(part: slice, strand: Isolated, region: Region) -> Array:
     at = np.arange(len(strand.centre))
     centre = np.interp(columns, at, strand.centre)
     half = np.interp(columns, at, strand.half_width)
-    upper = np.c_[columns, centre - half, np.ones(12)]
-    lower = np.c_[columns, centre + half, np.ones(12)][::-1]
-    outline: Array = np.vstack([upper, lower]) @ region.to_card.T
-    return outline
+    rows = np.concatenate([centre - half, (centre + half)[::-1]])
+    outline: Array = region.to_card @ np.stack([np.append(columns, columns[::-1]), rows, np.ones(24)])
+    return outline.T

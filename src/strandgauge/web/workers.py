@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import io
 import multiprocessing
-import os
 import queue
 import signal
 import sys
@@ -23,6 +22,7 @@ from threading import Lock, Thread, Timer
 from typing import TYPE_CHECKING
 
 from strandgauge.errors import PhotoTooHardError, ServerBusyError, StrandgaugeError
+from strandgauge.files.threads import one_thread
 from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.web.settings import Limits
 
@@ -35,7 +35,6 @@ if TYPE_CHECKING:
 PICTURE_QUALITY = 85
 WRITES_AT_MOST = 4_000_000
 """Bytes that a worker may write to a file: it keeps what the decoders say, and nothing else."""
-ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,8 +187,7 @@ class WorkerPool:
 @lru_cache(maxsize=1)
 def _context() -> BaseContext:
     """Return how processes are started: copies of one that has everything imported, where the system can."""
-    for name in ONE_THREAD:
-        os.environ.setdefault(name, "1")
+    one_thread()
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")

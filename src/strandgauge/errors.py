@@ -193,7 +193,7 @@ class ServerError(StrandgaugeError):
     """The server cannot answer."""
 
 
-# --- the file -------------------------------------------------------------------------------------------
+# --- each in its family -------------------------------------------------------------------------------
 
 
 class UnreadableFileError(PhotoFileError, code="unreadable-file", exit_code=10):
@@ -202,9 +202,6 @@ class UnreadableFileError(PhotoFileError, code="unreadable-file", exit_code=10):
 
 class FileTooLargeError(PhotoFileError, code="file-too-large", exit_code=11):
     """The file or the picture inside it is larger than any phone photo."""
-
-
-# --- the card in the photo ------------------------------------------------------------------------------
 
 
 class NoCardError(CardUnseenError, code="no-card", exit_code=20):
@@ -225,9 +222,6 @@ class WrongCardVersionError(CardError, code="wrong-card-version", exit_code=23):
 
 class CardMismatchError(CardError, code="card-mismatch", exit_code=24):
     """The colours found do not fit the card's definition, whatever the light."""
-
-
-# --- light and sharpness --------------------------------------------------------------------------------
 
 
 class OverexposedError(LightError, code="overexposed", exit_code=30):
@@ -252,9 +246,6 @@ class UnevenLightError(LightError, code="uneven-light", exit_code=34):
 
 class MixedLightError(LightError, code="mixed-light", exit_code=35):
     """Two kinds of light fall on different parts of the card."""
-
-
-# --- the strand -----------------------------------------------------------------------------------------
 
 
 class NoStrandError(StrandError, code="no-strand", exit_code=40):
@@ -285,9 +276,6 @@ class SamePhotoError(StrandError, code="same-photo", exit_code=44):
     """One photo and a copy of it were given where two of one strand were wanted."""
 
 
-# --- files the user brings ------------------------------------------------------------------------------
-
-
 class BadCardDefinitionError(FileError, code="bad-card-definition", exit_code=50):
     """A card definition cannot be used; ``where`` names file and line."""
 
@@ -302,9 +290,6 @@ class BadCalibrationError(FileError, code="bad-calibration", exit_code=52):
 
 class CannotWriteError(FileError, code="cannot-write", exit_code=60):
     """A result cannot be written where it was asked for."""
-
-
-# --- the outlook ----------------------------------------------------------------------------------------
 
 
 class OutsideModelError(OutlookError, code="outside-model", exit_code=62):
@@ -339,14 +324,8 @@ class CannotLearnError(LearningError, code="cannot-learn", exit_code=68):
     """Colours from which no dye can be learned."""
 
 
-# --- readings side by side ------------------------------------------------------------------------------
-
-
 class NotComparableError(LooksError, code="not-comparable", exit_code=84):
     """Readings that cannot be put side by side."""
-
-
-# --- the logbook ----------------------------------------------------------------------------------------
 
 
 class UnknownEntryError(LogbookError, code="unknown-entry", exit_code=74):
@@ -365,14 +344,8 @@ class LogbookNotWrittenError(LogbookError, code="logbook-not-written", exit_code
     """The logbook could not be reached or written: busy, a full disk, no permission."""
 
 
-# --- a strand over time ---------------------------------------------------------------------------------
-
-
 class BadTimesError(LooksError, code="bad-times", exit_code=71):
     """The times of the looks are missing or cannot be."""
-
-
-# --- many strands ---------------------------------------------------------------------------------------
 
 
 class WorkersUnavailableError(BatchError, code="workers-unavailable", exit_code=69):
@@ -391,9 +364,6 @@ class BatchFolderError(BatchError, code="batch-folder", exit_code=73):
     """A result folder that holds other results already, other settings', or is in use."""
 
 
-# --- the server -----------------------------------------------------------------------------------------
-
-
 class CannotServeError(ServerError, code="cannot-serve", exit_code=80):
     """The address cannot be listened on: the port is taken, or there is no network."""
 
@@ -408,9 +378,6 @@ class ServerBusyError(ServerError, code="server-busy", exit_code=82):
 
 class UnknownLookError(ServerError, code="unknown-look", exit_code=83):
     """A look that the server does not remember."""
-
-
-# --- what the user teaches ------------------------------------------------------------------------------
 
 
 class UnknownCalibrationError(LearningError, code="unknown-calibration", exit_code=61):

@@ -279,7 +279,7 @@ def test_a_fault_in_one_photo_is_a_row_and_tried_again_the_next_time(photos, tmp
         raise ZeroDivisionError
 
     with monkeypatch.context() as patch:
-        patch.setattr(one, "_read", failing)
+        patch.setattr(one, "_measured", failing)
         summary = strandgauge.batch(photos, out)
     assert summary.refused_because == {"internal-error": len(FILES)}
     summary = strandgauge.batch(photos, out, resume=True)

@@ -43,13 +43,14 @@ def read_one(task: Task, kit: Kit, content: bytes | None = None) -> Record:
 
         data = read_bytes(task.path) if content is None else content
         digest = _digest(data)
-        return _read(task, kit, data, digest)
+        measured = _measured(task, kit, data)
+        return _record(task, kit, measured.reading, measured, digest)
     except StrandgaugeError as error:
         refusal = replace(error.told, message=_message(error, task), where=None)
     except MemoryError:
         refusal = Told(OUT_OF_MEMORY, "There was not enough memory for it.", "Use fewer --jobs.")
     except Exception as error:  # one photo, however odd, must not stop the others
-        refusal = _unforeseen(error)
+        return unforeseen(task, digest, error, task.taken or _time_of(data))
     return _refused(task, refusal, digest, task.taken or _time_of(data))
 
 
@@ -80,9 +81,10 @@ def read_pair(task: Task, kit: Kit, contents: Sequence[bytes] | None = None) -> 
         return None
 
 
-def unforeseen(task: Task, digest: str, error: Exception) -> Record:
-    """Return the record of a photo whose reading could not be written down."""
-    return _refused(task, _unforeseen(error), digest)
+def unforeseen(task: Task, digest: str, error: Exception, taken: datetime | None = None) -> Record:
+    """Return the record of a photo at which something went wrong that nobody foresaw."""
+    remedy = "Run 'strandgauge read' on this photo with --debug, and report what it prints."
+    return _refused(task, errors.unforeseen(error, remedy), digest, taken)
 
 
 def died(task: Task) -> Record:
@@ -99,17 +101,6 @@ def died(task: Task) -> Record:
 
 def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
-
-
-def _unforeseen(error: Exception) -> Told:
-    return errors.unforeseen(
-        error, "Run 'strandgauge read' on this photo with --debug, and report what it prints."
-    )
-
-
-def _read(task: Task, kit: Kit, data: bytes, digest: str) -> Record:
-    measurement = _measured(task, kit, data)
-    return _record(task, kit, measurement.reading, measurement, digest)
 
 
 def _measured(task: Task, kit: Kit, data: bytes) -> Measurement:
@@ -130,18 +121,8 @@ def _record(task: Task, kit: Kit, reading: Reading, measurement: Measurement, di
         except StrandgaugeError as error:
             missing = note("no-outlook", target=task.target, why=error.message)
             reading = replace(reading, notes=(*reading.notes, missing))
-    return Record(
-        task.file,
-        digest,
-        reading,
-        None,
-        wanted,
-        task.client,
-        task.group,
-        taken,
-        strip,
-        measurement.card.view.angle_deg,
-    )
+    angle = measurement.card.view.angle_deg
+    return Record(task.file, digest, reading, None, wanted, task.client, task.group, taken, strip, angle)
 
 
 def wanted_shade(reading: Reading, target: str, kit: Kit) -> WantedShade:
@@ -181,9 +162,7 @@ def wanted_shade(reading: Reading, target: str, kit: Kit) -> WantedShade:
 
 
 def _refused(task: Task, refusal: Told, digest: str = "", taken: datetime | None = None) -> Record:
-    return Record(
-        task.file, digest, None, refusal, None, task.client, task.group, taken or task.taken, strip=None
-    )
+    return Record(task.file, digest, None, refusal, None, task.client, task.group, taken or task.taken)
 
 
 def _message(error: StrandgaugeError, task: Task) -> str:

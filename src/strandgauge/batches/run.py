@@ -14,6 +14,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from types import FrameType
 
@@ -115,7 +116,7 @@ def run_batch(
     ):
         tasks, notes = _take_up(store, tasks)
         heading = options.title or shown_name(Path(folder.resolve().name or str(folder)))
-        sheet = _Sheet(heading, _one_target(tasks), kit.ladder, listed, options)
+        derive = partial(_derive, store, heading, _one_target(tasks), kit.ladder, listed, options)
         kept: set[str] = set()
         done, refused = 0, 0
         if progress is not None:
@@ -141,10 +142,10 @@ def run_batch(
             with suppress(CannotWriteError):
                 store.finish()
                 if store.entries:
-                    _derive(store, sheet)
+                    derive()
             raise
         store.finish()
-        files = _derive(store, sheet)
+        files = derive()
         not_reached = sum(store.holding(task.file) is None for task in tasks)
         summary = _summary(store, not_reached, len(kept), walk.others, files, (*walk.notes, *notes))
         if stopped():
@@ -243,18 +244,9 @@ def _one_target(tasks: Iterable[Task]) -> str | None:
     return wanted.pop() if len(wanted) == 1 else None
 
 
-@dataclass(frozen=True, slots=True)
-class _Sheet:
-    """What is written of the rows, and how."""
-
-    title: str
-    target: str | None
-    ladder: Ladder
-    listed: Manifest
-    options: Options
-
-
-def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
+def _derive(
+    store: Store, title: str, target: str | None, ladder: Ladder, listed: Manifest, options: Options
+) -> tuple[str, ...]:
     """Write what follows from the stored rows, and return the names of all result files."""
     first_of: dict[str, str] = {}
     for file, entry in sorted(store.entries.items()):
@@ -265,26 +257,26 @@ def _derive(store: Store, sheet: _Sheet) -> tuple[str, ...]:
     def strip_of(record: Record) -> str | None:
         return strip_name(record.file, record.digest) if record.reading is not None else None
 
-    further = {row.file: row.further for row in sheet.listed.rows}
-    heads = {"taken" if meaning == "time" else meaning: head for meaning, head in sheet.listed.heads.items()}
+    further = {row.file: row.further for row in listed.rows}
+    heads = {"taken" if meaning == "time" else meaning: head for meaning, head in listed.heads.items()}
     table = Table(heads, further, first_of, strip_of)
     files = [ROWS, CSV]
-    write_csv(store.folder / CSV, table, store.records(), sheet.options.separator)
-    if sheet.options.parquet:
+    write_csv(store.folder / CSV, table, store.records(), options.separator)
+    if options.parquet:
         write_parquet(store.folder / PARQUET, table, store.records())
         files.append(PARQUET)
     classes = _by_class(store)
     try:
         sheets = write_class_sheets(
-            store.folder, classes, title=sheet.title, goal=sheet.options.goal, minutes=_minutes(further)
+            store.folder, classes, title=title, goal=options.goal, minutes=_minutes(further)
         )
         write_gallery(
             store.folder / GALLERY,
             store.records(strips=True),
-            title=sheet.title,
-            target=sheet.target,
-            ladder=sheet.ladder,
-            curves=dict(lift_curves(_by_client(store), sheet.ladder)),
+            title=title,
+            target=target,
+            ladder=ladder,
+            curves=dict(lift_curves(_by_client(store), ladder)),
             sheets=sheets,
         )
     except OSError as error:  # a file that cannot even be closed on a full disk

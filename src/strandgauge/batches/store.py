@@ -22,6 +22,7 @@ from typing import IO
 from strandgauge.errors import StrandgaugeError
 from strandgauge.files.write import UNFINISHED, cannot_write, replacing, write_whole
 from strandgauge.sheet.record import Asked, Record, Second
+from strandgauge.show.json import filled
 from strandgauge.show.json.batch import record_from_document, row_document
 
 ROWS = "readings.jsonl"
@@ -70,16 +71,8 @@ class Entry:
 def row_of(record: Record, asked: Asked) -> Row:
     """Return a record as a row."""
     strip = strip_name(record.file, record.digest) if record.strip is not None else None
-    text = json.dumps(row_document(record, asked, strip), allow_nan=False)
-    return Row(
-        record.file,
-        record.digest,
-        record.client,
-        None if record.refusal is None else record.refusal.code,
-        text.encode("ascii") + b"\n",
-        record.strip,
-        record.second,
-    )
+    line = json.dumps(row_document(record, asked, strip), allow_nan=False).encode("ascii") + b"\n"
+    return filled(Row, record, refused=record.refusal and record.refusal.code, line=line)
 
 
 def strip_name(file: str, digest: str) -> str:

@@ -69,7 +69,7 @@ def card(
         raise typer.BadParameter(
             "Give photos and the --trusted chart in them, or a --profile of measurements."
         )
-    from strandgauge.learn.kept import check_name, find, keep, put_in_use
+    from strandgauge.learn.kept import check_name, keep
 
     tidy = check_name(name)
     learned, text = None, ""
@@ -78,10 +78,7 @@ def card(
     else:
         assert trusted is not None, "photos come with a chart"
         learned, text = _learned(given, trusted, card, out, same_inks, daylight)
-    file = keep("card", tidy, text, out)
-    used = use and out is None
-    if used:
-        put_in_use(find(tidy, "card"))
+    file, used = keep("card", tidy, text, out, use=use)
     from strandgauge.show.json.learned import LearnedCard
 
     session.show(LearnedCard(tidy, str(file), used, learned), _tell, tidy, learned, file, out, used)

@@ -66,7 +66,7 @@ def dye(
     before = [whole_of(kit.hair(hair_from(one))[0]) for one in base] * (len(dyed) if len(base) == 1 else 1)
     after = [whole_of(kit.hair(hair_from(one))[0]) for one in dyed]
     learned = learn_dye(name, [_observation(*three) for three in zip(before, after, shares, strict=True)])
-    file = keep("dye", name, dye_file([learned]), out)
+    file, _ = keep("dye", name, dye_file([learned]), out)
     from strandgauge.show.json.learned import LearnedDye
 
     session.show(LearnedDye.of(learned, str(file)), _tell, learned, file, out)

@@ -54,7 +54,7 @@ def levels(
     """Learn a ladder of levels from photos of your own level swatches beside the card."""
     files = _files(photos)
     by_level = _by_level(files, level)
-    from strandgauge.learn.kept import check_name, find, keep, put_in_use
+    from strandgauge.learn.kept import check_name, keep
 
     tidy = check_name(name)
     from strandgauge.hair.levels import load_ladder
@@ -66,10 +66,7 @@ def levels(
     learned = learn_ladder(tidy, swatches, kit.ladder, fill=fill)
     count = sum(len(swatch.photos) for swatch in swatches)
     source = f"learned from {count} photos of own swatches on {card_title(kit.card)}"
-    file = keep("levels", tidy, ladder_toml(learned, source), out)
-    used = use and out is None
-    if used:
-        put_in_use(find(tidy, "levels"))
+    file, used = keep("levels", tidy, ladder_toml(learned, source), out, use=use)
     from strandgauge.show.json.learned import LearnedLevels
 
     session.show(LearnedLevels.of(learned, source, str(file), used), _tell, learned, file, out, used)

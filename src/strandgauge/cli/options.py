@@ -162,8 +162,5 @@ def write_readings(file: Path, readings: Iterable[Reading], separator: Separator
     from strandgauge.sheet.record import Record
     from strandgauge.show.table import Table, write_csv
 
-    records = [
-        Record(one.photo, "", one, None, None, client=None, group=None, taken=one.taken, strip=None)
-        for one in readings
-    ]
+    records = [Record(one.photo, "", one, taken=one.taken) for one in readings]
     write_csv(file, Table(), records, separator)

@@ -119,17 +119,22 @@ def save(kind: Kind, name: str, text: str) -> Learned:
     return Learned(kind, path.stem, path, kind == "dye")
 
 
-def keep(kind: Kind, name: str, text: str, out: Path | None) -> Path:
+def keep(kind: Kind, name: str, text: str, out: Path | None, *, use: bool = False) -> tuple[Path, bool]:
     """Write something learned to the file ``out``, or save it in the user's folder where none is named.
+
+    Return where it is, and whether it is used from now on, as ``use`` asks of what lies in that folder.
 
     Raises
     ------
     UnknownCalibrationError, CannotWriteError : as `save` does.
     """
-    if out is None:
-        return save(kind, name, text).path
-    write_whole(out, text.encode())
-    return out
+    if out is not None:
+        write_whole(out, text.encode())
+        return out, False
+    saved = save(kind, name, text)
+    if use:
+        put_in_use(saved)
+    return saved.path, use
 
 
 def remove(learned: Learned) -> None:

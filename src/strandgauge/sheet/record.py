@@ -51,17 +51,17 @@ class Record:
     """Path below the batch's folder, with forward slashes."""
     digest: str
     """SHA-256 of the file's bytes, hexadecimal; empty where it could not be read."""
-    reading: Reading | None
-    refusal: Told | None
+    reading: Reading | None = None
+    refusal: Told | None = None
     """Why the photo gave no reading."""
-    wanted: WantedShade | None
-    client: str | None
+    wanted: WantedShade | None = None
+    client: str | None = None
     """Alias of the client or student, from the manifest."""
-    group: str | None
+    group: str | None = None
     """Class or visit, from the manifest."""
-    taken: datetime | None
+    taken: datetime | None = None
     """When, from the manifest or the photo's EXIF."""
-    strip: bytes | None
+    strip: bytes | None = None
     """The strand in true colour, a small JPEG."""
     card_angle_deg: float | None = None
     """Direction of the card's long side in the picture, clockwise from the right."""

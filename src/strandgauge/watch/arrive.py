@@ -7,11 +7,12 @@ still being written is left for later, a camera that is unplugged is waited for.
 from __future__ import annotations
 
 import time
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 
 import cv2
 
@@ -39,25 +40,27 @@ class Arrived:
     """When its file was last written, where it is one."""
 
 
-class Source(Protocol):
+class Source(ABC):
     """Where photos arrive."""
 
-    over: bool
+    over = False
     """Whether nothing more can arrive."""
-    note: str
+    note = ""
     """What is to be told of the source itself, such as that a camera is gone; empty where all is well."""
 
+    @abstractmethod
     def arrived(self) -> Iterator[Arrived]:
         """Yield what has arrived since this was asked last."""
 
     def now(self) -> datetime:
-        """Return the time now, by the clock that the photos go by."""
+        """Return the time now, by the clock that the photos go by: that of this machine, but for a film."""
+        return datetime.now()
 
-    def close(self) -> None:
+    def close(self) -> None:  # noqa: B027 - a folder is not held
         """Let go of a camera or a film."""
 
 
-class Folder:
+class Folder(Source):
     """A folder, of which photos are taken once they have stopped growing.
 
     Parameters
@@ -65,9 +68,6 @@ class Folder:
     folder : photos that lie in it itself; hidden ones are left out.
     known : names of photos that need not be read again.
     """
-
-    over = False
-    note = ""
 
     def __init__(self, folder: Path, known: Collection[str] = ()) -> None:
         self._folder = folder
@@ -101,15 +101,8 @@ class Folder:
             self._handed[file.name] = mark
             yield Arrived(file.name, content, None, datetime.fromtimestamp(status.st_mtime))
 
-    def now(self) -> datetime:
-        """Return the time of this machine."""
-        return datetime.now()
 
-    def close(self) -> None:
-        """Do nothing: a folder is not held."""
-
-
-class Camera:
+class Camera(Source):
     """A camera, of which a picture is taken every so many seconds; while it is gone it is looked for.
 
     Parameters
@@ -118,8 +111,6 @@ class Camera:
     every : seconds from one picture to the next.
     open_camera : opens it; OpenCV's own where left out.
     """
-
-    over = False
 
     def __init__(
         self,
@@ -135,7 +126,6 @@ class Camera:
         self._clock = clock
         self._camera: Any = None
         self._next = self._reopen = clock()
-        self.note = ""
 
     def arrived(self) -> Iterator[Arrived]:
         """Yield a picture, where it is time for one and the camera is there."""
@@ -154,10 +144,6 @@ class Camera:
         taken = datetime.now()
         yield Arrived(f"{taken:%H%M%S}.png", _png(frame), taken)
 
-    def now(self) -> datetime:
-        """Return the time of this machine."""
-        return datetime.now()
-
     def _frame(self) -> Any:  # noqa: ANN401 - a picture as OpenCV has it, or None
         good, frame = False, None
         for _ in range(1 + _STALE_FRAMES):
@@ -173,7 +159,7 @@ class Camera:
             self._camera = None
 
 
-class Film:
+class Film(Source):
     """A video file, of which a picture is taken every so many seconds of it.
 
     Raises
@@ -181,11 +167,9 @@ class Film:
     UnreadableFileError : it is no film that can be read.
     """
 
-    note = ""
-
     def __init__(self, file: Path, every: float) -> None:
         self._film = cv2.VideoCapture(str(file))
-        self._every, self._at, self.over = every, 0.0, False
+        self._every, self._at = every, 0.0
         if not self._film.isOpened():
             raise UnreadableFileError(where=str(file), fault="no-film")
         rate, frames = self._film.get(cv2.CAP_PROP_FPS), self._film.get(cv2.CAP_PROP_FRAME_COUNT)

@@ -2,17 +2,34 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
 import html5lib
 import pytest
 from phonesite import site  # noqa: F401
 from states import fill
 
-from browser import DESK, PHONE, SENTENCES, barriers, browse, chromium, sideways, worded  # noqa: F401
+from browser import (  # noqa: F401
+    DESK,
+    PHONE,
+    SENTENCES,
+    barriers,
+    browse,
+    chromium,
+    flat,
+    printed,
+    sideways,
+    worded,
+)
 from strandgauge.codes import catalogue
 from strandgauge.colour.srgb import hex_colour
 from strandgauge.hair.levels import level_at_least
 from strandgauge.words import say
 from strandgauge.words.plan import mix_of_step, refresh_line, step_line, watch_lines
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
 
 SMALLEST = 48.0
 TARGETS = """
@@ -80,10 +97,52 @@ def test_every_screen_is_valid_and_escapes_what_was_typed(site, filled):  # noqa
     assert "{{7*7}}" in site.client.get(filled["go on"]).text
 
 
-def test_every_screen_at_360_pixels(browse, site, filled):  # noqa: F811
+SMALL, LOW = (320, 640), (740, 360)
+MAIN = ("today", "new", "go on", "time is up", "dried", "client", "wall")
+ON_PAPER = ("today", "go on", "gummy", "time is up", "earlier", "client", "plan far")
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """Another window, room or size of text than a phone's 360 pixels by day, and the screens looked at in it."""
+
+    size: tuple[int, int]
+    dark: bool
+    text: float
+    names: tuple[str, ...]
+    hinders: str | None = ""
+    """The rule of contrast with which all that hinders is looked for, None for no contrast; "" where that is the same
+    as at 360 pixels, as are colours on a small screen."""
+
+    def show(self, page: Page) -> None:
+        page.set_viewport_size({"width": self.size[0], "height": self.size[1]})
+        page.emulate_media(color_scheme="dark" if self.dark else "light")
+        page.evaluate(
+            "size => { document.documentElement.style.setProperty('font-size', size, 'important');"
+            "dispatchEvent(new Event('resize')); }",
+            f"{16 * self.text}px",
+        )
+
+
+ELSEWHERE = (
+    Elsewhere(PHONE, True, 1.0, ("new", "go on", "gummy", "ready", "plan far"), AAA),
+    Elsewhere(DESK, False, 1.0, ("today", "far", "wall")),
+    Elsewhere(DESK, True, 1.0, ("today",), AAA),
+    Elsewhere(SMALL, False, 1.0, MAIN),
+    Elsewhere(SMALL, False, 1.0, ("plan far",), None),
+    Elsewhere(SMALL, False, 2.0, MAIN, None),
+    Elsewhere(LOW, False, 1.0, MAIN),
+)
+
+
+@pytest.mark.usefixtures("worded")
+def test_every_screen_on_a_phone_and_the_main_ones_elsewhere_and_on_paper(browse, site, filled):  # noqa: F811
+    """Each is opened once and then shown in one window after the other, since opening takes longest."""
     browse.expected.append("status of 404")
-    page = browse(site.address, PHONE)
+    page = browse("about:blank", PHONE)
     for name, path in filled.items():
+        page.set_viewport_size({"width": PHONE[0], "height": PHONE[1]})
+        page.emulate_media(color_scheme="light")
         page.goto(site.address + path)
         assert sideways(page) <= 0, name
         assert barriers(page, ANY, contrast=AAA) == [], name
@@ -93,40 +152,19 @@ def test_every_screen_at_360_pixels(browse, site, filled):  # noqa: F811
             if not target[3] and min(target[1], target[2]) < SMALLEST - 0.01
         ]
         assert small == [], name
-
-
-SMALL, LOW = (320, 640), (740, 360)
-MAIN = ("today", "new", "go on", "time is up", "dried", "client", "wall")
-
-
-@pytest.mark.parametrize(
-    ("size", "dark", "text", "names"),
-    [
-        (PHONE, True, 1.0, ("new", "go on", "gummy", "ready", "plan far")),
-        (DESK, False, 1.0, ("today", "far", "wall")),
-        (DESK, True, 1.0, ("today",)),
-        (SMALL, False, 1.0, (*MAIN, "plan far")),
-        (SMALL, False, 2.0, MAIN),
-        (LOW, False, 1.0, MAIN),
-    ],
-    ids=lambda value: str(value) if not isinstance(value, tuple) or isinstance(value[0], int) else "",
-)
-@pytest.mark.usefixtures("worded")
-def test_the_main_screens_elsewhere(browse, site, filled, size, dark, text, names):  # noqa: F811
-    page = browse("about:blank", size, dark=dark)
-    page.add_init_script(
-        "addEventListener('DOMContentLoaded', () => "
-        f"document.documentElement.style.setProperty('font-size', '{16 * text}px', 'important'))"
-    )
-    for name in names:
-        page.goto(site.address + filled[name])
-        assert sideways(page) <= 0, name
-        assert page.evaluate(CUT) == [], name
-        assert page.evaluate(COVERED) == [], name
-        if (
-            dark or size == SMALL
-        ):  # what else hinders is the same as at 360 pixels, as are colours on a small screen
-            assert barriers(page, ANY, contrast=AAA if dark else None) == [], name
+        if name in ON_PAPER:
+            page.emulate_media(color_scheme="dark")
+            sheets = printed(page, "A4")
+            assert len(sheets) <= 2, name
+            if name in ("gummy", "time is up"):
+                assert flat(say(f"moment-word.{name.replace(' ', '-')}")) in sheets[0]
+        for other in ELSEWHERE:
+            if name in other.names:
+                other.show(page)
+                assert sideways(page) <= 0, (name, other)
+                assert page.evaluate(CUT) == [], (name, other)
+                assert page.evaluate(COVERED) == [], (name, other)
+                assert other.hinders == "" or barriers(page, ANY, contrast=other.hinders) == [], (name, other)
 
 
 def test_the_plan_is_one_link_away_and_tells_every_step(site, browse, filled):  # noqa: F811
@@ -197,21 +235,6 @@ def test_the_fields_show_what_was_computed_in_light_and_dark(browse, site, fille
     assert outlook.target.name in words
     for zone in zones:
         assert zone.name in words
-
-
-def test_paper_needs_two_sheets_at_most(browse, site, filled):  # noqa: F811
-    import io
-
-    import pypdf
-
-    page = browse("about:blank", DESK, dark=True)
-    for name in ("today", "go on", "gummy", "time is up", "earlier", "client", "plan far"):
-        page.goto(site.address + filled[name])
-        sheets = pypdf.PdfReader(io.BytesIO(page.pdf(format="A4", print_background=False))).pages
-        assert len(sheets) <= 2, name
-        if name in ("gummy", "time is up"):
-            printed = "".join(sheets[0].extract_text().split())
-            assert "".join(say(f"moment-word.{name.replace(' ', '-')}").split()) in printed
 
 
 def test_the_letters_come_from_the_server_itself(browse, site):  # noqa: F811

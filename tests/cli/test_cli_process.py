@@ -32,7 +32,8 @@ HEAVY = (
 FOR_VALUES = ("annotated_types", "pydantic", "hashlib", "secrets")
 """Loaded by typer itself once a command's own options have values."""
 SAMPLE = Path(__file__).parents[2] / "sample_images" / "uneven.jpg"
-PROGRAM = "import sys; from strandgauge.cli.app import run; sys.exit(run())"
+BEGIN = "import sys; from strandgauge.cli.app import run"
+PROGRAM = f"{BEGIN}; sys.exit(run())"
 
 
 def start(*arguments: str | Path, **options) -> subprocess.Popen[bytes]:
@@ -43,16 +44,21 @@ def start(*arguments: str | Path, **options) -> subprocess.Popen[bytes]:
 def test_help_loads_nothing_heavy_and_libraries_are_told_of_one_thread_before_they_load():
     lines = ("read --help", "--version", "log --help", "log export --help")
     report = (
-        f"import sys; from strandgauge.cli.app import run; codes = [run(['--help'])]; "
+        f"import os, sys; from strandgauge.cli.app import run; codes = [run(['--help'])]; "
         f"early = set(sys.modules) & set({FOR_VALUES!r}); codes += [run(line.split()) for line in {lines!r}]; "
-        f"print(codes, sorted(early | set(sys.modules) & set({HEAVY!r})), file=sys.stderr)"
+        f"loaded = sorted(early | set(sys.modules) & set({HEAVY!r})); "
+        "print(codes, loaded, os.environ['OPENBLAS_NUM_THREADS'], file=sys.stderr)"
     )
-    done = subprocess.run([sys.executable, "-c", report], capture_output=True, check=True, text=True)
-    assert done.stderr.strip() == f"{[0] * (1 + len(lines))} []"
+    command, several = [sys.executable, "-c", report], {**os.environ, "OPENBLAS_NUM_THREADS": "8"}
+    done = subprocess.run(command, capture_output=True, check=True, text=True, env=several)
+    assert done.stderr.strip() == f"{[0] * (1 + len(lines))} [] 1"
 
 
-def test_a_reader_that_leaves_early_ends_the_run_quietly():
-    with start("read", SAMPLE) as process:
+def test_a_reader_that_leaves_early_ends_the_run_quietly_and_a_reading_loads_no_more_than_it_needs():
+    needless = ("pydantic", "numpy.ma", "scipy", "colour", "skimage", "sqlite3", "reportlab")
+    program = f"{BEGIN}; code = run(); print(*sorted(set(sys.modules) & set({needless!r})), file=sys.stderr, end='')"
+    command = [sys.executable, "-c", f"{program}; sys.exit(code)", "read", str(SAMPLE)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         process.stdout.close()
         assert process.stderr.read() == b""
         assert process.wait(timeout=60) == 141

@@ -7,6 +7,7 @@ import pytest
 import skimage.color
 
 from strandgauge.colour import cielab, srgb
+from strandgauge.colour.arrays import median, quantile
 from strandgauge.colour.picture import lab_of_picture
 
 RNG = np.random.default_rng(34)
@@ -123,3 +124,11 @@ def test_srgb_matrix_from_its_primaries():
     primaries = np.array([[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]])
     expected = colour.normalised_primary_matrix(primaries, colour.XYZ_to_xy(cielab.WHITE_D65))
     assert pytest.approx(expected, abs=1e-6) == srgb.XYZ_FROM_RGB
+
+
+@pytest.mark.parametrize("count", [1, 2, 7, 40])
+def test_medians_and_quantiles_are_those_of_numpy(count):
+    values = LABS[:count]
+    assert median(values) == pytest.approx(np.median(values, axis=0), abs=1e-12)
+    for share in (0.0, 0.025, 0.08, 0.9, 1.0):
+        assert quantile(values, share) == pytest.approx(np.quantile(values, share, axis=0), abs=1e-12)

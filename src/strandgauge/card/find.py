@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.model import CardDefinition, Marker
-from strandgauge.colour.arrays import Array
+from strandgauge.colour.arrays import Array, median
 from strandgauge.errors import (
     BlurError,
     CardCutOffError,
@@ -428,5 +428,5 @@ def _edge_width_mm(grey: NDArray[np.uint8], homography: Array, markers: list[Mar
     slope = np.abs(np.diff(mean)).max(1) / (offsets[:, 1] - offsets[:, 0])
     printed, upright = step > 20, np.abs(normal[:, 0]) > np.abs(normal[:, 1])
     widths = [step[these] / slope[these] for these in (printed & ~upright, printed & upright)]
-    medians = [float(np.median(w)) for w in widths if w.size]
+    medians = [float(median(w)) for w in widths if w.size]
     return max(medians, default=0.0)

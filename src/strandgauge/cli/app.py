@@ -13,7 +13,8 @@ import inspect
 import sys
 import warnings
 from collections.abc import Callable, Mapping, Sequence
-from typing import Annotated, Any
+from pathlib import Path
+from typing import Annotated, Any, Literal, get_args, get_origin
 
 import typer
 
@@ -68,7 +69,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     session = Session(debug=debug)
     try:
         command = typer.main.get_command(_application(session, given))
-        _say_no_kind_of_flags(command)
+        _simplify(command)
         # --debug is welcome anywhere on the line.
         rest = ["--debug"] * debug + [word for word in given if word != "--debug"]
         code = command.main(rest, prog_name="strandgauge", standalone_mode=False, obj=session)
@@ -132,16 +133,44 @@ def _group(
     return group
 
 
-def _say_no_kind_of_flags(command: Any) -> None:  # noqa: ANN401 - commands and their groups have no common type
-    """Leave the word bool out of the help of what is simply on or off."""
+def _simplify(command: Any) -> None:  # noqa: ANN401 - commands and their groups have no common type
+    """Leave the word bool out of the help of what is simply on or off, and take what is typed as it is."""
     for parameter in (
         *command.params,
         command.get_help_option(typer.Context(command, help_option_names=HELP)),
     ):
         if getattr(parameter, "is_flag", False):
             parameter.metavar = ""
+        _take_as_typed(parameter)
     for part in getattr(command, "commands", {}).values():
-        _say_no_kind_of_flags(part)
+        _simplify(part)
+
+
+def _take_as_typed(parameter: Any) -> None:  # noqa: ANN401
+    """Take what is left out, texts, paths and words to choose from without a check.
+
+    typer has them checked by a library that takes a fifth of a first reading to load.
+    """
+    checked = parameter.process_value
+
+    def process_value(context: typer.Context, value: Any) -> Any:  # noqa: ANN401
+        if value is None and not parameter.required:
+            return () if parameter.multiple or parameter.nargs == -1 else None
+        kind = getattr(getattr(parameter, "type_descriptor", None), "annotation", None)
+        if get_origin(kind) is Literal and value in get_args(kind):
+            return value
+        taken = _AS_TYPED.get(kind)
+        return taken(value) if taken and value else checked(context, value)
+
+    parameter.process_value = process_value
+
+
+_AS_TYPED: dict[Any, Callable[[Any], Any]] = {
+    str: str,
+    Path: Path,
+    list[str]: list,
+    list[Path]: lambda paths: [Path(path) for path in paths],
+}
 
 
 def _whole_program(

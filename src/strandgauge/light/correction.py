@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.card.sample import Samples
-from strandgauge.colour.arrays import Array
+from strandgauge.colour.arrays import Array, median
 from strandgauge.colour.cielab import (
     chroma,
     delta_e_2000,
@@ -191,7 +191,7 @@ def fit_correction(
 
 
 def _middle(lab: Array, reference: Array, rows: NDArray[np.bool_]) -> float:
-    return float(np.median(delta_e_2000(lab[rows], reference[rows])))
+    return float(median(delta_e_2000(lab[rows], reference[rows])))
 
 
 def _matrix_by_colours(light: Array, reference: Array) -> Array:
@@ -240,7 +240,7 @@ def with_paper_seen(samples: Samples, card_size: tuple[float, float], usable: ND
     paper = ~samples.is_patch
     reference = samples.reference.copy()
     if paper.any():
-        reference[paper] = np.median(fit_correction(samples, card_size, usable & ~paper).lab[paper], axis=0)
+        reference[paper] = median(fit_correction(samples, card_size, usable & ~paper).lab[paper])
     return replace(samples, reference=reference)
 
 
@@ -258,10 +258,8 @@ def _set_up(samples: Samples, card_size: tuple[float, float], keep: NDArray[np.b
     neutral = np.hypot(reference[:, 1], reference[:, 2]) < NEUTRAL_CHROMA
     if neutral.sum() < 2:
         neutral = np.ones(len(reference), dtype=bool)
-    bright_enough = neutral & (reference[:, 0] > np.median(reference[neutral, 0]) - 1e-9)
-    gains = np.median(
-        np.maximum(target[bright_enough], 1e-3) / np.maximum(decoded[bright_enough], 1e-3), axis=0
-    )
+    bright_enough = neutral & (reference[:, 0] > median(reference[neutral, 0]) - 1e-9)
+    gains = median(np.maximum(target[bright_enough], 1e-3) / np.maximum(decoded[bright_enough], 1e-3))
     basis = light_field.basis(samples.places[keep], card_size)
     return _Problem(
         encoded,

@@ -15,7 +15,7 @@ from strandgauge.card.find import CardView
 from strandgauge.card.model import CardDefinition
 from strandgauge.card.sample import Samples
 from strandgauge.codes.facts import Note, caution
-from strandgauge.colour.arrays import Mask
+from strandgauge.colour.arrays import Mask, median, quantile
 from strandgauge.colour.cielab import chroma, lab_from_xyz, xyz_from_lab
 from strandgauge.errors import (
     BlurError,
@@ -141,14 +141,14 @@ def measure_exposure(samples: Samples) -> Exposure:
     above = lightness[~darkest]
     next_darkest = None
     if above.size and lightness.min() < 30:
-        next_darkest = float(np.median(green[~darkest & (lightness < above.min() + LIMITS.one_step)]))
+        next_darkest = float(median(green[~darkest & (lightness < above.min() + LIMITS.one_step)]))
     return Exposure(
         ~clipped,
         int(clipped[below_white].sum()),
         float(clipped[below_white].mean()) if below_white.any() else 0.0,
         bool((clipped & paper).sum() > 0.5 * max(paper.sum(), 1)),
-        float(np.median(green[lightness >= np.percentile(lightness, 90) - 0.5])),
-        float(np.median(green[darkest])),
+        float(median(green[lightness >= quantile(lightness, 0.9) - 0.5])),
+        float(median(green[darkest])),
         next_darkest,
         float(np.mean(samples.clipped_low[neutrals][darkest])),
     )
@@ -186,8 +186,8 @@ def measure_light(samples: Samples, fitted: FittedCard, view: CardView, card: Ca
         edge_mm=view.edge_width_mm,
         edge_share=view.edge_width_mm / min(min(patch.box[2:]) for patch in card.patches),
         hidden=len(view.hidden),
-        misfit=float(np.median(fitted.delta_e00[colours if colours.sum() >= 6 else samples.is_patch])),
-        grey_misfit=float(np.median(fitted.delta_e00[greys])) if greys.any() else float("inf"),
+        misfit=float(median(fitted.delta_e00[colours if colours.sum() >= 6 else samples.is_patch])),
+        grey_misfit=float(median(fitted.delta_e00[greys])) if greys.any() else float("inf"),
         brightest=float(samples.encoded[samples.is_patch].max()),
         unevenness=unevenness,
         colour_change=colour_change,

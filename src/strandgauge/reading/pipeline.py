@@ -14,13 +14,12 @@ from functools import lru_cache
 from itertools import combinations
 from pathlib import Path
 
-import numpy as np
-
 from strandgauge.card.definition import load_card
 from strandgauge.card.find import CardView, find_card
 from strandgauge.card.model import CardDefinition, Window
 from strandgauge.card.sample import Samples, sample_card
 from strandgauge.codes.facts import note
+from strandgauge.colour.arrays import median
 from strandgauge.errors import (
     BadCardDefinitionError,
     CardFoldedError,
@@ -88,7 +87,7 @@ class CardReading:
         """How well the correction reproduces the card's patches."""
         patches = self.samples.is_patch
         return CardFit(
-            float(np.median(self.fitted.delta_e00[patches])),
+            float(median(self.fitted.delta_e00[patches])),
             float(self.fitted.delta_e00[patches].max()),
             float(self.fitted.delta_e00_left_out[patches].mean()),
             100.0 * self.light.signs.unevenness,

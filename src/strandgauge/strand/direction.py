@@ -19,7 +19,7 @@ import cv2
 import numpy as np
 
 from strandgauge.card.model import Window
-from strandgauge.colour.arrays import Array
+from strandgauge.colour.arrays import Array, median
 from strandgauge.colour.cielab import Lab
 from strandgauge.colour.srgb import LUMINANCE
 from strandgauge.files.calibration import calibration_file, read_calibration
@@ -219,7 +219,7 @@ def _shadows(
     depths = []
     for side in (rows < strand.centre, rows > strand.centre):
         seen = brightness[near & side]
-        depths.append(float(np.log(paper / max(np.median(seen), 1e-3))) if seen.size > 30 else 0.0)
+        depths.append(float(np.log(paper / max(median(seen), 1e-3))) if seen.size > 30 else 0.0)
     return depths[0], depths[1]
 
 

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.codes.facts import Note, note
-from strandgauge.colour.arrays import Array
+from strandgauge.colour.arrays import Array, median
 from strandgauge.colour.srgb import LUMINANCE
 from strandgauge.errors import NotHairError
 from strandgauge.light.region import Region
@@ -128,7 +128,7 @@ def _smoothness(log: NDArray[np.float32], unseen: NDArray[np.float32]) -> tuple[
     inner = slice(5 + high // 2, -5 - high // 2), slice(8 + wide // 2, -8 - wide // 2)
     contrast = np.sqrt(cv2.blur(fine * fine, (wide, high)))[inner]
     seen = contrast[cv2.blur(unseen, (wide, high))[inner] < 0.02]
-    return (float(seen.min()), float(np.median(seen))) if seen.size else (1.0, 1.0)
+    return (float(seen.min()), float(median(seen))) if seen.size else (1.0, 1.0)
 
 
 def check_fibres(found: Fibres) -> tuple[Note, ...]:

@@ -18,7 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.colour.arrays import Array, Mask
+from strandgauge.colour.arrays import Array, Mask, median, quantile
 from strandgauge.errors import NoStrandError, StrandOffWindowError, StrandTooThinError, TwoStrandsError
 from strandgauge.light.region import Region
 
@@ -98,7 +98,7 @@ def _rough_hair(features: Image, paper_lab: tuple[float, float, float], ppm: flo
     L, a, b, contrast = features
     pa, pb = _shaded_paper(L, paper_lab)
     colour = np.sqrt((a - pa) ** 2 + (b - pb) ** 2)
-    calm = float(np.percentile(contrast[::3, ::3], 8))
+    calm = float(quantile(contrast[::3, ::3].ravel(), 0.08))
     depth = paper_lab[0] - L
     score = (
         np.maximum(colour - 2.5, 0) / 5
@@ -216,7 +216,7 @@ def _outline(solid: Mask, score: Image, ppm: float, margin_mm: float) -> Isolate
     height, width = solid.shape
     rows = np.arange(height)[:, None]
     count = solid.sum(0)
-    typical = float(np.median(count[count > 0]))
+    typical = float(median(count[count > 0]))
     if typical / ppm < THINNEST_MM:
         raise StrandTooThinError(fault="width", width_mm=typical / ppm, where="strand")
     full = np.flatnonzero(_smooth(count, ppm) > 0.35 * typical)

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.colour.arrays import Array
+from strandgauge.colour.arrays import Array, median
 from strandgauge.colour.picture import lab_of_picture
 from strandgauge.errors import OverexposedError, StrandTooThinError
 from strandgauge.light.region import Region
@@ -67,7 +67,7 @@ def strand_coordinates(strand: Isolated, pixels_per_mm: float) -> StrandCoordina
         (travelled - start) / (end - start),
         (rows - strand.centre) / strand.half_width,
         float((end - start) / pixels_per_mm),
-        float(np.median(2 * strand.half_width[inner] * slant) / pixels_per_mm),
+        float(median(2 * strand.half_width[inner] * slant) / pixels_per_mm),
     )
 
 

@@ -18,7 +18,8 @@ from typing import Annotated, Any, Literal, get_args, get_origin
 
 import typer
 
-from strandgauge.cli.outcome import EXIT_USAGE, Session, guarded, one_line, show_parameters
+from strandgauge.cli.arguments import about, show
+from strandgauge.cli.outcome import EXIT_USAGE, Session, guarded, one_line
 from strandgauge.errors import EXIT_INTERRUPTED
 from strandgauge.files.threads import one_thread
 from strandgauge.files.version import __version__
@@ -101,7 +102,7 @@ def _application(session: Session, given: Sequence[str]) -> typer.Typer:
             command, parts = getattr(module, name), getattr(module, "PARTS", None)
             told = f"Example: {example}"
             if listed:
-                app.command(name, rich_help_panel=job, help=inspect.getdoc(command))(_whole_program)
+                app.command(name, rich_help_panel=job, help=about(command))(_whole_program)
             elif parts is None:
                 app.command(name, rich_help_panel=job, epilog=told)(guarded(command, session))
             else:
@@ -124,7 +125,7 @@ def _group(
             alone(**options, **({"context": context} if "context" in takes else {}))
 
     context = inspect.Parameter("context", inspect.Parameter.KEYWORD_ONLY, annotation=typer.Context)
-    show_parameters(alone_or_not, [context, *(one for one in takes.values() if one.name != "context")])
+    show(alone_or_not, [context, *(one for one in takes.values() if one.name != "context")])
 
     group = typer.Typer(context_settings={"help_option_names": HELP})
     group.callback(invoke_without_command=True)(alone_or_not)

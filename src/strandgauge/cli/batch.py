@@ -27,62 +27,40 @@ _SHOWN_NOTES = 10
 def batch(
     session: Session,
     open_kit: FullKit,
-    folder: Annotated[
-        Path, typer.Argument(metavar="FOLDER", help="Every photo in it, and in folders below.")
-    ],
-    out: Annotated[
-        Path,
-        typer.Option(
-            metavar="DIR", help="Where the results go: a new folder, or with --resume the last one."
-        ),
-    ],
-    target: Annotated[
-        str | None,
-        typer.Option(metavar="SHADE", help="Also foretell this shade: a name, #rrggbb or L,a,b."),
-    ] = None,
-    manifest: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="A CSV file: file, client or student, group or class, time, wet, target, pair.",
-        ),
-    ] = None,
-    resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with a batch that was stopped, or add new photos to it.")
-    ] = False,
-    wet: Annotated[bool, typer.Option("--wet", help="The strands are wet: state the dry estimate.")] = False,
-    jobs: Annotated[
-        int | None,
-        typer.Option(metavar="N", min=1, help="Worker processes; as many as there are cores if left out."),
-    ] = None,
-    cluster: Annotated[
-        str | None,
-        typer.Option(metavar="ADDRESS", help="Use this Dask cluster instead, such as tcp://host:8786."),
-    ] = None,
-    no_pairs: Annotated[
-        bool,
-        typer.Option(
-            "--no-pairs", help="Read photos one by one, also two of one strand with the card turned."
-        ),
-    ] = False,
-    parquet: Annotated[bool, typer.Option("--parquet", help="Also write the table as Parquet.")] = False,
+    folder: Path,
+    out: Annotated[Path, typer.Option()],
+    target: str | None = None,
+    manifest: Path | None = None,
+    resume: bool = False,
+    wet: bool = False,
+    jobs: Annotated[int | None, typer.Option(min=1)] = None,
+    cluster: str | None = None,
+    no_pairs: bool = False,
+    parquet: bool = False,
     separator: SeparatorOption = "comma",
-    sort: Annotated[
-        Literal["file", "level", "evenness"],
-        typer.Option(help="The order of the table that is shown here."),
-    ] = "file",
-    title: Annotated[
-        str | None, typer.Option(metavar="TEXT", help="Heading of gallery and class sheets.")
-    ] = None,
-    goal: Annotated[
-        float | None,
-        typer.Option(
-            metavar="LEVEL", min=1.0, help="The level that classes are to come to: who has reached it."
-        ),
-    ] = None,
+    sort: Literal["file", "level", "evenness"] = "file",
+    title: str | None = None,
+    goal: Annotated[float | None, typer.Option(min=1.0)] = None,
     json: JsonOption = None,
 ) -> int:
-    """Read every photo of a folder into one table, with a gallery to look through."""
+    """Read every photo of a folder into one table, with a gallery to look through.
+
+    Parameters
+    ----------
+    folder FOLDER : Every photo in it, and in folders below.
+    out DIR : Where the results go: a new folder, or with --resume the last one.
+    target SHADE : Also foretell this shade: a name, #rrggbb or L,a,b.
+    manifest FILE : A CSV file: file, client or student, group or class, time, wet, target, pair.
+    resume : Go on with a batch that was stopped, or add new photos to it.
+    wet : The strands are wet: state the dry estimate.
+    jobs N : Worker processes; as many as there are cores if left out.
+    cluster ADDRESS : Use this Dask cluster instead, such as tcp://host:8786.
+    no_pairs : Read photos one by one, also two of one strand with the card turned.
+    parquet : Also write the table as Parquet.
+    sort : The order of the table that is shown here.
+    title TEXT : Heading of gallery and class sheets.
+    goal LEVEL : The level that classes are to come to: who has reached it.
+    """
     from strandgauge.batches.options import Options
     from strandgauge.batches.run import BatchStoppedError, run_batch
 

@@ -15,27 +15,22 @@ DEFAULT_OUT = Path("card.pdf")
 
 
 def card(
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="Page to print, a PDF file, or the picture where it ends in .png. Written as card.pdf when "
-            "neither this nor --png is given.",
-            show_default=False,
-        ),
-    ] = None,
-    png: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Picture of the card alone, without a margin.")
-    ] = None,
-    paper: Annotated[
-        Literal["a4", "letter"], typer.Option(case_sensitive=False, help="Paper that the page is printed on.")
-    ] = "a4",
+    out: Annotated[Path | None, typer.Option(show_default=False)] = None,
+    png: Path | None = None,
+    paper: Annotated[Literal["a4", "letter"], typer.Option(case_sensitive=False)] = "a4",
     card: CardOption = None,
-    scale: Annotated[
-        float, typer.Option(min=1.0, max=200.0, metavar="N", help="Pixels per millimetre of the picture.")
-    ] = 20.0,
+    scale: Annotated[float, typer.Option(min=1.0, max=200.0)] = 20.0,
 ) -> None:
-    """Write the card: a page to print at 100 %, and a picture of it."""
+    """Write the card: a page to print at 100 %, and a picture of it.
+
+    Parameters
+    ----------
+    out FILE : Page to print, a PDF file, or the picture where it ends in .png. Written as card.pdf when neither
+        this nor --png is given.
+    png FILE : Picture of the card alone, without a margin.
+    paper : Paper that the page is printed on.
+    scale N : Pixels per millimetre of the picture.
+    """
     if out is None and png is None:
         out = DEFAULT_OUT
     if out is not None and png is not None and out == png:

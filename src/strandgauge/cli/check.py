@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
-
-import typer
+from typing import TYPE_CHECKING
 
 from strandgauge.cli.looks import source
 from strandgauge.cli.options import CardKit, JsonOption, pictures_of
@@ -20,21 +18,20 @@ if TYPE_CHECKING:
 def check(
     session: Session,
     open_kit: CardKit,
-    photos: Annotated[
-        list[Path], typer.Argument(metavar="PHOTO...", help="Photos of the card; no strand is needed.")
-    ],
+    photos: list[Path],
     json: JsonOption = None,
-    picture: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="Also write a picture of where the card was measured, and what is wrong there. A PNG or JPEG "
-            "file; with several photos, a folder.",
-        ),
-    ] = None,
-    full: Annotated[bool, typer.Option("--full", help="List every patch.")] = False,
+    picture: Path | None = None,
+    full: bool = False,
 ) -> int:
-    """Judge card and light alone: could a reading from these photos be trusted?"""
+    """Judge card and light alone: could a reading from these photos be trusted?
+
+    Parameters
+    ----------
+    photos PHOTO... : Photos of the card; no strand is needed.
+    picture FILE : Also write a picture of where the card was measured, and what is wrong there. A PNG or JPEG file;
+        with several photos, a folder.
+    full : List every patch.
+    """
     session.several = len(photos) > 1
     looks = pictures_of(photos, picture, "check", single=not session.several)
     kit = open_kit()

@@ -24,32 +24,32 @@ from strandgauge.cli.outcome import Session
 def compare(
     session: Session,
     open_kit: ReadingKit,
-    before: Annotated[
-        Path, typer.Argument(metavar="BEFORE", help="A photo of the strand, or a saved reading.")
-    ],
-    after: Annotated[
-        list[Path], typer.Argument(metavar="AFTER...", help="One or more later ones of the same strand.")
-    ],
+    before: Path,
+    after: list[Path],
     json: JsonOption = None,
     csv: CsvOption = None,
     separator: SeparatorOption = "comma",
-    page: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="Also write one sheet to look at or print, an HTML file."),
-    ] = None,
-    title: Annotated[str, typer.Option(metavar="TEXT", help="Heading of the sheet.")] = "",
-    group: Annotated[
-        str, typer.Option("--class", metavar="NAME", help="The class, named on the sheet.")
-    ] = "",
-    student: Annotated[str, typer.Option(metavar="NAME", help="The student, named on the sheet.")] = "",
-    date: Annotated[str, typer.Option(metavar="DATE", help="The day, as it is to stand on the sheet.")] = "",
-    at: Annotated[
-        str | None,
-        typer.Option(metavar="MIN,MIN,...", help="Minutes of each photo since the lightener went on."),
-    ] = None,
+    page: Path | None = None,
+    title: str = "",
+    group: Annotated[str, typer.Option("--class")] = "",
+    student: str = "",
+    date: str = "",
+    at: str | None = None,
     wet: WetOption = None,
 ) -> None:
-    """Say what changed between photos of a strand: levels gained, colour, warmth, evenness."""
+    """Say what changed between photos of a strand: levels gained, colour, warmth, evenness.
+
+    Parameters
+    ----------
+    before BEFORE : A photo of the strand, or a saved reading.
+    after AFTER... : One or more later ones of the same strand.
+    page FILE : Also write one sheet to look at or print, an HTML file.
+    title TEXT : Heading of the sheet.
+    group NAME : The class, named on the sheet.
+    student NAME : The student, named on the sheet.
+    date DATE : The day, as it is to stand on the sheet.
+    at MIN,MIN,... : Minutes of each photo since the lightener went on.
+    """
     files = [before, *after]
     minutes: tuple[float, ...] = ()
     if at is not None:

@@ -35,46 +35,34 @@ class _Seen:
 def follow(
     session: Session,
     open_kit: FullKit,
-    photos: Annotated[
-        list[Path] | None,
-        typer.Argument(metavar="[PHOTO...]", help="Photos of one strand, or their saved readings."),
-    ] = None,
-    folder: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Take all photos of this folder.")
-    ] = None,
-    at: Annotated[
-        str | None,
-        typer.Option(metavar="MIN,MIN,...", help="Minutes of each photo since the lightener went on."),
-    ] = None,
-    start: Annotated[
-        str | None,
-        typer.Option(metavar="HH:MM", help="When the lightener went on, by the clock of the photos."),
-    ] = None,
-    limit: Annotated[
-        float | None,
-        typer.Option(
-            metavar="MINUTES", help="The lightener maker's time limit, counted from when it went on."
-        ),
-    ] = None,
-    target: Annotated[
-        str | None,
-        typer.Option(metavar="SHADE", help="The wanted shade: a name, #rrggbb or L,a,b."),
-    ] = None,
-    level: Annotated[
-        float | None,
-        typer.Option(metavar="LEVEL", min=1.0, max=14.0, help="The level to come to, instead of a shade."),
-    ] = None,
-    zone: Annotated[ZoneName, typer.Option(help="The part of the strand to follow.")] = "overall",
-    stretch: Annotated[
-        Stretch | None, typer.Option(help="What a few wet hairs did when stretched just now.")
-    ] = None,
+    photos: Annotated[list[Path] | None, typer.Argument()] = None,
+    folder: Path | None = None,
+    at: str | None = None,
+    start: str | None = None,
+    limit: float | None = None,
+    target: str | None = None,
+    level: Annotated[float | None, typer.Option(min=1.0, max=14.0)] = None,
+    zone: ZoneName = "overall",
+    stretch: Stretch | None = None,
     wet: WetOption = None,
     json: JsonOption = None,
-    page: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Also write a page to look at or print, an HTML file.")
-    ] = None,
+    page: Path | None = None,
 ) -> None:
-    """Follow one strand while it lifts: how fast, how long still, and when to stop."""
+    """Follow one strand while it lifts: how fast, how long still, and when to stop.
+
+    Parameters
+    ----------
+    photos [PHOTO...] : Photos of one strand, or their saved readings.
+    folder DIR : Take all photos of this folder.
+    at MIN,MIN,... : Minutes of each photo since the lightener went on.
+    start HH:MM : When the lightener went on, by the clock of the photos.
+    limit MINUTES : The lightener maker's time limit, counted from when it went on.
+    target SHADE : The wanted shade: a name, #rrggbb or L,a,b.
+    level LEVEL : The level to come to, instead of a shade.
+    zone : The part of the strand to follow.
+    stretch : What a few wet hairs did when stretched just now.
+    page FILE : Also write a page to look at or print, an HTML file.
+    """
     files = _files(photos or [], folder)
     _check_options(files, at, start, target, level)
 

@@ -34,13 +34,17 @@ def list_learned(session: Session, json: JsonOption = None) -> None:
 
 def use(
     context: typer.Context,
-    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="What it was called.")] = None,
+    name: Annotated[str | None, typer.Argument()] = None,
     kind: KindOption = None,
-    shipped: Annotated[
-        bool, typer.Option("--shipped", help="Go back to the ladder and the card that ship with strandgauge.")
-    ] = False,
+    shipped: bool = False,
 ) -> None:
-    """Use a ladder or a card from now on, in every reading that names no other."""
+    """Use a ladder or a card from now on, in every reading that names no other.
+
+    Parameters
+    ----------
+    name [NAME] : What it was called.
+    shipped : Go back to the ladder and the card that ship with strandgauge.
+    """
     from strandgauge.learn.kept import find, put_in_use, use_shipped
 
     if shipped == (name is not None):

@@ -16,52 +16,32 @@ if TYPE_CHECKING:
 
 def card(
     session: Session,
-    photos: Annotated[
-        list[Path] | None,
-        typer.Argument(
-            metavar="[PHOTO...]",
-            help="Photos of your print with the trusted chart beside it; best two, the chart on either side.",
-        ),
-    ] = None,
-    name: Annotated[
-        str, typer.Option(metavar="NAME", help="What to call your print; readings name it.")
-    ] = "",
-    trusted: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="CHART", help="The trusted chart's definition, a TOML file with its true colours."
-        ),
-    ] = None,
-    profile: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE", help="Colours measured on your print, as CGATS text, instead of photos."
-        ),
-    ] = None,
-    same_inks: Annotated[
-        bool,
-        typer.Option("--same-inks", help="The trusted chart was printed with the same inks as your print."),
-    ] = False,
-    daylight: Annotated[
-        bool,
-        typer.Option("--daylight", help="The photos were taken at a window, no lamp on: the inks are surer."),
-    ] = False,
-    card: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="The definition your print was made from, if not the one shipped."),
-    ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="Write the colours to this file instead of your own folder: CGATS text for --profile, or, where it "
-            "ends in .toml, a definition for --card.",
-        ),
-    ] = None,
-    use: Annotated[bool, typer.Option("--use/--no-use", help="Use it from now on in every reading.")] = True,
+    photos: Annotated[list[Path] | None, typer.Argument()] = None,
+    name: str = "",
+    trusted: Path | None = None,
+    profile: Path | None = None,
+    same_inks: bool = False,
+    daylight: bool = False,
+    card: Path | None = None,
+    out: Path | None = None,
+    use: bool = True,
     json: JsonOption = None,
 ) -> None:
-    """Learn the true colours of your own print of the card, for every later reading."""
+    """Learn the true colours of your own print of the card, for every later reading.
+
+    Parameters
+    ----------
+    photos [PHOTO...] : Photos of your print with the trusted chart beside it; best two, the chart on either side.
+    name NAME : What to call your print; readings name it.
+    trusted CHART : The trusted chart's definition, a TOML file with its true colours.
+    profile FILE : Colours measured on your print, as CGATS text, instead of photos.
+    same_inks : The trusted chart was printed with the same inks as your print.
+    daylight : The photos were taken at a window, no lamp on: the inks are surer.
+    card FILE : The definition your print was made from, if not the one shipped.
+    out FILE : Write the colours to this file instead of your own folder: CGATS text for --profile, or, where it
+        ends in .toml, a definition for --card.
+    use : Use it from now on in every reading.
+    """
     given = photos or []
     if not name.strip():
         raise typer.BadParameter("Give your print a --name.")

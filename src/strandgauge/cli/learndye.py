@@ -21,33 +21,24 @@ UNDILUTED = "dye=1"
 
 def dye(
     session: Session,
-    name: Annotated[str, typer.Option(metavar="NAME", help="What to call the dye.")],
-    base: Annotated[
-        list[str],
-        typer.Option(
-            metavar="HAIR", help="The hair before: a photo, a saved reading, or L,a,b. Once, or for each."
-        ),
-    ],
-    dyed: Annotated[
-        list[str],
-        typer.Option(metavar="HAIR", help="The same hair dyed; give it again for each further mix."),
-    ],
-    mix: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="dye=1:clear=9", help="The mix used, one for each --dyed; undiluted when left out."
-        ),
-    ] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE", help="Write the dye to this file, for --dyes, instead of your own folder."
-        ),
-    ] = None,
+    name: Annotated[str, typer.Option()],
+    base: Annotated[list[str], typer.Option()],
+    dyed: Annotated[list[str], typer.Option()],
+    mix: list[str] | None = None,
+    out: Path | None = None,
     json: JsonOption = None,
     card: CardOption = None,
 ) -> None:
-    """Learn a dye from hair before and after, so that it can be mixed like those on the shelf."""
+    """Learn a dye from hair before and after, so that it can be mixed like those on the shelf.
+
+    Parameters
+    ----------
+    name NAME : What to call the dye.
+    base HAIR : The hair before: a photo, a saved reading, or L,a,b. Once, or for each.
+    dyed HAIR : The same hair dyed; give it again for each further mix.
+    mix dye=1:clear=9 : The mix used, one for each --dyed; undiluted when left out.
+    out FILE : Write the dye to this file, for --dyes, instead of your own folder.
+    """
     mixes = mix or [UNDILUTED] * len(dyed)
     if len(mixes) != len(dyed):
         raise typer.BadParameter("Give one --mix for each --dyed.")

@@ -24,34 +24,26 @@ _IS_LEVEL = r"(?i)(\d+)[ _.-]?[a-z]?(?:[ _.-].*)?"
 def levels(
     session: Session,
     open_kit: CardKit,
-    photos: Annotated[
-        list[Path],
-        typer.Argument(
-            metavar="FOLDER|PHOTO...", help="Photos of hair swatches on the card, one swatch each."
-        ),
-    ],
-    name: Annotated[str, typer.Option(metavar="NAME", help="What to call the ladder; readings name it.")],
-    level: Annotated[
-        list[int] | None,
-        typer.Option(
-            metavar="LEVEL",
-            help="Level of each photo, given once for each; without it file names tell, such as level-7.jpg, "
-            "7.jpg or 7b.jpg.",
-        ),
-    ] = None,
-    fill: Annotated[
-        bool, typer.Option("--fill", help="Fill in levels that have no swatch; the file says which.")
-    ] = False,
-    out: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE", help="Write the ladder to this file, for --ladder, instead of your own folder."
-        ),
-    ] = None,
-    use: Annotated[bool, typer.Option("--use/--no-use", help="Use it from now on in every reading.")] = True,
+    photos: list[Path],
+    name: Annotated[str, typer.Option()],
+    level: list[int] | None = None,
+    fill: bool = False,
+    out: Path | None = None,
+    use: bool = True,
     json: JsonOption = None,
 ) -> None:
-    """Learn a ladder of levels from photos of your own level swatches beside the card."""
+    """Learn a ladder of levels from photos of your own level swatches beside the card.
+
+    Parameters
+    ----------
+    photos FOLDER|PHOTO... : Photos of hair swatches on the card, one swatch each.
+    name NAME : What to call the ladder; readings name it.
+    level LEVEL : Level of each photo, given once for each; without it file names tell, such as level-7.jpg, 7.jpg
+        or 7b.jpg.
+    fill : Fill in levels that have no swatch; the file says which.
+    out FILE : Write the ladder to this file, for --ladder, instead of your own folder.
+    use : Use it from now on in every reading.
+    """
     files = _files(photos)
     by_level = _by_level(files, level)
     from strandgauge.learn.kept import check_name, keep

@@ -46,21 +46,21 @@ def show(
 
 def export(
     context: typer.Context,
-    client: Annotated[
-        str | None, typer.Argument(metavar="CLIENT", help="The client's alias; everybody when left out.")
-    ] = None,
-    csv: Annotated[
-        Path | None, typer.Option(metavar="FILE|-", help="A table for a spreadsheet, a check a line.")
-    ] = None,
-    jsonl: Annotated[
-        Path | None, typer.Option(metavar="FILE|-", help="Everything for programs, a check a line.")
-    ] = None,
-    pictures: Annotated[
-        bool, typer.Option("--pictures", help="Put thumbnails and kept photos into --jsonl, as base64.")
-    ] = False,
+    client: Annotated[str | None, typer.Argument()] = None,
+    csv: Path | None = None,
+    jsonl: Path | None = None,
+    pictures: bool = False,
     logbook: LogbookOption = None,
 ) -> None:
-    """Write checks to a file, for a spreadsheet or for programs."""
+    """Write checks to a file, for a spreadsheet or for programs.
+
+    Parameters
+    ----------
+    client CLIENT : The client's alias; everybody when left out.
+    csv FILE|- : A table for a spreadsheet, a check a line.
+    jsonl FILE|- : Everything for programs, a check a line.
+    pictures : Put thumbnails and kept photos into --jsonl, as base64.
+    """
     if csv is None and jsonl is None:
         raise typer.BadParameter("Name a file with --csv or --jsonl.")
     if pictures and jsonl is None:
@@ -81,11 +81,16 @@ def delete(
     context: typer.Context,
     session: Session,
     client: ClientArgument,
-    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    yes: bool = False,
     logbook: LogbookOption = None,
     json: JsonOption = None,
 ) -> None:
-    """Delete a client with everything of theirs, for good."""
+    """Delete a client with everything of theirs, for good.
+
+    Parameters
+    ----------
+    yes : Do not ask.
+    """
     from strandgauge.show.terminal.logbook import counts, print_deletion
     from strandgauge.words import say
 
@@ -102,12 +107,13 @@ def delete(
     session.show(deletion_document(who, deletion), print_deletion, who, deletion)
 
 
-def backup(
-    context: typer.Context,
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A file that is not there yet.")],
-    logbook: LogbookOption = None,
-) -> None:
-    """Write a copy of the logbook, whole even while others write in it."""
+def backup(context: typer.Context, file: Path, logbook: LogbookOption = None) -> None:
+    """Write a copy of the logbook, whole even while others write in it.
+
+    Parameters
+    ----------
+    file FILE : A file that is not there yet.
+    """
     with opened(context, logbook) as book:
         book.back_up(file)
 

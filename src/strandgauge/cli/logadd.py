@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -26,28 +26,29 @@ def add(
     context: typer.Context,
     session: Session,
     client: ClientArgument,
-    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of one strand.")],
-    strand: Annotated[
-        str, typer.Option(metavar="NAME", help="Which strand; entered where it is new to this visit.")
-    ] = "strand",
-    target: Annotated[
-        str | None,
-        typer.Option(
-            metavar="SHADE", help="The wanted shade: a name, #rrggbb or L,a,b; the strand's own if left out."
-        ),
-    ] = None,
-    wet: Annotated[bool, typer.Option("--wet", help="The strand is wet in the photos.")] = False,
-    stretch: Annotated[
-        Stretch | None, typer.Option(help="What the stretch test said; gummy always means stop.")
-    ] = None,
-    note: Annotated[str, typer.Option(metavar="TEXT", help="A note.")] = "",
-    keep_photo: Annotated[bool, typer.Option("--keep-photo", help="Keep the photos themselves too.")] = False,
+    photos: list[Path],
+    strand: str = "strand",
+    target: str | None = None,
+    wet: bool = False,
+    stretch: Stretch | None = None,
+    note: str = "",
+    keep_photo: bool = False,
     logbook: LogbookOption = None,
     json: JsonOption = None,
 ) -> int:
     """Read photos of a strand and enter them as checks, at the time they were taken.
 
     A client who is not in the logbook yet is entered. Where a photo does not tell its time, it is now.
+
+    Parameters
+    ----------
+    photos PHOTO... : Photos of one strand.
+    strand NAME : Which strand; entered where it is new to this visit.
+    target SHADE : The wanted shade: a name, #rrggbb or L,a,b; the strand's own if left out.
+    wet : The strand is wet in the photos.
+    stretch : What the stretch test said; gummy always means stop.
+    note TEXT : A note.
+    keep_photo : Keep the photos themselves too.
     """
     session.several = len(photos) > 1
     from strandgauge.show.json.logbook import logged_document

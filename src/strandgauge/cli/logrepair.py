@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
 import typer
 
 from strandgauge.cli.logoptions import ClientArgument, LogbookOption, client_called, opened
 from strandgauge.words import say
 
 
-def check(
-    context: typer.Context,
-    set_aside: Annotated[
-        bool, typer.Option("--set-aside", help="Put what is damaged into the bin, so that the rest goes on.")
-    ] = False,
-    logbook: LogbookOption = None,
-) -> int:
-    """Check the whole logbook for damage, every check in it too."""
+def check(context: typer.Context, set_aside: bool = False, logbook: LogbookOption = None) -> int:
+    """Check the whole logbook for damage, every check in it too.
+
+    Parameters
+    ----------
+    set_aside : Put what is damaged into the bin, so that the rest goes on.
+    """
     from strandgauge.show.export import looks_of
     from strandgauge.show.json.logbook import damage_of
 
@@ -41,25 +38,25 @@ def check(
     return 1 if damaged else 0
 
 
-def rename(
-    context: typer.Context,
-    client: ClientArgument,
-    alias: Annotated[str, typer.Argument(metavar="NEW", help="The new alias.")],
-    logbook: LogbookOption = None,
-) -> None:
-    """Give a client another alias."""
+def rename(context: typer.Context, client: ClientArgument, alias: str, logbook: LogbookOption = None) -> None:
+    """Give a client another alias.
+
+    Parameters
+    ----------
+    alias NEW : The new alias.
+    """
     with opened(context, logbook) as book:
         renamed = book.rename_client(client_called(book, client).id, alias)
     print(say("log.renamed", alias=renamed.alias))
 
 
-def merge(
-    context: typer.Context,
-    client: ClientArgument,
-    into: Annotated[str, typer.Argument(metavar="INTO", help="The client who gets all visits.")],
-    logbook: LogbookOption = None,
-) -> None:
-    """Make one client of two who are the same person."""
+def merge(context: typer.Context, client: ClientArgument, into: str, logbook: LogbookOption = None) -> None:
+    """Make one client of two who are the same person.
+
+    Parameters
+    ----------
+    into INTO : The client who gets all visits.
+    """
     with opened(context, logbook) as book:
         number = book.merge("client", client_called(book, client).id, client_called(book, into).id)
     print(say("log.merged", number=number))
@@ -75,12 +72,13 @@ def bin(context: typer.Context, logbook: LogbookOption = None) -> None:
         print(say("log.bin-empty"))
 
 
-def restore(
-    context: typer.Context,
-    number: Annotated[int, typer.Argument(metavar="NUMBER", help="As 'strandgauge log bin' lists it.")],
-    logbook: LogbookOption = None,
-) -> None:
-    """Put back what was taken out."""
+def restore(context: typer.Context, number: int, logbook: LogbookOption = None) -> None:
+    """Put back what was taken out.
+
+    Parameters
+    ----------
+    number NUMBER : As 'strandgauge log bin' lists it.
+    """
     with opened(context, logbook) as book:
         kind, _ = book.put_back(number)
     print(say("log.restored", kind=kind))

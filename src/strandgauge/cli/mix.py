@@ -14,17 +14,18 @@ from strandgauge.cli.outcome import Session
 def mix(
     session: Session,
     open_kit: MixingKit,
-    base: Annotated[str, typer.Option(metavar="HAIR", help="A photo, a saved reading's JSON, or L,a,b.")],
-    dye: Annotated[
-        list[str],
-        typer.Option(
-            metavar="NAME=PARTS", help="One part of the mix, such as violet=1 or clear=9; give each."
-        ),
-    ],
+    base: Annotated[str, typer.Option()],
+    dye: Annotated[list[str], typer.Option()],
     json: JsonOption = None,
     wet: WetOption = None,
 ) -> None:
-    """Predict the colour that a mix of dyes gives on this hair."""
+    """Predict the colour that a mix of dyes gives on this hair.
+
+    Parameters
+    ----------
+    base HAIR : A photo, a saved reading's JSON, or L,a,b.
+    dye NAME=PARTS : One part of the mix, such as violet=1 or clear=9; give each.
+    """
     from strandgauge.dye.mix import parse_mix
 
     kit, parts = open_kit(), parse_mix(dye)

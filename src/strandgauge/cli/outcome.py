@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 import typer
 
+from strandgauge.cli.arguments import about, arguments, show
 from strandgauge.cli.jsonlines import JsonLines
 from strandgauge.cli.options import KIT_OPTIONS
 from strandgauge.errors import CannotWriteError, StrandgaugeError, Told, unforeseen
@@ -128,7 +129,7 @@ def guarded(command: Callable[..., int | None], session: Session) -> Callable[..
     The command may return an exit code itself; None is success. Where it takes the ``session``, it is handed in;
     where it takes a kit, as ``open_kit``, it has the options that name its parts.
     """
-    taken = inspect.signature(command, eval_str=True).parameters
+    taken = arguments(command)
     parts = get_args(taken["open_kit"].annotation)[1] if "open_kit" in taken else ()
 
     @functools.wraps(command)
@@ -153,15 +154,9 @@ def guarded(command: Callable[..., int | None], session: Session) -> Callable[..
         inspect.Parameter(part, inspect.Parameter.KEYWORD_ONLY, default=None, annotation=KIT_OPTIONS[part])
         for part in parts
     ]
-    show_parameters(wrapped, shown)
+    wrapped.__doc__ = about(command)
+    show(wrapped, shown)
     return wrapped
-
-
-def show_parameters(function: Callable[..., None], shown: Iterable[inspect.Parameter]) -> None:
-    """Let a function tell typer that it takes these parameters, whatever its own are."""
-    ordered = [one.replace(kind=inspect.Parameter.KEYWORD_ONLY) for one in shown]
-    function.__annotations__ = {one.name: one.annotation for one in ordered}
-    function.__signature__ = inspect.Signature(ordered)  # type: ignore[attr-defined]  # what `signature` looks for
 
 
 def _load_kit(named: dict[str, Any]) -> Kit:

@@ -29,38 +29,35 @@ if TYPE_CHECKING:
 def plan(
     session: Session,
     open_kit: FullKit,
-    hair: Annotated[str, typer.Argument(metavar="HAIR", help="A photo, a saved reading's JSON, or L,a,b.")],
-    target: Annotated[str, typer.Option(metavar="SHADE", help="The wanted shade: a name, #rrggbb or L,a,b.")],
+    hair: str,
+    target: Annotated[str, typer.Option()],
     history: HistoryOption = None,
     told: ToldOption = None,
-    length: Annotated[
-        Literal["short", "medium", "long"] | None,
-        typer.Option("--hair", help="Its length: gives grams for the whole head."),
-    ] = None,
-    density: Annotated[
-        Literal["fine", "medium", "thick"], typer.Option(help="Its density, for the grams.")
-    ] = "medium",
-    bowl: Annotated[
-        float, typer.Option(metavar="GRAMS", help="How much of each mix, without --hair.")
-    ] = 60.0,
-    scale: Annotated[float, typer.Option(metavar="GRAMS", help="Smallest step of your scale.")] = 0.1,
+    length: Annotated[Literal["short", "medium", "long"] | None, typer.Option("--hair")] = None,
+    density: Literal["fine", "medium", "thick"] = "medium",
+    bowl: float = 60.0,
+    scale: float = 0.1,
     shelf: ShelfOption = None,
-    melt: Annotated[
-        bool, typer.Option("--melt", help="From deep at the root to sheer at the ends: two or three mixes.")
-    ] = False,
-    full: Annotated[
-        bool, typer.Option("--full", help="Also print what to watch at each step, and all cautions.")
-    ] = False,
-    result: Annotated[
-        str | None,
-        typer.Option(
-            metavar="HAIR", help="The same hair dyed by this plan: learns how much dye it takes up."
-        ),
-    ] = None,
+    melt: bool = False,
+    full: bool = False,
+    result: str | None = None,
     json: JsonOption = None,
     wet: WetOption = None,
 ) -> None:
-    """Plan the appointment for a wanted shade: what to do zone by zone, with times, mixes and the fading."""
+    """Plan the appointment for a wanted shade: what to do zone by zone, with times, mixes and the fading.
+
+    Parameters
+    ----------
+    hair HAIR : A photo, a saved reading's JSON, or L,a,b.
+    target SHADE : The wanted shade: a name, #rrggbb or L,a,b.
+    length : Its length: gives grams for the whole head.
+    density : Its density, for the grams.
+    bowl GRAMS : How much of each mix, without --hair.
+    scale GRAMS : Smallest step of your scale.
+    melt : From deep at the root to sheer at the ends: two or three mixes.
+    full : Also print what to watch at each step, and all cautions.
+    result HAIR : The same hair dyed by this plan: learns how much dye it takes up.
+    """
     from strandgauge.judge.outlook import Settings
     from strandgauge.judge.plan import make_plan
     from strandgauge.show.terminal.plan import print_plan

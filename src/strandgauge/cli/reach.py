@@ -33,45 +33,39 @@ _PICTURE_NAME = re.compile(r"\.[a-z]{3,4}$", re.IGNORECASE)
 def reach(
     session: Session,
     open_kit: FullKit,
-    hair: Annotated[str, typer.Argument(metavar="HAIR", help="A photo, a saved reading's JSON, or L,a,b.")],
-    target: Annotated[
-        str,
-        typer.Option(
-            metavar="SHADE", help="A name of 'strandgauge targets', #rrggbb, L,a,b, or a photo of a swatch."
-        ),
-    ],
-    bowl: Annotated[float, typer.Option(metavar="GRAMS", help="How much to mix for each zone.")] = 60.0,
-    scale: Annotated[float, typer.Option(metavar="GRAMS", help="Smallest step of your scale.")] = 0.1,
-    zone: Annotated[list[ZoneChoice] | None, typer.Option(help="Only this zone; may be given again.")] = None,
-    pretone: Annotated[
-        Literal["auto", "none"], typer.Option(help="Whether to look for a toner to lay on first.")
-    ] = ("auto"),
-    true_within: Annotated[
-        float,
-        typer.Option("--true", metavar="DE", min=0.1, help="CIEDE2000 up to which a result reads true."),
-    ] = 3.0,
+    hair: str,
+    target: Annotated[str, typer.Option()],
+    bowl: float = 60.0,
+    scale: float = 0.1,
+    zone: list[ZoneChoice] | None = None,
+    pretone: Literal["auto", "none"] = ("auto"),
+    true_within: Annotated[float, typer.Option("--true", min=0.1)] = 3.0,
     history: HistoryOption = None,
     told: ToldOption = None,
     only: ShelfOption = None,
-    full: Annotated[
-        bool, typer.Option("--full", help="Also print the rest: by level, zones together, a shadow root.")
-    ] = False,
-    shadow: Annotated[
-        float | None,
-        typer.Option(metavar="LEVEL", min=1.0, max=14.0, help="Depth of the shadow root that is proposed."),
-    ] = None,
-    pick: Annotated[
-        str | None,
-        typer.Option(metavar="X,Y,W,H", help="Where the swatch lies in its picture, in per cent of it."),
-    ] = None,
+    full: bool = False,
+    shadow: Annotated[float | None, typer.Option(min=1.0, max=14.0)] = None,
+    pick: str | None = None,
     json: JsonOption = None,
-    picture: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="Also write a picture of the outlook, a PNG or JPEG file."),
-    ] = None,
+    picture: Path | None = None,
     wet: WetOption = None,
 ) -> None:
-    """Say whether a wanted shade reads true on this hair, and give the formula that comes closest."""
+    """Say whether a wanted shade reads true on this hair, and give the formula that comes closest.
+
+    Parameters
+    ----------
+    hair HAIR : A photo, a saved reading's JSON, or L,a,b.
+    target SHADE : A name of 'strandgauge targets', #rrggbb, L,a,b, or a photo of a swatch.
+    bowl GRAMS : How much to mix for each zone.
+    scale GRAMS : Smallest step of your scale.
+    zone : Only this zone; may be given again.
+    pretone : Whether to look for a toner to lay on first.
+    true_within DE : CIEDE2000 up to which a result reads true.
+    full : Also print the rest: by level, zones together, a shadow root.
+    shadow LEVEL : Depth of the shadow root that is proposed.
+    pick X,Y,W,H : Where the swatch lies in its picture, in per cent of it.
+    picture FILE : Also write a picture of the outlook, a PNG or JPEG file.
+    """
     check_picture(picture)
     from strandgauge.kit import settings
 

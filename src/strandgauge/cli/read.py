@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -31,42 +31,28 @@ if TYPE_CHECKING:
 def read(
     session: Session,
     open_kit: ReadingKit,
-    photos: Annotated[
-        list[Path],
-        typer.Argument(metavar="PHOTO...", help="Photos of a strand on the card; - is one from a pipe."),
-    ],
+    photos: list[Path],
     json: JsonOption = None,
     csv: CsvOption = None,
     separator: SeparatorOption = "comma",
-    picture: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            help="Also write a picture to show a client: the strand, and its level on the ladder. A PNG or JPEG "
-            "file; with several photos, a folder.",
-        ),
-    ] = None,
-    target: Annotated[
-        str | None,
-        typer.Option(
-            metavar="SHADE",
-            help="The wanted shade, shown beside the strand in the picture; what would settle whether the hair is "
-            "light enough for it is told, where that is open.",
-        ),
-    ] = None,
-    technical: Annotated[
-        bool, typer.Option("--technical", help="Show the whole card, all numbers and notes in the picture.")
-    ] = False,
+    picture: Path | None = None,
+    target: str | None = None,
+    technical: bool = False,
     wet: WetOption = None,
-    together: Annotated[
-        bool,
-        typer.Option(
-            "--together",
-            help="All photos show one strand, the card turned or the strand re-laid between: one reading.",
-        ),
-    ] = False,
+    together: bool = False,
 ) -> int:
-    """Read level, evenness, undertone and warmth of a strand from a photo beside the card."""
+    """Read level, evenness, undertone and warmth of a strand from a photo beside the card.
+
+    Parameters
+    ----------
+    photos PHOTO... : Photos of a strand on the card; - is one from a pipe.
+    picture FILE : Also write a picture to show a client: the strand, and its level on the ladder. A PNG or JPEG
+        file; with several photos, a folder.
+    target SHADE : The wanted shade, shown beside the strand in the picture; what would settle whether the hair is
+        light enough for it is told, where that is open.
+    technical : Show the whole card, all numbers and notes in the picture.
+    together : All photos show one strand, the card turned or the strand re-laid between: one reading.
+    """
     single = together or len(photos) == 1
     session.several = not single
     for photo in photos:

@@ -19,26 +19,24 @@ if TYPE_CHECKING:
 def serve(
     session: Session,
     open_kit: ServingKit,
-    port: Annotated[int, typer.Option(min=1, max=65535, help="Where to listen.")] = DEFAULT_PORT,
-    lan: Annotated[
-        bool, typer.Option("--lan", help="Let phones in the same network in, by a code that is shown here.")
-    ] = False,
-    address: Annotated[
-        str | None,
-        typer.Option(
-            metavar="ADDRESS", help="With --lan: this address of the computer, where it has several."
-        ),
-    ] = None,
-    new_key: Annotated[
-        bool, typer.Option("--new-key", help="Let no phone in that was let in before.")
-    ] = False,
-    qr: Annotated[bool, typer.Option("--qr/--no-qr", help="Show the address as a code to scan.")] = True,
-    logbook: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="The logbook to use, instead of the one in your data folder."),
-    ] = None,
+    port: Annotated[int, typer.Option(min=1, max=65535)] = DEFAULT_PORT,
+    lan: bool = False,
+    address: str | None = None,
+    new_key: bool = False,
+    qr: bool = True,
+    logbook: Path | None = None,
 ) -> None:
-    """Serve the phone page: take a photo at the chair, and the answer is there."""
+    """Serve the phone page: take a photo at the chair, and the answer is there.
+
+    Parameters
+    ----------
+    port : Where to listen.
+    lan : Let phones in the same network in, by a code that is shown here.
+    address ADDRESS : With --lan: this address of the computer, where it has several.
+    new_key : Let no phone in that was let in before.
+    qr : Show the address as a code to scan.
+    logbook FILE : The logbook to use, instead of the one in your data folder.
+    """
     from strandgauge.logbook.connect import default_path
     from strandgauge.web.keys import new_code, new_token, session_key
     from strandgauge.web.listen import LOOPBACK, listen, local_address

@@ -27,38 +27,30 @@ RING_SECONDS = 30.0
 def watch(
     session: Session,
     open_kit: FullKit,
-    what: Annotated[
-        str,
-        typer.Argument(
-            metavar="FOLDER|CAMERA|FILM",
-            help="A folder that photos are put into, the number or address of a camera, or a film.",
-        ),
-    ],
-    page: Annotated[Path, typer.Option(metavar="FILE", help="The page to keep current, an HTML file.")],
-    start: Annotated[
-        str | None,
-        typer.Option(metavar="HH:MM", help="When the lightener went on; a film begins at 00:00."),
-    ] = None,
-    limit: Annotated[
-        float | None,
-        typer.Option(metavar="MINUTES", help="The lightener maker's time limit; it rings then."),
-    ] = None,
-    target: Annotated[
-        str | None, typer.Option(metavar="SHADE", help="The wanted shade: a name, #rrggbb or L,a,b.")
-    ] = None,
-    level: Annotated[
-        float | None,
-        typer.Option(metavar="LEVEL", min=1.0, max=14.0, help="The level to come to, instead of a shade."),
-    ] = None,
-    every: Annotated[
-        float, typer.Option(metavar="SECONDS", min=1.0, help="How often a camera or a film is looked at.")
-    ] = 60.0,
-    once: Annotated[bool, typer.Option("--once", help="Take what is there, and leave.")] = False,
+    what: str,
+    page: Annotated[Path, typer.Option()],
+    start: str | None = None,
+    limit: float | None = None,
+    target: str | None = None,
+    level: Annotated[float | None, typer.Option(min=1.0, max=14.0)] = None,
+    every: Annotated[float, typer.Option(min=1.0)] = 60.0,
+    once: bool = False,
     wet: WetOption = None,
 ) -> None:
     """Follow a strand as its photos arrive, with its lift curve on a screen and a bell when it is time.
 
     The page loads itself anew in the browser. Ctrl-C ends the watch; started again, it goes on where it was.
+
+    Parameters
+    ----------
+    what FOLDER|CAMERA|FILM : A folder that photos are put into, the number or address of a camera, or a film.
+    page FILE : The page to keep current, an HTML file.
+    start HH:MM : When the lightener went on; a film begins at 00:00.
+    limit MINUTES : The lightener maker's time limit; it rings then.
+    target SHADE : The wanted shade: a name, #rrggbb or L,a,b.
+    level LEVEL : The level to come to, instead of a shade.
+    every SECONDS : How often a camera or a film is looked at.
+    once : Take what is there, and leave.
     """
     if target is not None and level is not None:
         raise typer.BadParameter("Give a --target or a --level, not both.")

@@ -48,6 +48,7 @@ from strandgauge.reading.together import Shot, is_turned, is_turned_pair, refuse
 from strandgauge.strand.direction import LightClues, light_clues
 from strandgauge.strand.fibres import check_fibres, fibres
 from strandgauge.strand.isolate import Isolated, isolate_strand
+from strandgauge.strand.lines import check_lines, lines
 from strandgauge.strand.names import ZoneName
 from strandgauge.strand.pattern import strand_pattern
 from strandgauge.strand.zones import StrandCoordinates, ZoneLight, measure_zones, strand_coordinates
@@ -240,9 +241,10 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, said_wet: bool 
     paper = card.paper or (95.0, 0.0, 0.0)
     strand = isolate_strand(region, paper, m)
     coordinates = strand_coordinates(strand, region.pixels_per_mm)
+    lined = lines(region, strand, coordinates, paper)
     if found.fitted.for_hair is not found.correction:
         region = flat(found.fitted.for_hair)
-    doubts = check_fibres(fibres(region, strand, coordinates))
+    doubts = check_fibres(fibres(region, strand, coordinates)) + check_lines(lined)
     zones = measure_zones(region, strand, coordinates)
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
     colours = zone_colours(zones, clues, found.fit, len(found.light.cautions))

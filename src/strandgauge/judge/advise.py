@@ -45,7 +45,7 @@ def advise(outlook: Outlook, history: History) -> tuple[Advice, ...]:
     stops = _stops(history)
     if any(stop.why[0] in _NOTHING_MORE for stop in stops):
         return tuple(stops)
-    zones = [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
+    zones = outlook.own_zones
     found: list[Advice] = []
     for zone in zones:
         found += _for_zone(zone, zones, outlook, history)

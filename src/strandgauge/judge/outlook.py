@@ -272,6 +272,11 @@ class Outlook:
         """The level that the shade needs: where it reads true already, the level that the hair has."""
         return self.base_level if self.needs is None and self.verdict == "true" else self.needs_level
 
+    @property
+    def own_zones(self) -> list[ZoneOutlook]:
+        """The zones that are told of: root, mids and ends, or whatever there is."""
+        return [zone for zone in self.zones if zone.name != "overall"] or list(self.zones)
+
     def to_mix(self, zone: ZoneOutlook) -> bool:
         """Whether a zone's formula is to be mixed as things stand."""
         stopped = self.does("stop-condition", "stop-time")

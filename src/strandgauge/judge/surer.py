@@ -54,7 +54,7 @@ def surer_outlook(outlook: Outlook, bases: Iterable[BaseZone]) -> Note | None:
     """Return what would settle whether the hair is light enough, where it is open and nothing forbids to go on."""
     if outlook.verdict == "true" or outlook.does("stop-condition"):
         return None
-    zones = [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
+    zones = outlook.own_zones
     doubts = [
         Doubt(zone.name, zone.needs.level - zone.level, zone.level_sd)
         for zone in zones

@@ -9,7 +9,7 @@ from typing import Literal
 
 from strandgauge.errors import BadEntryError, UnknownEntryError
 from strandgauge.logbook import entries
-from strandgauge.logbook.core import PARENT, Core
+from strandgauge.logbook.core import PARENT, WITH_ALL_BELOW, Core
 from strandgauge.logbook.records import Binned, Deletion, Kind
 
 UNDO_FOR = timedelta(hours=1)
@@ -127,11 +127,7 @@ class Bin(Core):
                 f"""
                 SELECT count(DISTINCT visits.id), count(DISTINCT strands.id), count(DISTINCT checks.id),
                     count(photos.check_id)
-                FROM clients
-                LEFT JOIN visits ON visits.client_id = clients.id
-                LEFT JOIN strands ON strands.visit_id = visits.id
-                LEFT JOIN checks ON checks.strand_id = strands.id
-                LEFT JOIN photos ON photos.check_id = checks.id
+                FROM {WITH_ALL_BELOW} LEFT JOIN photos ON photos.check_id = checks.id
                 WHERE {kind}s.id = ?
                 """,
                 (entry_id,),
@@ -180,16 +176,6 @@ class Bin(Core):
             "client": "clients.alias",
             "visit": "clients.alias || ', ' || substr(visits.started, 1, 10)",
         }.get(kind, "clients.alias || ', ' || strands.name")
-        rows = self._rows(
-            f"""
-            SELECT {name}
-            FROM clients
-            LEFT JOIN visits ON visits.client_id = clients.id
-            LEFT JOIN strands ON strands.visit_id = visits.id
-            LEFT JOIN checks ON checks.strand_id = strands.id
-            WHERE {kind}s.id = ?
-            LIMIT 1
-            """,
-            (entry_id,),
-        )
+        sql = f"SELECT {name} FROM {WITH_ALL_BELOW} WHERE {kind}s.id = ? LIMIT 1"
+        rows = self._rows(sql, (entry_id,))
         return str(rows[0][0]) if rows else ""

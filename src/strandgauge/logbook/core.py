@@ -34,6 +34,15 @@ PARENT: dict[Kind, tuple[Kind, str] | None] = {
 """What each kind of entry belongs to, and the column that says to which."""
 
 
+WITH_ALL_BELOW = """
+    clients
+    LEFT JOIN visits ON visits.client_id = clients.id
+    LEFT JOIN strands ON strands.visit_id = visits.id
+    LEFT JOIN checks ON checks.strand_id = strands.id
+"""
+"""Every entry with what belongs to it, in the bin or not."""
+
+
 class Core:
     """An open file. It closes itself at the end of a ``with`` block.
 

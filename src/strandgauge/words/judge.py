@@ -65,7 +65,7 @@ def to_do(outlook: Outlook, zone: str) -> str:
 def bowls_to_mix(outlook: Outlook) -> list[list[ZoneOutlook]]:
     """Return the zones whose formulas are to be mixed as things stand, those together that one bowl serves."""
     found: dict[tuple[object, ...], list[ZoneOutlook]] = {}
-    for zone in own_zones(outlook):
+    for zone in outlook.own_zones:
         if outlook.to_mix(zone):
             found.setdefault((zone.bowl, zone.formula, zone.pretone, saying(zone)), []).append(zone)
     return list(found.values())
@@ -73,7 +73,7 @@ def bowls_to_mix(outlook: Outlook) -> list[list[ZoneOutlook]]:
 
 def first_thing(outlook: Outlook) -> str:
     """Return the one thing to do first, such as 'Lilac: root, melt the root.'"""
-    return _first(sentence(outlook.target.name), outlook.advice, len(own_zones(outlook)))
+    return _first(sentence(outlook.target.name), outlook.advice, len(outlook.own_zones))
 
 
 def _first(shade: str, advice: tuple[Advice, ...], zones: int) -> str:
@@ -99,11 +99,6 @@ def first_why(outlook: Outlook) -> tuple[str, ...]:
 def surer(way: Note | None) -> tuple[str, ...]:
     """Return what would settle that which is open, where anything would."""
     return () if way is None else (said(way),)
-
-
-def own_zones(outlook: Outlook) -> list[ZoneOutlook]:
-    """Return the zones that are told of: root, mids and ends, or whatever there is."""
-    return [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
 
 
 def saying(zone: ZoneOutlook, shade: Lab | None = None) -> str:
@@ -144,7 +139,7 @@ def verdict_headline(outlook: Outlook, shade: str | None = None) -> str:
 
     ``shade`` is what the shade is called; its name when None.
     """
-    zones = own_zones(outlook)
+    zones = outlook.own_zones
     shade = sentence(outlook.target.name) if shade is None else shade
     if outlook.verdict in ("true", "may"):
         told = say("verdict-word.true") if outlook.verdict == "true" else say("verdict-word.may")
@@ -177,8 +172,8 @@ def needs_line(outlook: Outlook) -> str:
     """Say what it would take."""
     needs = outlook.needs
     if needs is None:
-        without = [zone.name for zone in own_zones(outlook) if zone.needs is None]
-        if len(without) < len(own_zones(outlook)) and without:
+        without = [zone.name for zone in outlook.own_zones if zone.needs is None]
+        if len(without) < len(outlook.own_zones) and without:
             return say("outlook.needs-none-zones", zones=listed(without))
         return say("outlook.needs-none")
     told = say(

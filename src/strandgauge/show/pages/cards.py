@@ -115,11 +115,9 @@ def class_sheet(name: str, cards: Iterable[Card]) -> ClassSheet:
 
     def order(line: Ranked) -> tuple[float, float, str]:
         shown = line.row.shown
-        return (
-            (math.inf, 0.0, "")
-            if shown is None
-            else (int(line.rank), shown.level_range, line.student.casefold())
-        )
+        if shown is None:
+            return math.inf, 0.0, ""
+        return int(line.rank), shown.level_range, line.student.casefold()
 
     return ClassSheet(name, tuple(sorted(lines, key=order)))
 

@@ -105,7 +105,7 @@ def lift_chart(curve: LiftCurve, *, width: int = 640, height: int = 360, ladder:
         width=width,
         height=height,
         frame=frame,
-        title=_title(curve),
+        title=say("chart.title", zone=curve.zone),
         description=describe(curve),
         axis=say("chart.since-start") if curve.from_start else say("chart.since-first"),
         rungs=[
@@ -133,11 +133,9 @@ def need_words(curve: LiftCurve) -> str:
     if curve.needs_level is None:
         return ""
     level = level_at_least(curve.needs_level)
-    return (
-        say("chart.needs", shade=curve.target, level=level)
-        if curve.target
-        else say("chart.wanted", level=level)
-    )
+    if curve.target:
+        return say("chart.needs", shade=curve.target, level=level)
+    return say("chart.wanted", level=level)
 
 
 def describe(curve: LiftCurve) -> str:
@@ -247,16 +245,9 @@ def _overlap(one: tuple[float, float, float, float], other: tuple[float, float, 
 
 def _need_label(curve: LiftCurve, frame: _Frame) -> str:
     label = need_words(curve)
-    fits = len(label) * _LETTER < frame.right - frame.left
-    return (
-        label
-        if fits or curve.needs_level is None
-        else say("chart.needed", level=level_at_least(curve.needs_level))
-    )
-
-
-def _title(curve: LiftCurve) -> str:
-    return say("chart.title", zone=curve.zone)
+    if len(label) * _LETTER < frame.right - frame.left or curve.needs_level is None:
+        return label
+    return say("chart.needed", level=level_at_least(curve.needs_level))
 
 
 def _frame(curve: LiftCurve, width: int, height: int, named: bool, top: float) -> _Frame:

@@ -66,8 +66,4 @@ def _time(head: Head, place: int) -> str:
 
 def _title(place: int, count: int) -> str:
     """Name a reading by its place: before, after, or a numbered after."""
-    return (
-        say("compare-page.strand", place=place)
-        if count == 2
-        else say("compare-page.strand-of-many", place=place)
-    )
+    return say("compare-page.strand" if count == 2 else "compare-page.strand-of-many", place=place)

@@ -141,12 +141,8 @@ def _outlook(curve: LiftCurve, needs_level: float, last: float) -> str:
     if wait is None:
         return ""
     if curve.limit is not None and last + wait.value > curve.limit:
-        chance = _chance(curve)
-        return (
-            say("lift-page.past-limit", chance=chance)
-            if _unlikely(curve)
-            else say("lift-page.perhaps-past-limit", chance=chance)
-        )
+        never = _unlikely(curve)
+        return say("lift-page.past-limit" if never else "lift-page.perhaps-past-limit", chance=_chance(curve))
     if not math.isfinite(wait.value):
         return say("lift-page.untold")
     told = math.isfinite(wait.high) and (curve.limit is None or last + wait.high <= curve.limit)

@@ -21,7 +21,7 @@ from markupsafe import Markup
 from strandgauge.colour.names import colour_word
 from strandgauge.colour.srgb import hex_colour, lab_from_hex
 from strandgauge.hair.levels import level_at_least
-from strandgauge.words import LANGUAGE, said, say
+from strandgauge.words import LANGUAGE, said, say, sentence
 
 FOLDER = Path(__file__).parent
 FONT = FOLDER / "fonts" / "letters.woff2"
@@ -51,7 +51,7 @@ def environment() -> jinja2.Environment:
         data_uri=data_uri,
         picture_size=picture_size,
         minutes=minutes,
-        capital=capital,
+        capital=sentence,
         level_at_least=level_at_least,
         colour_word=lambda colour: colour_word(lab_from_hex(colour)),
         said=said,
@@ -101,11 +101,6 @@ def minutes(value: float) -> str:
         return f"{whole}\u00a0min"
     hours, rest = divmod(whole, 60)
     return f"{hours}\u00a0h" + (f"\u00a0{rest}\u00a0min" if rest else "")
-
-
-def capital(text: str) -> str:
-    """Begin a phrase with a capital and leave the rest as it is."""
-    return text[:1].upper() + text[1:]
 
 
 @cache

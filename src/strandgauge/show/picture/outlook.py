@@ -56,7 +56,7 @@ def draw_outlook(outlook: Outlook, measurement: Measurement | None = None) -> Im
     size = next((s for s in TITLES if len(wrapped(headline, font(s, bold=True), room)) <= 2), TITLES[-1])
     at = canvas.write((MARGIN, MARGIN), headline, size, bold=True)
     at = canvas.write((MARGIN, at), verdict_headline(outlook), LINE) + GAP
-    zones = [zone for zone in outlook.zones if zone.name != "overall"] or list(outlook.zones)
+    zones = outlook.own_zones
     at = _side_by_side(canvas, outlook, zones, measurement, at) + GAP
     at = _by_level(canvas, outlook, at) + GAP
     if outlook.verdict != "true" and outlook.instead:

@@ -49,7 +49,7 @@ def _print_zones(outlook: Outlook, out: Printer) -> None:
 
     A formula beside "lift it further" or "stop" would be taken for a thing to mix. One bowl is printed once.
     """
-    zones = words.own_zones(outlook)
+    zones = outlook.own_zones
     mixed = [zone for zone in zones if outlook.to_mix(zone)]
     if mixed:
         out.aside(say("outlook.generic-shelf"))

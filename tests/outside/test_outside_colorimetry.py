@@ -8,7 +8,7 @@ import skimage.color
 
 from strandgauge.colour import cielab, srgb
 from strandgauge.colour.arrays import median, quantile
-from strandgauge.colour.picture import lab_of_picture
+from strandgauge.colour.picture import lab_of_picture, srgb_of_picture
 
 RNG = np.random.default_rng(34)
 LABS = RNG.uniform([1, -50, -50], [99, 60, 80], (2000, 3))
@@ -108,7 +108,7 @@ def test_srgb_to_cielab_as_in_scikit_image():
     assert cielab.lab_from_xyz(linear) == pytest.approx(expected, abs=0.01)
 
 
-def test_the_windows_cielab_in_single_precision_is_that_of_colour_science():
+def test_cielab_and_srgb_of_pictures_are_those_of_colour_science():
     import colour
 
     linear = np.vstack([RGB**2.2, RGB[:200] / 100.0, [[0.0, 0.0, 0.0], [1.0, 1.0, 1.0], [1.7, -0.2, 0.5]]])
@@ -116,6 +116,9 @@ def test_the_windows_cielab_in_single_precision_is_that_of_colour_science():
     xyz = np.clip(linear, 0.0, 1.0) @ srgb.XYZ_FROM_RGB.T
     expected = colour.XYZ_to_Lab(xyz, colour.XYZ_to_xy(cielab.WHITE_D65))
     assert found == pytest.approx(expected, abs=2e-3)
+    codes = srgb_of_picture(linear[:, None].astype(np.float32))[:, 0]
+    exact = 255.0 * colour.models.RGB_COLOURSPACE_sRGB.cctf_encoding(np.clip(linear, 0.0, 1.0))
+    assert np.abs(codes - exact).max() < 0.55  # rounded, from light in 65536 steps
 
 
 def test_srgb_matrix_from_its_primaries():

@@ -148,7 +148,7 @@ def _simplify(command: Any) -> None:  # noqa: ANN401 - commands and their groups
 
 
 def _take_as_typed(parameter: Any) -> None:  # noqa: ANN401
-    """Take what is left out, texts, paths and words to choose from without a check.
+    """Take what is left out, what is of its kind already, and paths without a check.
 
     typer has them checked by a library that takes a fifth of a first reading to load.
     """
@@ -158,16 +158,16 @@ def _take_as_typed(parameter: Any) -> None:  # noqa: ANN401
         if value is None and not parameter.required:
             return () if parameter.multiple or parameter.nargs == -1 else None
         kind = getattr(getattr(parameter, "type_descriptor", None), "annotation", None)
-        if get_origin(kind) is Literal and value in get_args(kind):
+        if parameter.callback or not value:
+            return checked(context, value)
+        if value in get_args(kind) if get_origin(kind) is Literal else type(value) is kind:
             return value
-        taken = _AS_TYPED.get(kind)
-        return taken(value) if taken and value else checked(context, value)
+        return _AS_TYPED[kind](value) if kind in _AS_TYPED else checked(context, value)
 
     parameter.process_value = process_value
 
 
 _AS_TYPED: dict[Any, Callable[[Any], Any]] = {
-    str: str,
     Path: Path,
     list[str]: list,
     list[Path]: lambda paths: [Path(path) for path in paths],

@@ -8,8 +8,9 @@ import cv2
 import numpy as np
 
 from strandgauge.card.sample import sampled_boxes
+from strandgauge.colour.picture import srgb_of_picture
 from strandgauge.show.picture.canvas import GAP, LINE, MARGIN, PHRASE, QUIET, SMALL, Canvas, rgb
-from strandgauge.show.picture.technical import flat_card, placed, to_image
+from strandgauge.show.picture.technical import flat_card, placed
 from strandgauge.words import check as words
 from strandgauge.words import said, say
 
@@ -29,7 +30,7 @@ def draw_check(found: CardReading, check: CardCheck) -> Image:
     canvas = Canvas()
     at = canvas.write((MARGIN, MARGIN), words.verdict(check), PHRASE, bold=True) + GAP // 2
     flat = flat_card(found)
-    shown = Image.fromarray(to_image(flat))
+    shown = Image.fromarray(srgb_of_picture(flat.linear))
     to_pixels = np.asarray(cv2.invertAffineTransform(flat.to_card), dtype=np.float64)
     canvas.image.paste(shown, (MARGIN, at))
     odd = {row for row, patch in enumerate(check.patches) if patch.doubted}

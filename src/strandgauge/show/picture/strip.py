@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.colour.srgb import srgb_encode
+from strandgauge.colour.picture import srgb_of_picture
 
 if TYPE_CHECKING:
     from strandgauge.reading.pipeline import Measurement
@@ -25,12 +25,12 @@ def strand_strip(measurement: Measurement, *, width: int = 720) -> NDArray[np.ui
     light = measurement.region.linear
     height = max(1, round(light.shape[0] * width / light.shape[1]))
     small = cv2.resize(light, (width, height), interpolation=cv2.INTER_AREA)
-    return np.asarray(np.round(255.0 * srgb_encode(np.clip(small, 0.0, 1.0))), dtype=np.uint8)
+    return srgb_of_picture(np.asarray(small, dtype=np.float32))
 
 
 def strip_jpeg(measurement: Measurement, *, width: int = 720) -> bytes:
     """Return the strip as a JPEG file in sRGB."""
-    strip = np.ascontiguousarray(strand_strip(measurement, width=width)[..., ::-1])
+    strip = cv2.cvtColor(strand_strip(measurement, width=width), cv2.COLOR_RGB2BGR)
     done, encoded = cv2.imencode(".jpg", strip, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     if not done:
         raise ValueError("the strip could not be encoded")

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
-from strandgauge.colour.srgb import srgb_encode
+from strandgauge.colour.picture import srgb_of_picture
 from strandgauge.light.region import Region, correct_region
 from strandgauge.reading.model import Reading
 from strandgauge.show.picture.canvas import (
@@ -48,7 +48,7 @@ def draw_technical(measurement: Measurement, reading: Reading) -> Image:
     canvas = Canvas()
     at = canvas.write((MARGIN, MARGIN), " · ".join(words.headline(reading)), PHRASE, bold=True) + GAP // 2
     region = flat_card(measurement.card)
-    pixels = to_image(region)
+    pixels = srgb_of_picture(region.linear)
     to_pixels = np.asarray(cv2.invertAffineTransform(region.to_card), dtype=np.float64)
     outlines = {name: zone.outline for name, zone in measurement.zones.items() if name != "overall"}
     hair = measurement.strand.hair.astype(np.uint8)
@@ -87,11 +87,6 @@ def flat_card(found: CardReading) -> Region:
     box = (-SURROUND_MM, -SURROUND_MM, width + 2 * SURROUND_MM, height + 2 * SURROUND_MM)
     scale = (WIDTH - 2 * MARGIN) / (box[2] if root_end in ("left", "right") else box[3])
     return correct_region(found.photo.pixels, found.view, found.correction, box, root_end, scale)
-
-
-def to_image(region: Region) -> NDArray[np.uint8]:
-    """Return a region's pixels (H, W, 3) as sRGB."""
-    return np.ascontiguousarray((255 * srgb_encode(np.clip(region.linear, 0.0, 1.0)) + 0.5).astype(np.uint8))
 
 
 def placed(points_mm: Array, to_pixels: Array) -> Array:

@@ -107,7 +107,7 @@ class Browse:
             java_script_enabled=script,
             **more,
         )
-        context.set_default_timeout(30_000)  # the machine may be busy with something else
+        context.set_default_timeout(90_000)  # the machine may be busy with something else
         self.contexts.append(context)
         context.on("request", self._request)
         context.on("console", self._console)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -106,7 +107,15 @@ def photograph(sheet: Array, card: CardDefinition, shot: Shot) -> NDArray[np.uin
     )
     if shot.blur_px > 0:
         picture = cv2.GaussianBlur(picture, (0, 0), shot.blur_px)
-    encoded = np.random.default_rng(shot.seed).normal(0, shot.noise, picture.shape)
-    encoded += shot.curve(picture)
+    encoded = shot.curve(picture).astype(np.float32)
+    encoded += np.float32(shot.noise) * _noise(shot.seed, picture.shape)
     np.clip(encoded, 0, 1, out=encoded)
-    return (encoded[..., ::-1] * 255 + 0.5).astype(np.uint8)
+    encoded *= 255
+    encoded += 0.5
+    return np.ascontiguousarray(encoded.astype(np.uint8)[..., ::-1])
+
+
+@lru_cache(maxsize=4)
+def _noise(seed: int, shape: tuple[int, ...]) -> NDArray[np.float32]:
+    """Return what a sensor adds, of standard deviation 1: the same photo after photo, and slow to draw."""
+    return np.random.default_rng(seed).standard_normal(shape).astype(np.float32)

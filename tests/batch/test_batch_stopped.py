@@ -67,7 +67,7 @@ def test_after_a_kill_it_goes_on_to_the_same_files(photos, undisturbed, tmp_path
         workers = psutil.Process(process.pid).children()
         process.kill()
         process.communicate()
-        _, alive = psutil.wait_procs(workers, timeout=10)
+        _, alive = psutil.wait_procs(workers, timeout=60)
         assert alive == []
         assert rows <= (out / "readings.jsonl").read_bytes().count(b"\n") < COUNT
         assert not (out / "readings.csv").exists()

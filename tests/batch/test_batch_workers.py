@@ -136,7 +136,7 @@ if __name__ == "__main__":
     assert worker.num_threads() <= 3
     parent.kill()
     parent.communicate()
-    _, alive = psutil.wait_procs(children, timeout=10)
+    _, alive = psutil.wait_procs(children, timeout=60)
     assert alive == []
 
 

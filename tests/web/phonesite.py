@@ -118,12 +118,12 @@ def serving(
     thread = threading.Thread(target=server.run)
     thread.start()
     try:
-        until = time.monotonic() + 20.0
+        until = time.monotonic() + 90.0
         while not server.started and time.monotonic() < until:
             time.sleep(0.02)
         assert server.started, "the server did not start"
         address = f"http://127.0.0.1:{port}"
-        with httpx.Client(base_url=address, timeout=20.0) as client:
+        with httpx.Client(base_url=address, timeout=90.0) as client:
             yield Site(address, app.state.service, client, clock)
     finally:
         server.should_exit = True

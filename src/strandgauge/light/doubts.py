@@ -82,11 +82,16 @@ def odd_patches(samples: Samples, lab_left_out: Array, usable: Mask, limits: Dou
     return [int(row) for row in np.flatnonzero(usable & samples.is_patch & (off > limit))]
 
 
+def patch_names(card: CardDefinition) -> dict[str, str]:
+    """Return what each patch is called, by its id."""
+    return {patch.id: f"{patch.id} ({patch.name})" if patch.name else patch.id for patch in card.patches}
+
+
 def patch_notes(samples: Samples, lab_left_out: Array, odd: list[int], card: CardDefinition) -> list[Note]:
     """Name the odd patches, those exchanged with one another first."""
     printed = samples.reference
     off = delta_e_2000(lab_left_out, printed)
-    names = {patch.id: f"{patch.id} ({patch.name})" if patch.name else patch.id for patch in card.patches}
+    names = patch_names(card)
     notes, rest = [], list(odd)
     for first in odd:
         # Exchanged: each has the colour of the other rather than its own.

@@ -28,6 +28,7 @@ from strandgauge.errors import (
     UnevenLightError,
 )
 from strandgauge.light.correction import NEUTRAL_CHROMA, Correction, FittedCard
+from strandgauge.light.otherprint import other_print
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +119,8 @@ class Signs:
     """Ids of the patches to which white light is added."""
     shaded: float
     """Share of neutral places whose brightness departs by a tenth from the smooth field."""
+    other_print: CardMismatchError | None = None
+    """What is known of a print that is not the card's; None where nothing speaks against it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,17 +185,21 @@ def measure_light(samples: Samples, fitted: FittedCard, view: CardView, card: Ca
     colours = samples.is_patch & ~greys
     unevenness, colour_change = _light_over_card(fitted.correction, card)
     veiled = _veiled(samples, fitted) & samples.is_patch
+    misfit = float(median(fitted.delta_e00[colours if colours.sum() >= 6 else samples.is_patch]))
+    # Under two kinds of light no print fits.
+    fits = misfit <= LIMITS.misfit[1] or colour_change > LIMITS.colour_change[0]
     return Signs(
         edge_mm=view.edge_width_mm,
         edge_share=view.edge_width_mm / min(min(patch.box[2:]) for patch in card.patches),
         hidden=len(view.hidden),
-        misfit=float(median(fitted.delta_e00[colours if colours.sum() >= 6 else samples.is_patch])),
+        misfit=misfit,
         grey_misfit=float(median(fitted.delta_e00[greys])) if greys.any() else float("inf"),
         brightest=float(samples.encoded[samples.is_patch].max()),
         unevenness=unevenness,
         colour_change=colour_change,
         veiled=tuple(np.asarray(samples.ids)[veiled].tolist()),
         shaded=_shaded_share(samples, fitted),
+        other_print=other_print(samples, fitted, card, misfit, fits=fits),
     )
 
 
@@ -206,7 +213,8 @@ def judge(exposure: Exposure, signs: Signs) -> LightReport:
     if signs.hidden:
         cautions.append(caution("mark-hidden", hidden=signs.hidden))
     if (
-        signs.misfit > LIMITS.misfit[1]
+        signs.other_print is not None
+        and signs.misfit > LIMITS.misfit[1]
         and signs.colour_change < LIMITS.colour_change[0]
         and signs.grey_misfit < LIMITS.misfit[0]
     ):
@@ -214,7 +222,7 @@ def judge(exposure: Exposure, signs: Signs) -> LightReport:
         problems.append(
             OverexposedError(fault="washed-out", where="card")
             if signs.brightest > LIMITS.nearly_white
-            else CardMismatchError(delta_e00=signs.misfit)
+            else signs.other_print
         )
         return LightReport(tuple(problems), tuple(cautions), signs)
     light_problems: list[PhotoError] = []
@@ -240,8 +248,8 @@ def judge(exposure: Exposure, signs: Signs) -> LightReport:
     if signs.edge_share <= LIMITS.edge_share[1] and not light_problems:
         if signs.misfit > LIMITS.misfit[1] and signs.colour_change > LIMITS.colour_change[0]:
             problems.append(MixedLightError(fault="misfit"))
-        elif signs.misfit > LIMITS.misfit[1]:
-            problems.append(CardMismatchError(delta_e00=signs.misfit))
+        elif signs.other_print is not None:
+            problems.append(signs.other_print)
         elif signs.misfit > LIMITS.misfit[0]:
             cautions.append(caution("loose-fit", delta_e00=signs.misfit))
     return LightReport(tuple(problems), tuple(cautions), signs)

@@ -187,6 +187,12 @@ def worded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(catalogue, "entries", SENTENCES)
 
 
+def show_in(page: Page, size: tuple[int, int], *, dark: bool = False) -> None:
+    """Show an open page in another window or another room, which costs less than opening it again."""
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    page.emulate_media(color_scheme="dark" if dark else "light")
+
+
 def printed(page: Page, paper: str) -> list[str]:
     """Return the text of each sheet that a page is printed on, without white space, which hangs on the line ends."""
     from io import BytesIO

@@ -8,7 +8,7 @@ from io import BytesIO
 import pytest
 from test_compare_command import DARK, LIGHT
 
-from browser import DESK, PHONE, barriers, flat, printed, sideways
+from browser import DESK, PHONE, barriers, flat, printed, show_in, sideways
 from readings import STAIN, reading, zone
 from strandgauge.change.compare import compare
 from strandgauge.show.pages.compare import compare_page
@@ -56,12 +56,13 @@ def sheet(request, tmp_path) -> str:
 
 
 def test_it_fits_a_phone_and_a_desk_and_has_no_barrier(browse, sheet):
+    page = browse(sheet, PHONE)
     for size, dark, contrast in (
         (PHONE, False, None),
         (DESK, False, "color-contrast"),
         (DESK, True, "color-contrast"),
     ):
-        page = browse(sheet, size, dark=dark)
+        show_in(page, size, dark=dark)
         assert not sideways(page)
         assert barriers(page, contrast=contrast) == []
 

@@ -9,7 +9,7 @@ import html5lib
 import pytest
 from batchrecords import START, read, refused
 
-from browser import DESK, PHONE, barriers, flat, printed, sideways
+from browser import DESK, PHONE, barriers, flat, printed, show_in, sideways
 from strandgauge.change.classroom import reached
 from strandgauge.show.pages.classes import class_page, sheet_addresses, write_class_sheets
 from strandgauge.words import say
@@ -47,8 +47,9 @@ def test_it_is_one_sheet_of_paper_with_everybody_on_it(browse, sheet):
 
 
 def test_it_fits_the_screen_and_bars_nobody(browse, sheet):
+    page = browse(sheet[0], PHONE)
     for size, dark in ((PHONE, True), (DESK, False)):
-        page = browse(sheet[0], size, dark=dark)
+        show_in(page, size, dark=dark)
         assert sideways(page) <= 0
         assert page.locator(".wall img").count() == 2 * sheet[1]
         if sheet[1] == 8:  # more of the same rows hinder nobody more

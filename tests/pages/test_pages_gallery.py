@@ -14,7 +14,7 @@ from batchrecords import START, TARGET, folder, read, refused, strand
 from curves import LADDER, slowing, stalled
 from playwright.sync_api import expect
 
-from browser import DESK, PHONE, barriers, flat, printed, sideways
+from browser import DESK, PHONE, barriers, flat, printed, show_in, sideways
 from strandgauge.colour.names import colour_word
 from strandgauge.colour.srgb import lab_from_hex
 from strandgauge.errors import CannotWriteError
@@ -190,13 +190,14 @@ def test_without_script_all_photos_are_listed_and_no_control_is_shown(opened):
     assert page.locator("#controls").is_hidden()
 
 
-@pytest.mark.parametrize(("size", "dark"), [(PHONE, False), (PHONE, True), (DESK, False)])
-def test_it_fits_the_screen_and_bars_nobody(opened, size, dark):
-    page = opened([*classes(), *SOME], size, dark=dark, curves={"Marta": stalled()})
-    assert sideways(page) <= 0
-    # Colours in the light are judged on the desk.
-    assert barriers(page, contrast="color-contrast" if dark or size == DESK else None) == []
-    assert page.locator("h1").all_inner_texts() == ["Evening class"]
+def test_it_fits_the_screen_and_bars_nobody(opened):
+    page = opened([*classes(), *SOME], PHONE, curves={"Marta": stalled()})
+    for size, dark in ((PHONE, False), (PHONE, True), (DESK, False)):
+        show_in(page, size, dark=dark)
+        assert sideways(page) <= 0
+        # Colours in the light are judged on the desk.
+        assert barriers(page, contrast="color-contrast" if dark or size == DESK else None) == []
+        assert page.locator("h1").all_inner_texts() == ["Evening class"]
 
 
 def test_classes_are_ranked_and_clients_have_their_curve(opened):

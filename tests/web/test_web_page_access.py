@@ -19,6 +19,7 @@ from browser import (  # noqa: F401
     chromium,
     flat,
     printed,
+    show_in,
     sideways,
     worded,
 )
@@ -115,8 +116,7 @@ class Elsewhere:
     as at 360 pixels, as are colours on a small screen."""
 
     def show(self, page: Page) -> None:
-        page.set_viewport_size({"width": self.size[0], "height": self.size[1]})
-        page.emulate_media(color_scheme="dark" if self.dark else "light")
+        show_in(page, self.size, dark=self.dark)
         page.evaluate(
             "size => { document.documentElement.style.setProperty('font-size', size, 'important');"
             "dispatchEvent(new Event('resize')); }",
@@ -141,8 +141,7 @@ def test_every_screen_on_a_phone_and_the_main_ones_elsewhere_and_on_paper(browse
     browse.expected.append("status of 404")
     page = browse("about:blank", PHONE)
     for name, path in filled.items():
-        page.set_viewport_size({"width": PHONE[0], "height": PHONE[1]})
-        page.emulate_media(color_scheme="light")
+        show_in(page, PHONE)
         page.goto(site.address + path)
         assert sideways(page) <= 0, name
         assert barriers(page, ANY, contrast=AAA) == [], name

@@ -66,7 +66,8 @@ def likely(every: Sequence[Posterior], ladder: Ladder) -> list[Likely]:
     # Outlines are kept by lightness: at whole ones there are few of them.
     off = off_path(np.concatenate([np.round(lab[..., :1]), lab[..., 1:]], axis=-1), words.path)
     stained = np.hypot(off[..., 0], off[..., 1]) > words.stain_distance
-    hues = np.where(stained, stain_words(lab, off, words) + 1, 0)
+    hues = np.zeros(stained.shape, dtype=np.intp)
+    hues[stained] = stain_words(lab[stained], off[stained], words) + 1
     tones = undertone_rules(lab, ladder, words)
     excess = warmth_excess(lab, ladder)
     ends = np.transpose([quantile(excess.T, share) for share in (0.025, 0.975)]).tolist()

@@ -81,17 +81,18 @@ def off_path(lab: ArrayLike, path: LiftPath) -> Array:
     """Return the a*b* vectors (..., 2) from the nearest undyed colour of the same lightness to ``lab`` (..., 3)."""
     colour = np.asarray(lab, dtype=float)
     lightness, which = np.unique(colour[..., 0], return_inverse=True)
-    corners = np.stack([_outline(float(at), path) for at in lightness], axis=-1)  # (M, 2, lightnesses)
-    x, y = corners[:, :, which.reshape(colour.shape[:-1])].swapaxes(0, 1)  # each (M, ...)
-    along_x, along_y = np.roll(x, -1, axis=0) - x, np.roll(y, -1, axis=0) - y
-    from_x, from_y = colour[..., 1] - x, colour[..., 2] - y
-    outside = (along_x * from_y - along_y * from_x < 0.0).any(0)
-    share = (from_x * along_x + from_y * along_y) / np.maximum(along_x**2 + along_y**2, 1e-12)
-    share = np.clip(share, 0.0, 1.0)
-    off_x, off_y = from_x - share * along_x, from_y - share * along_y
-    nearest = (off_x**2 + off_y**2).argmin(0)[None]
-    found = [np.take_along_axis(off, nearest, axis=0)[0] for off in (off_x, off_y)]
-    return np.asarray(np.stack(found, axis=-1) * outside[..., None])
+    corners = np.stack([_outline(float(at), path) for at in lightness], axis=1)  # (M, lightnesses, 2)
+    sides = np.roll(corners, -1, axis=0) - corners
+    start, along = corners[:, which.ravel()], sides[:, which.ravel()]  # (M, N, 2)
+    since = colour[..., 1:].reshape(-1, 2) - start
+    outside = (along[..., 0] * since[..., 1] < along[..., 1] * since[..., 0]).any(0)
+    off = np.zeros(since.shape[1:])
+    since, along = since[:, outside], along[:, outside]
+    share = (since * along).sum(-1) / np.maximum((along**2).sum(-1), 1e-12)
+    beside = since - np.clip(share, 0.0, 1.0)[..., None] * along
+    nearest = (beside**2).sum(-1).argmin(0)
+    off[outside] = beside[nearest, np.arange(len(nearest))]
+    return off.reshape(*colour.shape[:-1], 2)
 
 
 @lru_cache(maxsize=512)

@@ -80,8 +80,11 @@ def mean_colours(shots: Sequence[dict[ZoneName, ZoneColour]], turned: bool) -> d
 
 
 def scaled(lab: NDArray[np.float32], now: Array, wanted: Array) -> NDArray[np.float32]:
-    """Return CIELAB (N, 3) of pixels whose mean X/Xn, Y/Yn, Z/Zn is to be ``wanted`` (3,) where it is ``now``."""
-    before, after = lab_from_ratio(now), lab_from_ratio(wanted)
+    """Return CIELAB (N, 3) of pixels whose mean X/Xn, Y/Yn, Z/Zn is to be ``wanted`` (3,) where it is ``now``.
+
+    Of L* alone, (N, 1), it is L* alone.
+    """
+    before, after = (lab_from_ratio(mean)[: lab.shape[1]] for mean in (now, wanted))
     moved = lab.astype(np.float64)
     moved -= before
     moved *= (after[0] + 16.0) / (before[0] + 16.0)
@@ -104,7 +107,7 @@ def describe_zones(
 
 def _zone(colour: ZoneColour, found: Posterior, told: Told, words: Likely, ladder: Ladder) -> ZoneReading:
     lab = told.lab
-    pixel_levels = ladder.level_of(scaled(colour.pixels_lab, colour.as_lit.ratio, ratio_from_lab(lab)))
+    lightness = scaled(colour.pixels_lab[:, :1], colour.as_lit.ratio, ratio_from_lab(lab))
     return ZoneReading(
         name=colour.name,
         lab=as_lab(lab),
@@ -113,7 +116,7 @@ def _zone(colour: ZoneColour, found: Posterior, told: Told, words: Likely, ladde
         lightness_spread=colour.lightness_spread,
         level=told.level,
         level_sd=told.level_sd,
-        level_shares=level_shares(pixel_levels),
+        level_shares=level_shares(ladder.level_of(lightness)),
         undertone=next(iter(words.undertones)),
         chroma=float(chroma(lab)),
         hue_deg=float(hue_deg(lab)),

@@ -247,19 +247,18 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, said_wet: bool 
     doubts = check_fibres(fibres(region, strand, coordinates)) + check_lines(lined)
     zones = measure_zones(region, strand, coordinates)
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
-    colours = zone_colours(zones, clues, found.fit, len(found.light.cautions))
+    fit, cautions = found.fit, found.light.cautions
+    colours = zone_colours(zones, clues, fit, len(cautions))
     words, telling = describe_zones(colours, ladder, wet), load_telling()
-    softer, measured = shares_left(
-        zones, clues, found.fit, found.light.cautions, ladder, wet, words["overall"].level_sd
-    )
+    softer, measured = shares_left(zones, clues, fit, cautions, ladder, wet, words["overall"].level_sd)
     reading = Reading(
         photo=photo.name,
         card=card_title(card),
-        card_fit=found.fit,
+        card_fit=fit,
         overall=words["overall"],
         zones=(words["root"], words["mids"], words["ends"]),
         notes=(
-            *found.light.cautions,
+            *cautions,
             *doubts,
             *(() if said_wet is not None else (note("dry-assumed"),)),
             *strand_notes(zones, clues, wet, card.profile_name is not None),

@@ -89,6 +89,16 @@ def test_what_covers_patches_has_one_colour_and_is_no_other_print():
     assert exchanged(samples, fitted) == []
 
 
+def test_colours_that_look_like_neighbours_which_look_like_themselves_are_not_exchanged():
+    printed = PRINTED.copy()
+    for one, other in (("D12", "D10"), ("D1", "D5"), ("D2", "D3"), ("D11", "D9"), ("D7", "D8")):
+        printed[ROW[one]] = PRINTED[ROW[other]]
+    samples = seen(printed)
+    fitted = fit_correction(samples, CARD.size)
+    assert (fitted.delta_e00_left_out > 12).sum() >= 5
+    assert exchanged(samples, fitted) == []
+
+
 def test_colours_that_are_nobodys_are_not_exchanged():
     printed = PRINTED.copy()
     printed[[ROW[one] for one in ("A5", "D3", "D8", "D12", "D2")]] = [

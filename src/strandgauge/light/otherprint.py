@@ -21,8 +21,8 @@ from strandgauge.light.correction import NEUTRAL_CHROMA, FittedCard, fit_correct
 from strandgauge.light.doubts import load_doubt_limits, odd_patches, patch_names
 
 FEWEST_EXCHANGED = 4
-"""Colours shown in one another's place, and colours shown so, from which on a print is another card's: 1 at most on
-true prints under any light and camera tried."""
+"""Colours shown in one another's place, from which on a print is another card's; none on true prints in any light and
+camera tried."""
 EXPLAINED = 6.0
 """Median Delta E00 below which the card's colours fit another layout; the wrong ones leave 9 and more."""
 WAYS = {"mirrored": (True, False), "flipped": (False, True), "turned": (True, True)}
@@ -44,9 +44,11 @@ def exchanged(samples: Samples, fitted: FittedCard) -> list[int]:
         return []
     others = np.flatnonzero(colours)
     apart = delta_e_2000(fitted.lab_left_out[odd][:, None], samples.reference[others])
-    # Half as far from the other's colour as from its own; of something laid on the card all have one colour.
-    shown = apart.min(1) < fitted.delta_e00_left_out[odd] / 2
-    if len(set(apart.argmin(1)[shown].tolist())) < FEWEST_EXCHANGED:
+    # Half as far from the other's colour as from its own, and the other shows another's too: under an odd lamp a
+    # colour may look like its neighbour, but that one like itself.
+    nearest = others[apart.argmin(1)]
+    shown = (apart.min(1) < fitted.delta_e00_left_out[odd] / 2) & np.isin(nearest, odd)
+    if len(set(nearest[shown].tolist())) < FEWEST_EXCHANGED:
         return []
     return [row for row, other in zip(odd, shown, strict=True) if other]
 

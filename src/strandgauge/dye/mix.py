@@ -52,10 +52,6 @@ class Mix:
                 shares[place] += amount
         return np.asarray(shares / sum(amount for _, amount in self.parts))
 
-    def absorption(self, shelf: Shelf) -> Array:
-        """Return what the mix adds to hair's absorption, (31,)."""
-        return np.asarray(shelf.held(self.shares(shelf)) @ shelf.curves)
-
 
 @dataclass(frozen=True, slots=True)
 class MixPrediction:

@@ -55,11 +55,6 @@ class Hair:
         """Whether what lies on the hair is little enough to be washed out."""
         return self.strength <= SLIGHT
 
-    @property
-    def green(self) -> bool:
-        """Whether it has a green cast, as metals and copper leave it too."""
-        return self.cast in ("green", "blue-green")
-
 
 def what_hair(zone: BaseZone, ladder: Ladder, history: History) -> Hair:
     """Tell what a zone's hair seems to be."""

@@ -61,44 +61,26 @@ _PICTURE: dict[str, Any] = {
         **_FOUND,
     },
 }
-_PHOTO_FORM: dict[str, Any] = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "required": ["photo"],
-                    "properties": {
-                        "photo": {
-                            "type": "string",
-                            "format": "binary",
-                            "description": "JPEG, PNG, TIFF, WebP or HEIC.",
-                        },
-                        "strand": {
-                            "type": "integer",
-                            "minimum": 1,
-                            "maximum": LARGEST_ID,
-                            "description": "The strand it shows; left out, nothing is stored.",
-                        },
-                        "wet": {"type": "boolean", "default": False},
-                        "target": {
-                            "type": "string",
-                            "maxLength": 200,
-                            "description": "The wanted shade; the strand's own when left out.",
-                        },
-                        "keep_photo": {"type": "boolean", "default": False},
-                        "turned": {
-                            "type": "boolean",
-                            "default": False,
-                            "description": "The card was turned since the strand's last look: read both as one.",
-                        },
-                    },
-                }
-            }
-        },
-    }
+
+
+def _field(kind: str, about: str = "", **more: object) -> dict[str, object]:
+    return {"type": kind, **({"description": about} if about else {}), **more}
+
+
+_FIELDS = {
+    "photo": _field("string", "JPEG, PNG, TIFF, WebP or HEIC.", format="binary"),
+    "strand": _field(
+        "integer", "The strand it shows; left out, nothing is stored.", minimum=1, maximum=LARGEST_ID
+    ),
+    "wet": _field("boolean", default=False),
+    "target": _field("string", "The wanted shade; the strand's own when left out.", maxLength=200),
+    "keep_photo": _field("boolean", default=False),
+    "turned": _field(
+        "boolean", "The card was turned since the strand's last look: read both as one.", default=False
+    ),
 }
+_FORM = {"schema": {"type": "object", "required": ["photo"], "properties": _FIELDS}}
+_PHOTO_FORM = {"requestBody": {"required": True, "content": {"multipart/form-data": _FORM}}}
 
 
 def router(service: Service) -> APIRouter:

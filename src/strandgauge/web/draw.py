@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import cache, partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import jinja2
 from fastapi import Request, Response
@@ -22,6 +21,7 @@ from strandgauge.colour.names import colour_word
 from strandgauge.show.pages.render import FOLDER as PAGES_FOLDER
 from strandgauge.show.pages.render import environment as pages_environment
 from strandgauge.web import screens
+from strandgauge.web.service import Service
 from strandgauge.words import plan as plan_words
 from strandgauge.words import reading as words
 from strandgauge.words import said, say
@@ -37,9 +37,6 @@ from strandgauge.words.judge import (
 )
 from strandgauge.words.lift import stop_signs
 from strandgauge.words.nextstep import curve_sentences, stretch_answers
-
-if TYPE_CHECKING:
-    from strandgauge.web.service import Service
 
 TEMPLATES = Path(__file__).parent / "templates"
 PHONE = (

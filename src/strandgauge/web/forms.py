@@ -7,19 +7,16 @@ import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING
 
 from starlette.datastructures import FormData
 
 from strandgauge.dye.targets import find_target
 from strandgauge.errors import StrandgaugeError
 from strandgauge.files.limits import LONGEST_NAME
+from strandgauge.logbook.records import Strand
 from strandgauge.web import screens
+from strandgauge.web.service import Service
 from strandgauge.words import say
-
-if TYPE_CHECKING:
-    from strandgauge.logbook.records import Strand
-    from strandgauge.web.service import Service
 
 FIELDS = ("client", "name", "on", "ago", "limit", "limit_other", "target", "own", "request")
 LIMIT_MINUTES = (1.0, 240.0)

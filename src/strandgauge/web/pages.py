@@ -9,17 +9,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import timedelta
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, StreamingResponse
+from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 
 from strandgauge.dye.targets import find_target
 from strandgauge.errors import BadEntryError, BadReadingError, StrandgaugeError, Told, UnknownEntryError
 from strandgauge.hair.stretch import STRETCH_ANSWERS
+from strandgauge.lift.curve import LiftCurve
+from strandgauge.logbook.records import Kind, Strand
 from strandgauge.photo.formats import recognise
+from strandgauge.show.export import json_lines
+from strandgauge.show.pages.charts import lift_chart
 from strandgauge.web import screens
 from strandgauge.web.bodies import PhotoForm, photo_form
 from strandgauge.web.consultation import questions, told_by
@@ -36,13 +41,8 @@ from strandgauge.web.forms import (
     waited_for,
 )
 from strandgauge.web.refusals import Refused, asks_for_document, refused
-from strandgauge.web.service import Sent
+from strandgauge.web.service import Sent, Service
 from strandgauge.words import say
-
-if TYPE_CHECKING:
-    from strandgauge.lift.curve import LiftCurve
-    from strandgauge.logbook.records import Kind, Strand
-    from strandgauge.web.service import Service
 
 RECENT = 6
 """Shades and clients that are one tap away."""
@@ -236,8 +236,6 @@ def _client_routes(routes: APIRouter, service: Service) -> None:
 
     @routes.get("/clients/{client_id}/export")
     def export(client_id: int) -> Response:
-        from strandgauge.show.export import json_lines
-
         lines = json_lines(logbook, (logbook.client(client_id),), pictures=True)
         headers = {"Content-Disposition": f'attachment; filename="client-{client_id}.jsonl"'}
         return StreamingResponse(lines, media_type="application/jsonl", headers=headers)
@@ -446,10 +444,6 @@ def _client_page(
 def _chart(service: Service, curve: LiftCurve | None) -> str | None:
     if curve is None:
         return None
-    from markupsafe import Markup
-
-    from strandgauge.show.pages.charts import lift_chart
-
     return Markup(lift_chart(curve, width=360, height=280, ladder=service.ladder))
 
 

@@ -9,9 +9,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any, get_args
+from itertools import combinations
+from typing import Any, get_args
 
-from strandgauge.colour.cielab import Lab
+from strandgauge.colour.cielab import Lab, delta_e_2000
 from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import Target
 from strandgauge.hair.stretch import Stretch
@@ -19,10 +20,11 @@ from strandgauge.judge.history import History
 from strandgauge.judge.moment import Chair, Moment, MomentKind, moment
 from strandgauge.judge.nextstep import NextStep, next_step
 from strandgauge.judge.outlook import UNEVEN, Outlook
+from strandgauge.logbook.records import Client, Event, LookRecord, Strand, StrandSummary, Visit
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
 from strandgauge.show.json import filled, record_of
 from strandgauge.show.json.logbook import damage_of
-from strandgauge.web.service import Judged, chair_of
+from strandgauge.web.service import Answer, Judged, Service, chair_of
 from strandgauge.words import reading as words
 from strandgauge.words import say
 from strandgauge.words.judge import surer
@@ -34,10 +36,6 @@ from strandgauge.words.nextstep import (
     in_words,
     short_verdict,
 )
-
-if TYPE_CHECKING:
-    from strandgauge.logbook.records import Client, Event, LookRecord, Strand, StrandSummary, Visit
-    from strandgauge.web.service import Answer, Service
 
 TODAY = timedelta(hours=14)
 """How long after its visit began a strand counts as one of today's."""
@@ -488,10 +486,6 @@ def _become(reading: Reading, outlook: Outlook | None) -> tuple[tuple[Band, ...]
 
 
 def _apart(labs: Sequence[Lab]) -> bool:
-    from itertools import combinations
-
-    from strandgauge.colour.cielab import delta_e_2000
-
     return any(float(delta_e_2000(first, second)) > UNEVEN for first, second in combinations(labs, 2))
 
 

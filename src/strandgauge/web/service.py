@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from threading import Lock
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from strandgauge.dye.targets import Target, find_target
 from strandgauge.errors import BadEntryError, StrandgaugeError, UnknownLookError
@@ -24,9 +24,11 @@ from strandgauge.judge.history import NOTHING_TOLD, History
 from strandgauge.judge.moment import Chair
 from strandgauge.judge.nextstep import NextStep, next_step, worst_stretch
 from strandgauge.judge.outlook import Outlook, Settings, base_zones
+from strandgauge.judge.plan import Plan, make_plan
 from strandgauge.kit import Kit, shipped
 from strandgauge.lift.curve import LiftCurve
 from strandgauge.lift.times import LookTimes
+from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import LookRecord, Strand
 from strandgauge.reading.model import Reading
 from strandgauge.reading.together import SOON
@@ -36,10 +38,6 @@ from strandgauge.web.consultation import history_of
 from strandgauge.web.settings import ServerSettings
 from strandgauge.web.workers import Job, WorkerPool
 from strandgauge.words import say
-
-if TYPE_CHECKING:
-    from strandgauge.judge.plan import Plan
-    from strandgauge.logbook.book import Logbook
 
 REMEMBERED = 48
 PHOTOS_AT_HAND = 4
@@ -358,8 +356,6 @@ class Service:
 
     def plan(self, judged: Judged, melt: bool = False) -> Plan | None:
         """Return the plan from a strand's last look for its wanted shade; None without either."""
-        from strandgauge.judge.plan import make_plan
-
         shade = self.shade(judged.strand.target)
         if judged.last is None or shade is None:
             return None

@@ -10,17 +10,15 @@ from collections.abc import Iterable
 from functools import cache
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
+from PIL import ImageCms, ImageDraw, ImageFont
+from PIL.Image import Image, new
+from PIL.ImageFont import FreeTypeFont
 
 from strandgauge.colour.cielab import Lab
 from strandgauge.colour.srgb import srgb_from_lab
 from strandgauge.files.write import write_whole
-
-if TYPE_CHECKING:
-    from PIL.Image import Image
-    from PIL.ImageFont import FreeTypeFont
 
 Colour = tuple[int, int, int]
 
@@ -37,9 +35,6 @@ class Canvas:
     """A picture that grows downward as it is written on."""
 
     def __init__(self) -> None:
-        from PIL import ImageDraw
-        from PIL.Image import new
-
         self.image: Image = new("RGB", (WIDTH, 4 * WIDTH), GROUND)
         self.pen = ImageDraw.Draw(self.image)
 
@@ -86,8 +81,6 @@ def save(path: Path, picture: Image) -> None:
     ------
     CannotWriteError : the file cannot be written.
     """
-    from PIL import ImageCms
-
     srgb = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
     file = BytesIO()
     if path.suffix.lower() in (".jpg", ".jpeg"):
@@ -122,8 +115,6 @@ def ink_on(lab: Lab) -> Colour:
 @cache
 def font(size: int, *, bold: bool = False) -> FreeTypeFont:
     """Return the letters that come with the pages."""
-    from PIL import ImageFont
-
     from strandgauge.show.pages.render import FOLDER
 
     letters = ImageFont.truetype(FOLDER / "fonts" / "letters.woff2", size)

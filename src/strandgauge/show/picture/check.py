@@ -2,35 +2,28 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import cv2
 import numpy as np
+from PIL.Image import Image, fromarray
 
 from strandgauge.card.sample import sampled_boxes
 from strandgauge.colour.picture import srgb_of_picture
+from strandgauge.reading.model import CardCheck
+from strandgauge.reading.pipeline import CardReading
 from strandgauge.show.picture.canvas import GAP, LINE, MARGIN, PHRASE, QUIET, SMALL, Canvas, rgb
 from strandgauge.show.picture.technical import flat_card, placed
 from strandgauge.words import check as words
 from strandgauge.words import said, say
-
-if TYPE_CHECKING:
-    from PIL.Image import Image
-
-    from strandgauge.reading.model import CardCheck
-    from strandgauge.reading.pipeline import CardReading
 
 _LIGHT, _DARK = (255, 255, 255), (20, 20, 20)
 
 
 def draw_check(found: CardReading, check: CardCheck) -> Image:
     """Return the picture, sRGB."""
-    from PIL import Image
-
     canvas = Canvas()
     at = canvas.write((MARGIN, MARGIN), words.verdict(check), PHRASE, bold=True) + GAP // 2
     flat = flat_card(found)
-    shown = Image.fromarray(srgb_of_picture(flat.linear))
+    shown = fromarray(srgb_of_picture(flat.linear))
     to_pixels = np.asarray(cv2.invertAffineTransform(flat.to_card), dtype=np.float64)
     canvas.image.paste(shown, (MARGIN, at))
     odd = {row for row, patch in enumerate(check.patches) if patch.doubted}

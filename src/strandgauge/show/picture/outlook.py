@@ -6,10 +6,12 @@ One column, large type, on neutral grey: made for a phone's screen, and for pape
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+
+from PIL.Image import Image
 
 from strandgauge.colour.cielab import Lab
 from strandgauge.judge.outlook import Outlook, ZoneOutlook
+from strandgauge.reading.pipeline import Measurement
 from strandgauge.show.picture.canvas import (
     GAP,
     INK,
@@ -35,11 +37,6 @@ from strandgauge.words.judge import (
     verdict_headline,
 )
 from strandgauge.words.reading import zone_name
-
-if TYPE_CHECKING:
-    from PIL.Image import Image
-
-    from strandgauge.reading.pipeline import Measurement
 
 TITLES = (64, 56, 48)
 STRAND = (860, 220)

@@ -5,12 +5,13 @@ The strand is shown in the colours that were read: in soft daylight and, where i
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from PIL.Image import Image
 
 from strandgauge.colour.cielab import Lab
 from strandgauge.dye.targets import Target
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.reading.model import COVERAGE, Reading
+from strandgauge.reading.pipeline import Measurement
 from strandgauge.show.picture.canvas import (
     EDGE,
     GAP,
@@ -32,11 +33,6 @@ from strandgauge.show.picture.upright import upright
 from strandgauge.words import reading as words
 from strandgauge.words import say, sentence
 from strandgauge.words.reading import ZoneInWords
-
-if TYPE_CHECKING:
-    from PIL.Image import Image
-
-    from strandgauge.reading.pipeline import Measurement
 
 STRAND = (1400, 420)
 """Greatest height and width of the strand, pixels."""

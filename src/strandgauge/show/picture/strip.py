@@ -6,16 +6,12 @@ exposure, and a millimetre of strand is the same number of pixels in each.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.colour.picture import srgb_of_picture
-
-if TYPE_CHECKING:
-    from strandgauge.reading.pipeline import Measurement
+from strandgauge.reading.pipeline import Measurement
 
 JPEG_QUALITY = 85
 

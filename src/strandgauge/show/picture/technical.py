@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL.Image import Image, fromarray
 
 from strandgauge.colour.arrays import Array
 from strandgauge.colour.picture import srgb_of_picture
 from strandgauge.light.region import Region, correct_region
 from strandgauge.reading.model import Reading
+from strandgauge.reading.pipeline import CardReading, Measurement
 from strandgauge.show.picture.canvas import (
     GAP,
     INK,
@@ -29,12 +29,6 @@ from strandgauge.words import reading as words
 from strandgauge.words import said, say, sentence
 from strandgauge.words.reading import ZoneInWords
 
-if TYPE_CHECKING:
-    from PIL.Image import Image
-
-    from strandgauge.reading.pipeline import CardReading, Measurement
-
-
 SURROUND_MM = 4.0
 """How much of the table around the card is shown."""
 _LIGHT, _DARK = (255, 255, 255), (20, 20, 20)
@@ -43,8 +37,6 @@ _SWATCH = 150
 
 def draw_technical(measurement: Measurement, reading: Reading) -> Image:
     """Return the picture, sRGB."""
-    from PIL import Image
-
     canvas = Canvas()
     at = canvas.write((MARGIN, MARGIN), " · ".join(words.headline(reading)), PHRASE, bold=True) + GAP // 2
     region = flat_card(measurement.card)
@@ -57,7 +49,7 @@ def draw_technical(measurement: Measurement, reading: Reading) -> Image:
         _outline(pixels, placed(places, to_pixels), dark=False)
     for outline in outlines.values():
         _outline(pixels, placed(outline, to_pixels))
-    canvas.image.paste(Image.fromarray(pixels), (MARGIN, at))
+    canvas.image.paste(fromarray(pixels), (MARGIN, at))
     for name, outline in outlines.items():
         middle, bottom = placed(outline, to_pixels).mean(axis=0)[0], placed(outline, to_pixels)[:, 1].max()
         label, letters = sentence(words.zone_name(name)), font(LINE, bold=True)

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL.Image import Image, fromarray
 
 from strandgauge.colour.cielab import Lab
 from strandgauge.light.region import correct_region
-
-if TYPE_CHECKING:
-    from PIL.Image import Image
-
-    from strandgauge.reading.pipeline import Measurement
+from strandgauge.reading.pipeline import Measurement
 
 _BREATH_MM = 1.0
 """Shown around the strand."""
@@ -40,8 +36,6 @@ class Upright:
 
         Between the zones the shift changes evenly; 'overall', or a single zone, shifts all of it alike.
         """
-        from PIL import Image
-
         named = [name for name in self.rows if name in wanted] or ["overall"]
         at = [self.rows.get(name, 0.0) for name in named]
         shift = np.array([np.subtract(wanted[name], self.as_lit[name]) for name in named])
@@ -51,7 +45,7 @@ class Upright:
         lab[..., 0] = np.clip(lab[..., 0], 0.0, 100.0)
         colour = np.clip(cv2.cvtColor(lab, cv2.COLOR_Lab2RGB), 0.0, 1.0)
         rgba = np.dstack([np.round(255.0 * colour).astype(np.uint8), self.cover])
-        return Image.fromarray(np.ascontiguousarray(rgba))
+        return fromarray(np.ascontiguousarray(rgba))
 
 
 def upright(measurement: Measurement, height: int, width: int) -> Upright:

@@ -13,6 +13,7 @@ os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Output is not broken into lines unless a test asks for it, whatever the terminal that the tests are started in.
 os.environ.pop("COLUMNS", None)
+os.environ.pop("STRANDGAUGE_LANGUAGE", None)
 # Pictures come and go: memory that is kept for the next one need not be asked for again, page by page. glibc only.
 if hasattr(_libc := ctypes.CDLL(None), "mallopt"):
     for _option in (-1, -3):  # M_TRIM_THRESHOLD, M_MMAP_THRESHOLD

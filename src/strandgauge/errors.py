@@ -55,7 +55,7 @@ class Told:
 
 def unforeseen(error: BaseException, remedy: str) -> Told:
     """Return how an error is told that this package did not raise on purpose."""
-    return Told(INTERNAL, f"Something went wrong inside strandgauge ({type(error).__name__}).", remedy)
+    return Told(INTERNAL, say("unforeseen.inside", error=type(error).__name__), remedy)
 
 
 def exit_code_of(code: str) -> int:
@@ -286,6 +286,10 @@ class BadProfileError(FileError, code="bad-profile", exit_code=51):
 
 class BadCalibrationError(FileError, code="bad-calibration", exit_code=52):
     """A ladder or another calibration file cannot be used."""
+
+
+class BadLanguageError(FileError, code="bad-language", exit_code=53):
+    """A language that there is no catalogue for, or a catalogue that cannot be used."""
 
 
 class CannotWriteError(FileError, code="cannot-write", exit_code=60):

@@ -132,7 +132,7 @@ def test_only_what_is_new_or_changed_or_lost_is_read_again(photos, tmp_path, str
     (out / "strips" / ".unfinished.jpg.part").write_bytes(b"of a run that was killed")
     summary = strandgauge.batch(photos, out, jobs=1, resume=True)
     assert summary.from_before == len(FILES) + 1 - len({"new", "a", "copy", "b"})
-    assert summary.notes == ("rows kept of photos that are no longer in the folder: 1",)
+    assert summary.notes == (say("batch.gone", count=1),)
     assert [row["file"] for row in lines(out)] == sorted([*FILES, "new.jpg"])
     assert {row["file"]: row["digest"] for row in lines(out)}["a.jpg"] == lines(out)[1]["digest"]
     assert sorted(path.name for path in (out / "strips").iterdir()) == sorted(
@@ -165,13 +165,11 @@ def test_a_manifest_tells_clients_times_and_wishes(photos, tmp_path, valid):
     assert "gone.jpg" not in {row["file"] for row in lines(out)}
 
 
-@pytest.mark.parametrize(
-    ("changes", "said"), [({"target": "copper"}, "another --target"), ({"wet": True}, "another --wet")]
-)
-def test_other_settings_than_before_are_refused(undisturbed, changes, said):
+@pytest.mark.parametrize("changes", [{"target": "copper"}, {"wet": True}], ids=["target", "wet"])
+def test_other_settings_than_before_are_refused(undisturbed, changes):
     folder, out, _ = undisturbed
     before = contents(out)
-    with refused(BatchFolderError, "differs", differing=f"another --{next(iter(changes))}"):
+    with refused(BatchFolderError, "differs", differing=next(iter(changes))):
         strandgauge.batch(folder, out, resume=True, **({"target": "rose"} | changes))
     assert contents(out) == before
 
@@ -182,7 +180,7 @@ def test_another_version_is_refused(photos, tmp_path, monkeypatch):
     (photos / "one" / "text.png").write_text("not a picture")
     strandgauge.batch(photos / "one", tmp_path / "out", jobs=1)
     monkeypatch.setattr("strandgauge.batches.folder.__version__", "99")
-    with refused(BatchFolderError, "differs", differing="another version of strandgauge"):
+    with refused(BatchFolderError, "differs", differing="version"):
         strandgauge.batch(photos / "one", tmp_path / "out", jobs=1, resume=True)
 
 
@@ -304,11 +302,13 @@ def test_the_command_line_says_what_became_of_them(photos, tmp_path, capsys, val
     not_read = [line.split(":")[0].strip() for line in shown[-2:]]
     assert (shown[-3], not_read) == (say("sheet.refused"), ["broken.jpg", "text.png"])
     assert not any(line.endswith(" ") for line in shown)
-    assert last == (
-        "8 photos: 6 read, 2 refused (2 unreadable-file); 3 with the same content as another; "
-        f"1 file is no photo, left alone. Results in {tmp_path / 'out'}: "
-        "readings.jsonl, readings.csv, gallery.html, strips."
-    )
+    parts = [
+        say("batch.photos", count=8, read=6, refused=2) + " (2 unreadable-file)",
+        say("batch.duplicates", count=3),
+        say("batch.other-files", count=1),
+    ]
+    files = "readings.jsonl, readings.csv, gallery.html, strips"
+    assert last == say("batch.results", told="; ".join(parts), folder=tmp_path / "out", files=files)
     assert told.err == ""
     assert app.run(command) == 73
     assert app.run([*command, "--resume", "--json", str(photos / "a.jpg")]) == 2

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from strandgauge.batches.walk import find_photos
 from strandgauge.errors import UnreadableFileError
 from strandgauge.files.names import shown_name
+from strandgauge.words import say
 
 JPEG_START = b"\xff\xd8\xff\xe0" + bytes(20)
 
@@ -42,7 +43,7 @@ def test_results_are_not_photos_whether_of_this_batch_or_another(tmp_path):
     place(tmp_path, "a.jpg", "out/strips/s.jpg", "old/strips/s.jpg", "old/readings.jsonl", "old/batch.json")
     walk = find_photos(tmp_path, tmp_path / "out")
     assert [photo.file for photo in walk.photos] == ["a.jpg"]
-    assert walk.notes == ("old: holds the results of a batch",)
+    assert walk.notes == (say("batch.holds-results", folder="old"),)
 
 
 def test_links_are_followed_once_and_circles_end(tmp_path):

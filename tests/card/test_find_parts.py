@@ -739,5 +739,5 @@ def test_the_card_cut_off_names_all_its_sides():
     picture = on_table()[MARGIN + 10 :, MARGIN + 10 :]
     with pytest.raises(CardCutOffError) as refusal:
         find_card(picture, CARD)
-    assert dict(refusal.value.facts) == {"fault": "outside", "sides": "left and the top"}
+    assert dict(refusal.value.facts) == {"fault": "outside", "sides": "left, top"}
     assert refusal.value.place is not None

@@ -20,6 +20,7 @@ from strandgauge.errors import (
     error_classes,
     exit_code_of,
 )
+from strandgauge.files.endings import WRITTEN_PICTURES
 from strandgauge.words import say
 
 MANUAL = Path(__file__).parents[2] / "docs" / "errors.md"
@@ -103,7 +104,7 @@ def test_stopping_with_the_keyboard(pipeline_raises, strandgauge, photo):
 
 def test_no_memory_and_no_space(pipeline_raises, strandgauge, photo):
     pipeline_raises(MemoryError())
-    assert "memory" in strandgauge("read", photo).err
+    assert say("unforeseen.memory") in strandgauge("read", photo).err
     pipeline_raises(OSError(errno.ENOSPC, "No space left on device"))
     told = strandgauge("read", photo)
     assert told.code == 60
@@ -111,14 +112,20 @@ def test_no_memory_and_no_space(pipeline_raises, strandgauge, photo):
 
 
 @pytest.mark.parametrize(
-    ("arguments", "says"),
+    ("arguments", "says"),  # what the library alone knows of is in its words
     [
-        (["read"], "Missing argument"),
+        (["read"], say("usage.missing", what="'PHOTO...'")),
         (["reed", "x.jpg"], "No such command"),
-        (["read", "x.jpg", "--bright"], "No such option"),
-        (["read", "x.jpg", "--picture", "x.gif"], "ending in"),
-        (["read", "x.jpg", "y.jpg", "--picture", "x.png"], "name a folder"),
-        (["check"], "Missing argument"),
+        (["read", "x.jpg", "--bright"], say("usage.no-such-option", option="--bright")),
+        (
+            ["read", "x.jpg", "--picture", "x.gif"],
+            say("usage.no-picture", endings=", ".join(WRITTEN_PICTURES), picture="x.gif"),
+        ),
+        (
+            ["read", "x.jpg", "y.jpg", "--picture", "x.png"],
+            say("usage.several-photos", picture="x.png"),
+        ),
+        (["check"], say("usage.missing", what="'PHOTO...'")),
     ],
 )
 def test_wrong_usage_is_one_line(arguments, says, strandgauge):

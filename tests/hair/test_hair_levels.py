@@ -102,10 +102,10 @@ def test_shares_round_half_up_know_no_level_below_one_and_pass_over_what_is_not_
 
 
 @pytest.mark.parametrize(
-    ("level", "text"), [(8.2, "8.2"), (8.21, "8.3"), (8.0 + 1e-8, "8.0"), (7.96, "8.0"), (10.0, "10.0")]
+    ("level", "needed"), [(8.2, 8.2), (8.21, 8.3), (8.0 + 1e-8, 8.0), (7.96, 8.0), (10.0, 10.0)]
 )
-def test_a_needed_level_is_rounded_up(level, text):
-    assert level_at_least(level) == text
+def test_a_needed_level_is_rounded_up(level, needed):
+    assert level_at_least(level) == needed
 
 
 def ladder_file(tmp_path, levels, **head):

@@ -73,7 +73,7 @@ def test_ten_swatches_come_back_from_the_file_as_the_ladder(tmp_path):
 def test_a_swatch_darker_than_the_level_below_is_refused_by_name_and_amount():
     wrong = swatches(sd=1.0)
     wrong[6] = Swatch(7, (33.0, 12.0, 30.0), (1.0, 0.4, 0.4), ("seven.jpg",))
-    with refused(CannotLearnLevelsError, "not-lighter", lower=6, upper=7, sure="more than") as refusal:
+    with refused(CannotLearnLevelsError, "not-lighter", lower=6, upper=7, sure="more") as refusal:
         learn_ladder("my ring", wrong, OURS)
     assert refusal.value.where == "6.jpg and seven.jpg"
     facts = dict(refusal.value.facts)

@@ -86,7 +86,7 @@ def test_a_name_of_two_kinds_needs_its_kind(strandgauge, home):
     usercalibration.save("dye", "Mine", "nonsense")
     code, _, err = strandgauge("learn", "remove", "mine")
     assert code == 61
-    assert say("refusal.unknown-calibration", fault="which", wanted="mine", kinds="levels and dye") in err
+    assert say("refusal.unknown-calibration", fault="which", wanted="mine", kinds="levels, dye") in err
     assert strandgauge("learn", "remove", "mine", "--kind", "dye")[0] == 0
     assert strandgauge("learn", "remove", "mine")[0] == 0
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from functools import cache
 from itertools import product
 
 import pytest
 
 from readings import reading, zone
+from strandgauge.colour.names import colour_word
 from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import find_target, load_targets
 from strandgauge.hair.levels import load_ladder
@@ -16,11 +18,12 @@ from strandgauge.judge.nextstep import next_step, worst_stretch
 from strandgauge.judge.outlook import BaseZone
 from strandgauge.judge.reach import reach
 from strandgauge.show.pages.follow import facts
+from strandgauge.web.draw import entered, when
 from strandgauge.words import reading as reading_words
 from strandgauge.words import say, sentence
-from strandgauge.words.judge import verdict_headline, why_sentences
+from strandgauge.words.judge import short_verdict, why_sentences
 from strandgauge.words.lift import headline, look_level, look_up_limit, pace, sentences
-from strandgauge.words.nextstep import curve_sentences, in_words, short_verdict
+from strandgauge.words.nextstep import curve_sentences, in_words
 
 TRUE, CLOSE, FAR, FORBIDDEN = (9.7, "copper"), (9.7, "pastel pink"), (7.9, "rose"), (5.2, "pastel pink")
 
@@ -114,11 +117,42 @@ def test_no_option_of_the_command_line_is_named_on_the_page():
 
 
 def test_the_verdict_without_the_name():
-    whole = verdict_headline(outlook(*TRUE), "")
-    assert short_verdict(outlook(*TRUE)) == sentence(whole.strip().removesuffix("."))
-    assert outlook(*FORBIDDEN).verdict == "out"
+    good, bad = outlook(*TRUE), outlook(*FORBIDDEN)
+    said = say("verdict-word.true") if good.verdict == "true" else say("verdict-word.may")
+    short = say("outlook.short-chance", saying=said, chance=good.probability_true)
+    assert short_verdict(good) == sentence(short)
+    assert bad.verdict == "out"
+    word = colour_word(bad.zones[0].predicted_lab)
+    outs = [say("verdict-word.short-out", word=word), say("verdict-word.short-stays", word=word)]
+    assert short_verdict(bad) in map(sentence, outs)
     for seen in (TRUE, FORBIDDEN):
         assert seen[1] not in short_verdict(outlook(*seen)).casefold()
+
+
+@pytest.mark.parametrize(
+    ("stored", "key", "old", "new"),
+    [
+        (
+            "lightener on: none → 2026-11-26 10:05Z",
+            "lightener-on",
+            say("entered-value.none"),
+            "2026-11-26T10:05Z",
+        ),
+        ("time limit: 45 min → 50.5 min", "time-limit", say("page.minutes", minutes="45"), "50.5"),
+        ("stretch: slow", "stretch", "", "slow"),
+        ("gummy taken back; stretch: taken back", "gummy-back", "", "taken-back"),
+    ],
+    ids=["on", "limit", "stretch", "back"],
+)
+def test_what_was_entered_is_said_in_words_and_in_the_salons_time(stored, key, old, new):
+    words = {
+        "2026-11-26T10:05Z": lambda: when(datetime.fromisoformat(new)),
+        "50.5": lambda: say("page.minutes", minutes=new),
+        "slow": lambda: say("stretch.slow").lower(),
+        "taken-back": lambda: say("entered-value.taken-back"),
+    }[new]()
+    assert entered(stored) == say(f"entered.{key}", old=old, new=words)
+    assert entered("of a later version: 1 → 2") == "of a later version: 1 → 2"
 
 
 def test_of_dyed_hair_no_level_is_told():

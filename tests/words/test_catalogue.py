@@ -24,7 +24,7 @@ from strandgauge.errors import error_classes
 from strandgauge.reading.model import ZoneName
 
 SOURCE = Path(strandgauge.__file__).parent
-SAYERS = {"say": "", "note": "note.", "caution": "note."}
+SAYERS = {"say": "", "note": "note.", "caution": "note.", "misuse": "usage."}
 """Functions whose first argument is a key, and the table that it stands in."""
 
 REFUSALS = {each.__name__: each for each in error_classes()}
@@ -153,7 +153,7 @@ def test_every_fault_has_its_sentence_and_every_such_sentence_its_fault(said):
 
 def test_every_sentence_is_said(said):
     whole = {use.key for use in said if use.whole}
-    whole |= {f"remedy.{each.code}" for each in error_classes()} | {"remedy.error"}
+    whole |= {f"remedy.{each.code}" for each in error_classes()} | {"remedy.error", "unforeseen.inside"}
     whole |= {f"place.{zone}" for zone in get_args(ZoneName)}
     begun = {use.key for use in said if not use.whole} | {f"{spec}." for spec in tables_named_in_sentences()}
     forgotten = [k for k in words.entries() if k not in whole and not any(map(k.startswith, begun))]

@@ -22,15 +22,7 @@ PARQUET = "readings.parquet"
 GALLERY = "gallery.html"
 SCHEMA = "strandgauge.batch/1"
 OWN_FILES = frozenset({SETTINGS, ROWS, CSV, PARQUET, GALLERY, STRIPS})
-_WORDS = {
-    "version": "another version of strandgauge",
-    "wet": "another --wet",
-    "target": "another --target",
-    "card": "another --card or --profile",
-    "ladder": "another --ladder",
-    "dyes": "other --dyes",
-    "shades": "other --targets",
-}
+_COMPARED = ("version", "wet", "target", "card", "ladder", "dyes", "shades")
 
 
 def settings_document(kit: Kit, options: Options) -> dict[str, Any]:
@@ -100,6 +92,6 @@ def _take_up(out: Path, settings: Mapping[str, Any]) -> None:
             raise ValueError("another schema")
     except (OSError, ValueError) as error:
         raise BatchFolderError(where=str(path), fault="unknown") from error
-    differing = [words for key, words in _WORDS.items() if before.get(key) != settings[key]]
+    differing = [key for key in _COMPARED if before.get(key) != settings[key]]
     if differing:
         raise BatchFolderError(where=str(out), fault="differs", differing=", ".join(differing))

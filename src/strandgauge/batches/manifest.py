@@ -119,7 +119,7 @@ def read_manifest(path: Path, folder: Path, files: Iterable[str], targets: Seque
 
 
 def _text_of(path: Path) -> str:
-    data = read_file(path, BadManifestError, "list of photos", MOST_BYTES)
+    data = read_file(path, BadManifestError, "manifest", MOST_BYTES)
     encoding = "utf-16" if data.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig"
     try:
         return data.decode(encoding)

@@ -16,6 +16,7 @@ from strandgauge.errors import INTERNAL, StrandgaugeError, Told
 from strandgauge.kit import Kit
 from strandgauge.reading.model import Reading
 from strandgauge.sheet.record import Record, Second, WantedShade
+from strandgauge.words import say
 
 if TYPE_CHECKING:
     from strandgauge.reading.pipeline import Measurement
@@ -48,7 +49,7 @@ def read_one(task: Task, kit: Kit, content: bytes | None = None) -> Record:
     except StrandgaugeError as error:
         refusal = replace(error.told, message=_message(error, task), where=None)
     except MemoryError:
-        refusal = Told(OUT_OF_MEMORY, "There was not enough memory for it.", "Use fewer --jobs.")
+        refusal = Told(OUT_OF_MEMORY, say("unforeseen.memory"), say("unforeseen.fewer-jobs"))
     except Exception as error:  # one photo, however odd, must not stop the others
         return unforeseen(task, digest, error, task.taken or _time_of(data))
     return _refused(task, refusal, digest, task.taken or _time_of(data))
@@ -83,7 +84,7 @@ def read_pair(task: Task, kit: Kit, contents: Sequence[bytes] | None = None) -> 
 
 def unforeseen(task: Task, digest: str, error: Exception, taken: datetime | None = None) -> Record:
     """Return the record of a photo at which something went wrong that nobody foresaw."""
-    remedy = "Run 'strandgauge read' on this photo with --debug, and report what it prints."
+    remedy = say("unforeseen.this-photo")
     return _refused(task, errors.unforeseen(error, remedy), digest, taken)
 
 
@@ -93,8 +94,8 @@ def died(task: Task) -> Record:
         task,
         Told(
             WORKER_DIED,
-            "The process that read it ended without a word: a crash, or too little memory.",
-            "Read it alone with 'strandgauge read', or save it again as JPEG.",
+            say("unforeseen.died"),
+            say("unforeseen.alone"),
         ),
     )
 

@@ -39,6 +39,7 @@ from strandgauge.show.pages.classes import FOLDER as CLASSES
 from strandgauge.show.pages.classes import write_class_sheets
 from strandgauge.show.pages.gallery import write_gallery
 from strandgauge.show.table import Table, need_parquet, write_csv, write_parquet
+from strandgauge.words import say
 
 NO_OPTIONS = Options()
 
@@ -175,20 +176,13 @@ def _join_pairs(
                 store.add(row)
 
 
-_NOT_LISTABLE = Told(
-    "unreadable-file",
-    "This folder cannot be looked into.",
-    "Give yourself permission to list it, then go on with --resume.",
-)
-
-
 def plan(walk: Walk, listed: Iterable[ManifestRow], options: Options) -> list[Task]:
     """Return what there is to do, in the order of the files' names: photos found, and files only listed."""
     rows = {row.file: row for row in listed}
     found = {photo.file: ManifestRow(photo.file, photo.path) for photo in walk.photos}
+    unlisted = Told("unreadable-file", say("batch.unlisted"), say("batch.list-it"))
     tasks = [
-        Task(one.file, one.path, options.wet, options.target, trouble=_NOT_LISTABLE)
-        for one in walk.unreadable
+        Task(one.file, one.path, options.wet, options.target, trouble=unlisted) for one in walk.unreadable
     ]
     for file in found.keys() | rows.keys():
         row = rows.get(file) or found[file]
@@ -197,8 +191,8 @@ def plan(walk: Walk, listed: Iterable[ManifestRow], options: Options) -> list[Ta
         if file not in found and not path.exists():
             missing = Told(
                 "unreadable-file",
-                f"There is no such file; line {row.line} of the manifest names it.",
-                "Correct the manifest, or put the photo there, then go on with --resume.",
+                say("batch.no-file", line=row.line),
+                say("batch.put-it-there"),
             )
         wet = options.wet if row.wet is None else row.wet
         target, pair = row.target or options.target, options.pairs and row.pair
@@ -210,11 +204,11 @@ def _take_up(store: Store, tasks: Iterable[Task]) -> tuple[list[Task], list[str]
     """Match the rows of an earlier run with what there is to do, and drop those that answer it no more."""
     notes = []
     if store.damaged:
-        notes.append(f"damaged lines dropped, whose photos are read again: {store.damaged}")
+        notes.append(say("batch.damaged-lines", count=store.damaged))
     asked = {task.file: task for task in tasks}
     gone = {file for file, entry in store.entries.items() if file not in asked and entry.digest}
     if gone:
-        notes.append(f"rows kept of photos that are no longer in the folder: {len(gone)}")
+        notes.append(say("batch.gone", count=len(gone)))
     store.drop({file for file, entry in store.entries.items() if not _answers(store, file, entry, asked)})
     return [
         replace(task, known=None if entry is None else entry.of(file)[0])

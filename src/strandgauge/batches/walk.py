@@ -16,6 +16,7 @@ from pathlib import Path
 from strandgauge.errors import StrandgaugeError, UnreadableFileError
 from strandgauge.files.endings import OTHER_PICTURES, PHOTO_ENDINGS
 from strandgauge.files.names import shown_name
+from strandgauge.words import say
 
 PICTURE_ENDINGS = PHOTO_ENDINGS | OTHER_PICTURES
 """A file of such a name gets a row, even where it turns out to be nothing that can be read."""
@@ -76,7 +77,7 @@ def find_photos(folder: Path, results: Path | None = None) -> Walk:
             if by_link:
                 identity = _identity(path.stat())
                 if identity in seen:
-                    notes.append(f"{shown_name(relative)}: leads to a folder that is walked already")
+                    notes.append(say("batch.walked", folder=shown_name(relative)))
                     continue
                 seen.add(identity)
             with os.scandir(path) as listing:
@@ -86,7 +87,7 @@ def find_photos(folder: Path, results: Path | None = None) -> Walk:
             continue
         if relative.parts and {RESULT_MARK, "readings.jsonl"} <= {entry.name for entry in entries}:
             if own is None or _identity(path.stat()) != own:
-                notes.append(f"{shown_name(relative)}: holds the results of a batch")
+                notes.append(say("batch.holds-results", folder=shown_name(relative)))
             continue
         for entry in entries:
             if entry.name.startswith("."):

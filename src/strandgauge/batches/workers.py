@@ -102,8 +102,11 @@ def _begin(kit: bytes) -> None:
 
     import cv2
 
+    from strandgauge.learn.language import choose
+
     warnings.simplefilter("ignore")
     cv2.setNumThreads(1)
+    choose()
     _kit = pickle.loads(kit)
 
 

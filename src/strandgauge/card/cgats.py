@@ -62,7 +62,7 @@ def read_tables(path: Path) -> tuple[Table, ...]:
     BadProfileError
         The file cannot be read or is not CGATS; ``where`` names file and line.
     """
-    text = _decoded(read_file(path, BadProfileError, "print profile", MAX_BYTES), path.name)
+    text = _decoded(read_file(path, BadProfileError, "print-profile", MAX_BYTES), path.name)
     tables = tuple(_tables(re.split(r"\r\n|\r|\n", text), path.name))
     if not tables:
         raise _error("this is not a CGATS file: it has no BEGIN_DATA_FORMAT and BEGIN_DATA.", path.name, 1)

@@ -58,7 +58,7 @@ def load_card(path: Path) -> CardDefinition:
         The file cannot be read, or something in it is wrong; ``where`` names file and line of the first
         mistake, and the message names the next ones too.
     """
-    file = read_toml(Path(path), BadCardDefinitionError, "card definition")
+    file = read_toml(Path(path), BadCardDefinitionError, "card-definition")
     faults: list[Fault] = []
     tables = read_tables(file.data, faults)
     light = _only(tables["card"]).get("illuminant", "D65")

@@ -112,7 +112,7 @@ def find_card(pixels: NDArray[np.uint8] | NDArray[np.uint16], card: CardDefiniti
     outside = _sides_outside(view_corners, width, height)
     hidden = tuple(sorted(set(wanted) - set(used)))
     if outside:
-        raise CardCutOffError(fault="outside", sides=" and the ".join(outside), where="card")
+        raise CardCutOffError(fault="outside", sides=", ".join(outside), where="card")
     if len(used) < _fewest_markers(len(wanted)):
         seen_markers = [wanted[i] for i in used]
         if _is_blurred(grey) or _edge_share(grey, homography, seen_markers) > BLURRED_EDGE:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import functools
 import importlib
 import inspect
+import os
 import sys
 import warnings
 from collections.abc import Callable, Mapping, Sequence
@@ -20,7 +21,8 @@ import typer
 
 from strandgauge.cli.arguments import about, show
 from strandgauge.cli.outcome import EXIT_USAGE, Session, guarded, one_line
-from strandgauge.errors import EXIT_INTERRUPTED
+from strandgauge.codes.catalogue import say
+from strandgauge.errors import EXIT_INTERRUPTED, BadLanguageError
 from strandgauge.files.threads import one_thread
 from strandgauge.files.version import __version__
 
@@ -60,7 +62,7 @@ COMMANDS = tuple(name for commands in JOBS.values() for name in commands)
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command line and return its exit code; nothing but that leaves this function."""
-    given = list(sys.argv[1:] if arguments is None else arguments)
+    given, language = _without_language(sys.argv[1:] if arguments is None else arguments)
     debug = "--debug" in given
     _prepare_streams()
     one_thread()
@@ -69,19 +71,35 @@ def run(arguments: Sequence[str] | None = None) -> int:
         warnings.simplefilter("ignore")
     session = Session(debug=debug)
     try:
+        if language or os.environ.get("STRANDGAUGE_LANGUAGE"):
+            from strandgauge.learn.language import choose
+
+            choose(language)
         command = typer.main.get_command(_application(session, given))
         _simplify(command)
         # --debug is welcome anywhere on the line.
         rest = ["--debug"] * debug + [word for word in given if word != "--debug"]
         code = command.main(rest, prog_name="strandgauge", standalone_mode=False, obj=session)
     except typer.TyperException as error:  # wrong usage: an unknown option, a missing argument
-        what = error.format_message().removeprefix("Invalid value: ")
-        end = "" if what.endswith((".", "?")) else "."
-        print(one_line(f"strandgauge: {what}{end} See 'strandgauge --help'."), file=sys.stderr)
+        print(one_line(f"strandgauge: {_misused(error)} {say('usage.see-help')}"), file=sys.stderr)
         return EXIT_USAGE
     except (typer.Abort, KeyboardInterrupt):
         return EXIT_INTERRUPTED
+    except BadLanguageError as error:
+        return session.tell(error)
     return code if isinstance(code, int) else 0
+
+
+def _without_language(arguments: Sequence[str]) -> tuple[list[str], str | None]:
+    """Return the arguments without --language, which is welcome anywhere on the line, and what it names."""
+    given = list(arguments)
+    for place, word in enumerate(given):
+        option, equals, language = word.partition("=")
+        if word == "--":
+            break
+        if option == "--language" and (equals or place + 1 < len(given)):
+            return given[:place] + given[place + (1 if equals else 2) :], language or given[place + 1]
+    return given, None
 
 
 def _application(session: Session, given: Sequence[str]) -> typer.Typer:
@@ -160,6 +178,8 @@ def _take_as_typed(parameter: Any) -> None:  # noqa: ANN401
         kind = getattr(getattr(parameter, "type_descriptor", None), "annotation", None)
         if parameter.callback or not value:
             return checked(context, value)
+        if kind is float and isinstance(value, str):
+            value = value.replace(",", ".")  # 6,5 as many write it
         if value in get_args(kind) if get_origin(kind) is Literal else type(value) is kind:
             return value
         return _AS_TYPED[kind](value) if kind in _AS_TYPED else checked(context, value)
@@ -174,12 +194,34 @@ _AS_TYPED: dict[Any, Callable[[Any], Any]] = {
 }
 
 
+def _misused(error: typer.TyperException) -> str:
+    """Say what is wrong with a line, in the catalogue's words where its kind is known, else in the library's."""
+    parameter = getattr(error, "param", None)
+    match type(error).__name__:
+        case "NoSuchOption":
+            near = ", ".join(sorted(getattr(error, "possibilities", None) or ()))
+            facts = {"option": getattr(error, "option_name", ""), "near": near}
+            return say("usage.no-such-option-near", **facts) if near else say("usage.no-such-option", **facts)
+        case "MissingParameter" if parameter is not None:
+            return say("usage.missing", what=parameter.get_error_hint())
+        case "BadParameter" if parameter is not None:
+            return say(
+                "usage.bad-value", option=parameter.get_error_hint(), why=error.message.removesuffix(".")
+            )
+    told = error.format_message().removeprefix("Invalid value: ")
+    return told if told.endswith((".", "?")) else f"{told}."
+
+
 def _whole_program(
     context: typer.Context,
     version: Annotated[bool, typer.Option("--version", help="Print the version and leave.")] = False,
     debug: Annotated[
         bool, typer.Option("--debug", help="Show the details of an error, for whoever works on the code.")
     ] = False,
+    language: Annotated[
+        str | None,
+        typer.Option("--language", metavar="CODE", help="The language that is spoken; English if left out."),
+    ] = None,
 ) -> None:
     if version:
         print(f"strandgauge {__version__}")

@@ -12,6 +12,7 @@ import typer
 
 from strandgauge.cli.options import FullKit, JsonOption, SeparatorOption
 from strandgauge.cli.outcome import Session
+from strandgauge.codes.catalogue import say
 
 if TYPE_CHECKING:
     from strandgauge.batches.run import Progress
@@ -97,38 +98,31 @@ def _print(summary: Summary, sort: Order) -> None:
     print()
     print(one_line(summary_line(summary)), flush=True)
     for note in summary.notes[:_SHOWN_NOTES]:
-        print(one_line(f"strandgauge: note: {note}."), file=sys.stderr)
+        print(one_line(say("command.note", note=note)), file=sys.stderr)
     if len(summary.notes) > _SHOWN_NOTES:
-        print(f"strandgauge: {len(summary.notes) - _SHOWN_NOTES} more notes.", file=sys.stderr)
+        print(say("command.more-notes", count=len(summary.notes) - _SHOWN_NOTES), file=sys.stderr)
 
 
 def summary_line(summary: Summary) -> str:
     """Say in one line what became of a batch."""
     from strandgauge.files.names import shown_name
 
-    parts = [f"{_photos(summary.photos)}: {summary.read} read, {summary.refused} refused"]
+    told = [say("batch.photos", count=summary.photos, read=summary.read, refused=summary.refused)]
     if summary.refused_because:
         causes = ", ".join(f"{count} {code}" for code, count in summary.refused_because.items())
-        parts[0] += f" ({causes})"
+        told[0] += f" ({causes})"
     if summary.not_reached:
-        parts.append(f"{summary.not_reached} not reached: go on with --resume")
+        told.append(say("batch.not-reached", count=summary.not_reached))
     if summary.from_before:
-        parts.append(f"{summary.from_before} from before")
+        told.append(say("batch.from-before", count=summary.from_before))
     if summary.pairs:
-        parts.append(f"{summary.pairs} turned {'pair' if summary.pairs == 1 else 'pairs'} read as one each")
+        told.append(say("batch.pairs", count=summary.pairs))
     if summary.duplicates:
-        parts.append(f"{summary.duplicates} with the same content as another")
+        told.append(say("batch.duplicates", count=summary.duplicates))
     if summary.other_files:
-        parts.append(f"{_files(summary.other_files)} no photo, left alone")
-    return f"{'; '.join(parts)}. Results in {shown_name(summary.out)}: {', '.join(summary.files)}."
-
-
-def _photos(count: int) -> str:
-    return "1 photo" if count == 1 else f"{count} photos"
-
-
-def _files(count: int) -> str:
-    return "1 file is" if count == 1 else f"{count} files are"
+        told.append(say("batch.other-files", count=summary.other_files))
+    files = ", ".join(summary.files)
+    return say("batch.results", told="; ".join(told), folder=shown_name(summary.out), files=files)
 
 
 @contextmanager
@@ -150,17 +144,17 @@ def _progress_bar() -> Iterator[Callable[[Progress], None] | None]:
         TextColumn("{task.fields[refused]}"),
     )
     with Bar(*columns, console=Console(stderr=True), refresh_per_second=4, transient=True) as bar:
-        line = bar.add_task("", total=None, what="starting", rate="", refused="")
+        line = bar.add_task("", total=None, what=say("batch.starting"), rate="", refused="")
 
         def show(progress: Progress) -> None:
             speed = bar.tasks[line].speed
             bar.update(
                 line,
-                what="reading" if progress.done else "starting",
+                what=say("batch.reading") if progress.done else say("batch.starting"),
                 completed=progress.done,
                 total=progress.total,
-                rate="" if speed is None else f"{speed:.1f} photos/s",
-                refused=f"{progress.refused} refused" if progress.refused else "",
+                rate="" if speed is None else say("batch.rate", rate=speed),
+                refused=say("batch.refused", count=progress.refused) if progress.refused else "",
             )
 
         yield show

@@ -7,7 +7,8 @@ from typing import Annotated, Literal
 
 import typer
 
-from strandgauge.cli.options import CardOption, nominal_card
+from strandgauge.cli.options import CardOption, misuse, nominal_card
+from strandgauge.codes.catalogue import say
 from strandgauge.files.endings import WRITTEN_PICTURES
 from strandgauge.files.write import write_whole
 
@@ -34,24 +35,25 @@ def card(
     if out is None and png is None:
         out = DEFAULT_OUT
     if out is not None and png is not None and out == png:
-        raise typer.BadParameter("--out and --png name the same file.")
+        raise misuse("same-file")
     if out is not None and out.suffix.lower() in WRITTEN_PICTURES:
         if png is not None or out.suffix.lower() != ".png":
-            raise typer.BadParameter("--out is the page, a PDF file; --png is the picture, a PNG file.")
+            raise misuse("page-and-picture")
         out, png = None, out
     definition = nominal_card(card)
     from strandgauge.card.page import card_pdf
     from strandgauge.card.picture import card_png_bytes
 
-    size = f"{definition.size[0]:g} x {definition.size[1]:g} mm"
+    size = say("card-file.size", width=definition.size[0], height=definition.size[1])
     if out is not None:
         write_whole(out, card_pdf(definition, paper))
         sheet = "A4" if paper == "a4" else "letter"
-        print(f"{out}: {definition.name}, version {definition.version}, {size} on {sheet} paper.")
-        print("Print it at 100 % on matt paper, in colour, without any 'enhancement'.")
+        told = {"name": definition.name, "version": definition.version, "size": size, "paper": sheet}
+        print(say("card-file.page", file=out, **told))
+        print(say("card-file.print"))
         if definition.scale:
-            print(f"Then check with a ruler that its scale measures {definition.scale.length} mm.")
+            print(say("card-file.scale", length=definition.scale.length))
     if png is not None:
         write_whole(png, card_png_bytes(definition, scale))
         width, height = (round(side * scale) for side in definition.size)
-        print(f"{png}: {width} x {height} pixels, {scale:g} pixels per mm, {size}.")
+        print(say("card-file.picture", file=png, width=width, height=height, scale=scale, size=size))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.looks import source, strip_of
-from strandgauge.cli.options import FullKit, JsonOption, WetOption, photos_in, tell_dry
+from strandgauge.cli.options import FullKit, JsonOption, WetOption, misuse, photos_in, tell_dry
 from strandgauge.cli.outcome import Session
 from strandgauge.errors import StrandgaugeError
 from strandgauge.hair.stretch import Stretch
@@ -96,10 +96,10 @@ def follow(
 def _files(photos: list[Path], folder: Path | None) -> list[Path]:
     if folder is None:
         if not photos:
-            raise typer.BadParameter("Name the photos of one strand, or a --folder of them.")
+            raise misuse("photos-or-folder")
         return photos
     if photos:
-        raise typer.BadParameter("Name photos or a --folder, not both.")
+        raise misuse("photos-and-folder")
     return photos_in(folder)
 
 
@@ -110,10 +110,10 @@ def _check_options(
 
     if at is not None:
         if start is not None:
-            raise typer.BadParameter("Give --at or --start, not both.")
+            raise misuse("at-or-start")
         parse_minutes(at, len(files))
     if target is not None and level is not None:
-        raise typer.BadParameter("Give a --target or a --level, not both.")
+        raise misuse("target-or-level")
 
 
 def _seen(session: Session, files: list[Path], kit: Kit, wet: bool | None, *, strips: bool) -> list[_Seen]:

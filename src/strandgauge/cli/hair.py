@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.looks import source
+from strandgauge.cli.options import misuse
 
 if TYPE_CHECKING:
     from strandgauge.judge.history import History
@@ -45,7 +46,7 @@ def only_on_shelf(kit: Kit, names: str | None) -> Kit:
         return kit
     chosen = kit.shelf.only(part.strip() for part in names.split(","))
     if not chosen.dyes:
-        raise typer.BadParameter("--shelf must name at least one dye besides the clear base.")
+        raise misuse("empty-shelf")
     return replace(kit, shelf=chosen)
 
 
@@ -60,7 +61,7 @@ def load_told(history: Path | None, told: list[str] | None) -> History:
     from strandgauge.judge.history import NOTHING_TOLD, history_told, load_history
 
     if history is not None and "=" in history.name and not history.exists():
-        raise typer.BadParameter(f"--history names a file. Give one fact with --told {history}.")
+        raise misuse("history-file", told=history)
     return history_told(told or (), NOTHING_TOLD if history is None else load_history(history))
 
 

@@ -9,8 +9,9 @@ import typer
 from strandgauge.cli.learncard import card
 from strandgauge.cli.learndye import dye
 from strandgauge.cli.learnlevels import levels
-from strandgauge.cli.options import JsonOption
+from strandgauge.cli.options import JsonOption, misuse
 from strandgauge.cli.outcome import Session
+from strandgauge.codes.catalogue import say
 
 NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="What it was called.")]
 KindOption = Annotated[
@@ -48,17 +49,17 @@ def use(
     from strandgauge.learn.kept import find, put_in_use, use_shipped
 
     if shipped == (name is not None):
-        raise typer.BadParameter("Give the NAME of something learned, or --shipped.")
+        raise misuse("name-or-shipped")
     if name is None:
         use_shipped(("levels", "card") if kind is None else (kind,))
-        print("What ships with strandgauge is used again.")
+        print(say("learned.shipped-again"))
         return
     found = find(name, kind)
     if found.kind == "dye":
-        print(f"'{found.name}' is a dye: all dyes you taught are on the shelf already.")
+        print(say("learned.is-dye", name=found.name))
         return
     put_in_use(found)
-    print(f"'{found.name}' is used from now on: {_WHAT[found.kind]}.")
+    print(say("learned.from-now-on", name=found.name, kind=found.kind))
 
 
 def remove(context: typer.Context, name: NameArgument, kind: KindOption = None) -> None:
@@ -67,14 +68,10 @@ def remove(context: typer.Context, name: NameArgument, kind: KindOption = None) 
 
     found = find(name, kind)
     remove(found)
-    again = " What ships with strandgauge is used again." if found.in_use and found.kind != "dye" else ""
-    print(f"'{found.name}' ({found.kind}) is removed.{again}")
+    print(say("learned.removed", name=found.name, kind=found.kind))
+    if found.in_use and found.kind != "dye":
+        print(say("learned.shipped-again"))
 
-
-_WHAT = {
-    "levels": "every reading without --ladder states its levels, and names it",
-    "card": "every reading without --card corrects by your print's own colours, and names it",
-}
 
 PARTS = {
     "levels": levels,

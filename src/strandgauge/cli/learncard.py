@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.options import JsonOption, nominal_card
+from strandgauge.cli.options import JsonOption, misuse, nominal_card
 from strandgauge.cli.outcome import Session
 
 if TYPE_CHECKING:
@@ -44,11 +44,9 @@ def card(
     """
     given = photos or []
     if not name.strip():
-        raise typer.BadParameter("Give your print a --name.")
+        raise misuse("no-name")
     if (profile is None) == (not given) or (given and trusted is None):
-        raise typer.BadParameter(
-            "Give photos and the --trusted chart in them, or a --profile of measurements."
-        )
+        raise misuse("photos-or-profile")
     from strandgauge.learn.kept import check_name, keep
 
     tidy = check_name(name)

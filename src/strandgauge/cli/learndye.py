@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from strandgauge.cli.hair import hair_from, whole_of
-from strandgauge.cli.options import CardOption, JsonOption
+from strandgauge.cli.options import CardOption, JsonOption, misuse
 from strandgauge.cli.outcome import Session
+from strandgauge.codes.catalogue import say
 
 if TYPE_CHECKING:
     from strandgauge.dye.shelf import Dye
@@ -41,11 +42,11 @@ def dye(
     """
     mixes = mix or [UNDILUTED] * len(dyed)
     if len(mixes) != len(dyed):
-        raise typer.BadParameter("Give one --mix for each --dyed.")
+        raise misuse("mix-each")
     if len(base) not in (1, len(dyed)):
-        raise typer.BadParameter("Give --base once, or one for each --dyed.")
+        raise misuse("base-each")
     if not name.strip() or any(sign in name for sign in "=:,"):
-        raise typer.BadParameter("A dye's name may not be empty, or hold '=', ':' or ','.")
+        raise misuse("dye-name")
     from strandgauge.learn.kept import check_name, keep
 
     if out is None:
@@ -65,10 +66,12 @@ def dye(
 
 def _tell(learned: Dye, file: Path, out: Path | None) -> None:
     peak = 400 + 10 * int(learned.curve.argmax())
+    print(say("learned.dye", name=learned.name, source=learned.source, peak=peak, error=learned.lab_error))
     print(
-        f"{learned.name}: {learned.source}, strongest near {peak} nm, ± {learned.lab_error:.1f} ΔE00 on other hair."
+        say("learned.use-file", option=f"--dyes {out}")
+        if out is not None
+        else say("learned.kept-shelf", file=file)
     )
-    print(f"Use it with --dyes {out}." if out is not None else f"It is on your shelf now: {file}")
 
 
 def _share(text: str, name: str) -> float:

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.options import CardKit, JsonOption, photos_in
+from strandgauge.cli.options import CardKit, JsonOption, misuse, photos_in
 from strandgauge.cli.outcome import Session
+from strandgauge.codes.catalogue import say
 from strandgauge.errors import CannotLearnLevelsError, StrandgaugeError
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ def _files(photos: list[Path]) -> list[Path]:
 def _by_level(files: list[Path], told: list[int] | None) -> dict[int, list[Path]]:
     """Return the photos of each level, from the options or from the files' names."""
     if told and len(told) != len(files):
-        raise typer.BadParameter(f"There are {len(files)} photos: give --level {len(files)} times.")
+        raise misuse("level-each", count=len(files))
     from strandgauge.hair.levels import MOST_LEVELS
 
     found: dict[int, list[Path]] = {}
@@ -89,7 +90,7 @@ def _by_level(files: list[Path], told: list[int] | None) -> dict[int, list[Path]
                 where=file.name,
                 most=MOST_LEVELS,
                 fault="name",
-                tells="no level" if number is None else f"level {number}",
+                tells=say("learned.no-level") if number is None else say("log.level", level=number),
             )
         found.setdefault(number, []).append(file)
     return dict(sorted(found.items()))

@@ -12,7 +12,7 @@ import typer
 from strandgauge.cli.logadd import add
 from strandgauge.cli.logoptions import ClientArgument, LogbookOption, client_called, opened
 from strandgauge.cli.logrepair import bin, check, merge, rename, restore
-from strandgauge.cli.options import JsonOption
+from strandgauge.cli.options import JsonOption, misuse
 from strandgauge.cli.outcome import Session, refuse_overwriting
 
 
@@ -62,9 +62,9 @@ def export(
     pictures : Put thumbnails and kept photos into --jsonl, as base64.
     """
     if csv is None and jsonl is None:
-        raise typer.BadParameter("Name a file with --csv or --jsonl.")
+        raise misuse("csv-or-jsonl")
     if pictures and jsonl is None:
-        raise typer.BadParameter("--pictures goes with --jsonl.")
+        raise misuse("pictures-with-jsonl")
     from strandgauge.show.cells import csv_lines
     from strandgauge.show.export import COLUMNS, json_lines, looks_of
 

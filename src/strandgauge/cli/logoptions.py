@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from strandgauge.cli.options import misuse
 from strandgauge.errors import UnknownEntryError
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ def opened(context: typer.Context, logbook: Path | None, *, new: bool = False) -
     before = context.parent.params.get("logbook") if context.parent is not None else None
     named = logbook or before
     if named is not None and not new and not named.exists():  # a slip of the finger would make an empty one
-        raise typer.BadParameter(f"There is no logbook '{named}'.")
+        raise misuse("no-logbook", logbook=named)
     return open_logbook(named)
 
 

@@ -67,7 +67,8 @@ def bin(context: typer.Context, logbook: LogbookOption = None) -> None:
     with opened(context, logbook) as book:
         binned = book.bin()
     for one in binned:
-        print(f"{one.id}  {one.kind} {one.entry_id}: {one.name} ({one.why} {one.at.astimezone():%H:%M})")
+        what = {"kind": one.kind, "entry": one.entry_id, "name": one.name, "why": one.why}
+        print(say("log.binned", number=one.id, at=f"{one.at.astimezone():%H:%M}", **what))
     if not binned:
         print(say("log.bin-empty"))
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from strandgauge.codes.catalogue import said, say
 from strandgauge.files.endings import PHOTO_ENDINGS, WRITTEN_PICTURES
 from strandgauge.files.write import make_folder
 from strandgauge.show.cells import Separator
@@ -105,6 +106,11 @@ def nominal_card(card: Path | None) -> CardDefinition:
     return load_card(card) if card is not None else default_card()
 
 
+def misuse(code: str, **facts: object) -> typer.BadParameter:
+    """Return (not raise) the error of a wrongly used command, said by the catalogue's ``[usage]``."""
+    return typer.BadParameter(say(f"usage.{code}", **facts))
+
+
 def photos_in(folder: Path) -> list[Path]:
     """Return the photos that lie in a folder itself, by name; hidden ones are left out.
 
@@ -113,30 +119,28 @@ def photos_in(folder: Path) -> list[Path]:
     typer.BadParameter : there is no such folder, or no photo in it.
     """
     if not folder.is_dir():
-        raise typer.BadParameter(f"There is no folder '{folder}'.")
+        raise misuse("no-folder", folder=folder)
     found = sorted(
         one
         for one in folder.iterdir()
         if one.suffix.lower() in PHOTO_ENDINGS and not one.name.startswith(".")
     )
     if not found:
-        raise typer.BadParameter(f"There is no photo in '{folder}'.")
+        raise misuse("no-photo", folder=folder)
     return found
 
 
 def tell_dry(*readings: Reading | None) -> None:
     """Say on standard error, once, that strands were taken for dry since nobody said what they are."""
-    from strandgauge.words import said
-
     notes = (note for one in readings if one is not None for note in one.notes)
     if (assumed := next((note for note in notes if note.code == "dry-assumed"), None)) is not None:
-        print(f"strandgauge: note: {said(assumed)}", file=sys.stderr)
+        print(say("command.note", note=said(assumed)), file=sys.stderr)
 
 
 def check_picture(picture: Path | None) -> None:
     """Refuse, before any work, a picture of a kind that is not written."""
     if picture is not None and picture.suffix.lower() not in WRITTEN_PICTURES:
-        raise typer.BadParameter(f"Name a file ending in {', '.join(WRITTEN_PICTURES)}, not '{picture}'.")
+        raise misuse("no-picture", endings=", ".join(WRITTEN_PICTURES), picture=picture)
 
 
 def pictures_of(
@@ -147,7 +151,7 @@ def pictures_of(
         check_picture(picture)
         return [(photo, picture) for photo in photos]
     if picture.suffix.lower() in WRITTEN_PICTURES:
-        raise typer.BadParameter(f"With several photos, name a folder, not '{picture}'.")
+        raise misuse("several-photos", picture=picture)
     make_folder(picture)
     return [(photo, picture / f"{photo.stem}-{kind}.png") for photo in photos]
 

@@ -21,7 +21,8 @@ import typer
 
 from strandgauge.cli.arguments import about, arguments, show
 from strandgauge.cli.jsonlines import JsonLines
-from strandgauge.cli.options import KIT_OPTIONS
+from strandgauge.cli.options import KIT_OPTIONS, misuse
+from strandgauge.codes.catalogue import meant, say
 from strandgauge.errors import CannotWriteError, StrandgaugeError, Told, unforeseen
 from strandgauge.files.endings import PHOTO_ENDINGS
 
@@ -79,7 +80,7 @@ class Session:
 
     def tell_aside(self, error: StrandgaugeError) -> None:
         """Tell, in one line on standard error, of something that was left out while the rest goes on."""
-        print(one_line(f"strandgauge: left out: {describe(error).line}"), file=sys.stderr)
+        print(one_line(say("command.left-out", why=describe(error).line)), file=sys.stderr)
 
     def tell(self, error: BaseException) -> int:
         """Tell an error in one line, and as JSON where that was asked for; return its exit code."""
@@ -103,14 +104,14 @@ def describe(error: BaseException) -> Told:
     if isinstance(error, StrandgaugeError):
         return error.told
     if isinstance(error, KeyboardInterrupt):
-        return Told("interrupted", "Stopped.")
+        return Told("interrupted", say("command.stopped"))
     if _is_broken_pipe(error):
         return Told("broken-pipe", "")
     if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
         return describe(CannotWriteError(fault="full"))
     if isinstance(error, MemoryError):
-        return Told("out-of-memory", "There is not enough memory.", "Close other programs.")
-    return unforeseen(error, "Run the same line again with --debug, and report what it prints.")
+        return Told("out-of-memory", say("unforeseen.memory"), say("unforeseen.close-programs"))
+    return unforeseen(error, say("unforeseen.again"))
 
 
 def _is_broken_pipe(error: BaseException) -> bool:
@@ -137,6 +138,10 @@ def guarded(command: Callable[..., int | None], session: Session) -> Callable[..
         gc.enable()
         try:
             session.begin(options)
+            if options.get("target"):
+                options["target"] = meant("shade", options["target"])
+            if options.get("dye"):
+                options["dye"] = [_meant_dye(part) for part in options["dye"]]
             if parts:
                 options["open_kit"] = partial(_load_kit, {part: options.pop(part) for part in parts})
             if "session" in taken:
@@ -157,6 +162,11 @@ def guarded(command: Callable[..., int | None], session: Session) -> Callable[..
     wrapped.__doc__ = about(command)
     show(wrapped, shown)
     return wrapped
+
+
+def _meant_dye(part: str) -> str:
+    name, equals, parts = part.rpartition("=")
+    return f"{meant('dye', name)}{equals}{parts}"
 
 
 def _load_kit(named: dict[str, Any]) -> Kit:
@@ -195,9 +205,9 @@ def refuse_overwriting(inputs: Iterable[object], targets: Iterable[Path | str]) 
     for source in _paths(inputs) if written else ():
         for target in written:
             if source.is_file() and target.samefile(source):
-                raise typer.BadParameter(f"'{target}' is being read, and would be lost.")
+                raise misuse("is-read", file=target)
             if source.is_dir() and target.suffix.lower() in PHOTO_ENDINGS and _lies_in(target, source):
-                raise typer.BadParameter(f"'{target}' is one of the photos, and would be lost.")
+                raise misuse("is-photo", file=target)
 
 
 def _paths(values: Iterable[object]) -> Iterator[Path]:

@@ -17,8 +17,17 @@ from strandgauge.cli.hair import (
     load_told,
     only_on_shelf,
 )
-from strandgauge.cli.options import FullKit, JsonOption, WetOption, ZoneChoice, check_picture, tell_dry
+from strandgauge.cli.options import (
+    FullKit,
+    JsonOption,
+    WetOption,
+    ZoneChoice,
+    check_picture,
+    misuse,
+    tell_dry,
+)
 from strandgauge.cli.outcome import Session
+from strandgauge.codes.catalogue import say
 
 if TYPE_CHECKING:
     from strandgauge.dye.targets import Target
@@ -77,7 +86,7 @@ def reach(
     names = {choice.value for choice in zone or ()}
     chosen = [one for one in zones if not names or one.name in names]
     if not chosen:
-        raise typer.BadParameter(f"This hair has no zone {' or '.join(sorted(names))}, only overall.")
+        raise misuse("no-zone", zones=", ".join(sorted(names)))
     bounds = settings(
         true_within=true_within,
         bowl=bowl,
@@ -107,8 +116,8 @@ def _target(text: str, kit: Kit, pick: Pick | None) -> Target:
     from strandgauge.reading.swatch import swatch_colour
 
     swatch = swatch_colour(path, kit.card, pick)
-    note = "" if swatch.measured else " (no card beside it: not measured)"
-    return Target(f"swatch {path.name}{note}", swatch.lab)
+    name = say("swatch.measured" if swatch.measured else "swatch.unmeasured", file=path.name)
+    return Target(name, swatch.lab)
 
 
 def _pick(text: str | None) -> Pick | None:
@@ -117,7 +126,5 @@ def _pick(text: str | None) -> Pick | None:
     try:
         left, top, width, height = (float(value) for value in text.split(","))
     except ValueError:
-        raise typer.BadParameter(
-            "Write --pick as left,top,width,height in per cent, such as 40,40,20,20."
-        ) from None
+        raise misuse("pick") from None
     return left, top, width, height

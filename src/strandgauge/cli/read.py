@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import typer
-
 from strandgauge.cli.looks import source
 from strandgauge.cli.options import (
     CsvOption,
@@ -15,6 +13,7 @@ from strandgauge.cli.options import (
     ReadingKit,
     SeparatorOption,
     WetOption,
+    misuse,
     pictures_of,
     write_readings,
 )
@@ -57,13 +56,9 @@ def read(
     session.several = not single
     for photo in photos:
         if photo.is_dir():
-            raise typer.BadParameter(
-                f"'{photo}' is a folder. Read all of it with: strandgauge batch {photo} --out results"
-            )
+            raise misuse("folder", folder=photo)
     if picture is None and (target is not None or technical):
-        raise typer.BadParameter(
-            "--target and --technical say how the picture looks: name one with --picture."
-        )
+        raise misuse("needs-picture")
     looks = pictures_of(photos, picture, "reading", single=single)
     from strandgauge.show.terminal.reading import print_reading
 
@@ -95,7 +90,7 @@ def _read(photos: list[Path], kit: Kit, wet: bool | None, picture: Path | None, 
     look = kit.look(*(source(photo) for photo in photos), wet=wet)
     if picture is not None:
         if not look.measured:
-            raise typer.BadParameter(f"'{photos[0]}' is a saved reading: a picture is made of the photo.")
+            raise misuse("saved-reading", file=photos[0])
         from strandgauge.show.picture.canvas import save
         from strandgauge.show.picture.reading import draw_picture
         from strandgauge.show.picture.technical import draw_technical

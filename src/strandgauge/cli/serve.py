@@ -10,6 +10,7 @@ import typer
 
 from strandgauge.cli.options import ServingKit
 from strandgauge.cli.outcome import Session
+from strandgauge.codes.catalogue import say
 from strandgauge.web.settings import DEFAULT_PORT
 
 if TYPE_CHECKING:
@@ -71,25 +72,22 @@ def serve(
             run(app, listeners, settings.limits, debug=session.debug)
     finally:
         workers.close()
-    print("Stopped.", flush=True)
+    print(say("command.stopped"), flush=True)
 
 
 def _announce(settings: ServerSettings, *, show_code: bool) -> None:
     """Say where the page is, at once: connections wait until it is there."""
     address = f"http://{settings.addresses[0]}:{settings.port}/"
     if settings.token is None:
-        print(f"strandgauge is at {address} on this computer only; --lan lets phones in.")
+        print(say("serving.here", address=address))
     else:
         code = settings.code or ""
-        print(f"strandgauge is at {address}?token={settings.token}")
+        print(say("serving.at", address=f"{address}?token={settings.token}"))
         if show_code:
             _show_code(f"{address}?token={settings.token}")
-        print(f"Or open {address} and type {code[:4]} {code[4:]}.")
-        print(
-            "Only who has this address gets in. What goes through the air is not encrypted beyond the Wi-Fi's "
-            "own password: use a network of the salon's own, not the guests'."
-        )
-    print("Photos stay on this computer. Ctrl-C stops it.", flush=True)
+        print(say("serving.code", address=address, code=f"{code[:4]} {code[4:]}"))
+        print(say("serving.air"))
+    print(say("serving.stays"), flush=True)
 
 
 def _show_code(address: str) -> None:

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from strandgauge.cli.options import FullKit, WetOption
+from strandgauge.cli.options import FullKit, WetOption, misuse
 from strandgauge.cli.outcome import Session, one_line
+from strandgauge.codes.catalogue import say
 from strandgauge.errors import StrandgaugeError
 
 if TYPE_CHECKING:
@@ -53,11 +54,9 @@ def watch(
     once : Take what is there, and leave.
     """
     if target is not None and level is not None:
-        raise typer.BadParameter("Give a --target or a --level, not both.")
+        raise misuse("target-or-level")
     if limit is not None and start is None:
-        raise typer.BadParameter(
-            "A --limit counts from when the lightener went on: give that as --start too."
-        )
+        raise misuse("limit-needs-start")
     from strandgauge.watch.arrive import source_of
     from strandgauge.watch.strand import Plan, WatchedStrand
 
@@ -66,7 +65,7 @@ def watch(
     strand = WatchedStrand(tools, plan, page)
     bell, told = _Bell(), ""
     with closing(source_of(what, every, strand.photos)) as source:
-        print(f"Watching {what}. The page is {page}. Ctrl-C stops.", flush=True)
+        print(say("command.watching", what=what, page=page), flush=True)
         rounds = 0
         while not source.over:
             try:
@@ -79,7 +78,7 @@ def watch(
                 if source.note != told:
                     told = source.note
                     print(
-                        one_line(f"strandgauge: {told or 'it is there again'}."), file=sys.stderr, flush=True
+                        one_line(f"strandgauge: {told or say('arrive.again')}"), file=sys.stderr, flush=True
                     )
                 _tick(session, strand, bell, source.now())
                 rounds += 1
@@ -89,7 +88,7 @@ def watch(
                     time.sleep(POLL_SECONDS)
             except KeyboardInterrupt:
                 break
-    print("Stopped.", flush=True)
+    print(say("command.stopped"), flush=True)
 
 
 def _say(name: str, strand: WatchedStrand) -> None:
@@ -126,8 +125,6 @@ class _Bell:
         """Why the page could not be written last; told once."""
 
     def ring(self, answer: Moment, headline: str) -> None:
-        from strandgauge.words import say
-
         now = (answer.kind, answer.code, headline)
         again = answer.urgent and time.monotonic() - self._rung > RING_SECONDS
         if now == self._last and not again:

@@ -141,5 +141,6 @@ def find_target(text: str, targets: Iterable[Target]) -> Target:
     from difflib import get_close_matches
 
     near = get_close_matches(wanted, [target.name for target in shades], n=3, cutoff=0.7)
-    hint = f"Did you mean {', '.join(near[:-1])}{' or ' if near[1:] else ''}{near[-1]}? " if near else ""
-    raise UnknownTargetError(fault="named", text=text, hint=hint)
+    if near:
+        raise UnknownTargetError(fault="near", text=text, near=", ".join(near))
+    raise UnknownTargetError(fault="named", text=text)

@@ -133,7 +133,7 @@ def read_calibration(path: Path, schema: str) -> CalibrationTable:
     ------
     BadCalibrationError : the file is missing, not text, not TOML, or of another schema.
     """
-    table = CalibrationTable(read_toml(path, BadCalibrationError, "calibration file", name=str(path)))
+    table = CalibrationTable(read_toml(path, BadCalibrationError, "calibration", name=str(path)))
     if table.get("schema") != schema:
         raise table.error(f'the file must say schema = "{schema}"', "schema")
     return table

@@ -6,6 +6,7 @@ import os
 import stat
 from pathlib import Path
 
+from strandgauge.codes.catalogue import say
 from strandgauge.errors import StrandgaugeError
 
 
@@ -23,7 +24,7 @@ def read_file(
     ----------
     path : the file.
     error : the class to raise when it cannot be read.
-    what : what the file should be, for the message, such as "card definition".
+    what : what the file should be, a code of ``[file-kind]``, such as "card-definition".
     most : bytes beyond which it cannot be that.
     too_large : the class to raise then; ``error`` when left out.
     """
@@ -31,19 +32,19 @@ def read_file(
         with open(path, "rb", opener=_open_without_waiting) as file:
             status = os.fstat(file.fileno())
             if not stat.S_ISREG(status.st_mode):
-                raise error(f"This is a device or a pipe, not a {what}.", where=str(path))
+                raise error(say("file.device", what=what), where=str(path))
             if status.st_size > most:
-                message = f"The file is larger than {most / 1e6:g} MB; no {what} is."
+                message = say("file.large", what=what, most=most / 1e6)
                 raise (too_large or error)(message, where=path.name)
             return file.read()
     except FileNotFoundError:
-        message, remedy = f"There is no such {what}.", "Check the name and the folder."
+        message, remedy = say("file.missing", what=what), say("file.check-name")
     except IsADirectoryError:
-        message, remedy = f"This is a folder, not a {what}.", "Name a file in it."
+        message, remedy = say("file.folder", what=what), say("file.name-file")
     except PermissionError:
-        message, remedy = f"You may not read this {what}.", "Change its permissions, or copy it elsewhere."
+        message, remedy = say("file.forbidden", what=what), say("file.permissions")
     except (OSError, ValueError) as problem:
-        message, remedy = f"The {what} cannot be read ({problem}).", None
+        message, remedy = say("file.unreadable", what=what, reason=problem), None
     raise error(message, where=str(path), remedy=remedy)
 
 

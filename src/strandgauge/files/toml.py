@@ -64,7 +64,7 @@ def read_toml(path: Path, error: type[StrandgaugeError], what: str, *, name: str
     ----------
     path : the file.
     error : the class to raise when it cannot be read, such as ``BadCardDefinitionError``.
-    what : what the file should be, for the message, such as "card definition".
+    what : what the file should be, for the message, such as "card-definition".
     name : how errors name the file; the last part of its path when left out.
 
     Raises

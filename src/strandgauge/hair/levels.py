@@ -96,9 +96,9 @@ def level_shares(levels: ArrayLike) -> dict[str, float]:
     }
 
 
-def level_at_least(level: float) -> str:
-    """Write a level that is needed, rounded up to a tenth, since less is not enough."""
-    return f"{math.ceil(10.0 * level - 1e-6) / 10.0:.1f}"
+def level_at_least(level: float) -> float:
+    """Round a level that is needed up to a tenth, since less is not enough."""
+    return math.ceil(10.0 * level - 1e-6) / 10.0
 
 
 def load_ladder(path: Path | None = None) -> Ladder:

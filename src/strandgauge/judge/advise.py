@@ -150,7 +150,7 @@ def _way_up(zone: ZoneOutlook, outlook: Outlook, history: History) -> list[Advic
     if zone.needs is None:
         return [Advice(zone.name, "choose-another", ("no-lift-helps",))]
     more = zone.needs.level - zone.level
-    needs, level = float(level_at_least(zone.needs.level)), round(zone.level, 1)
+    needs, level = level_at_least(zone.needs.level), round(zone.level, 1)
     facts = (("levels", round(needs - level, 1)), ("needs", needs), ("level", level))
     if more < max(LEAST_LIFT, zone.level_sd):
         # Lightener for less than the reading can tell apart would be lightener for noise.

@@ -96,7 +96,7 @@ def load_history(path: Path) -> History:
     ------
     BadHistoryError : it cannot be read, is of another schema, or a value is wrong; the line is named.
     """
-    file = read_toml(path, BadHistoryError, "history file", name=str(path))
+    file = read_toml(path, BadHistoryError, "history", name=str(path))
     if file.data.get("schema") != SCHEMA:
         raise BadHistoryError(where=file.where("schema"), fault="schema", schema=SCHEMA)
     told = {key: value for key, value in file.data.items() if key != "schema"}

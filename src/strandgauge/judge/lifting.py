@@ -133,7 +133,7 @@ class Facts:
             "levels": round(self.missing, 2),
             "gain": round(self.gain_ahead, 2),
             "rate": round(0.0 if self.rate is None else self.rate.value, 2),
-            "needs": 0.0 if self.needs is None else float(level_at_least(self.needs)),
+            "needs": 0.0 if self.needs is None else level_at_least(self.needs),
         }
         return tuple(found.items())
 

@@ -300,7 +300,7 @@ def _lifting(outlook: Outlook, ladder: Ladder, times: Times) -> list[PlanStep]:
                 _lift_span(seen, ladder, times),
                 None,
                 (*(("only-regrowth",) if "regrowth" in one.why else ()), *LIFT_WATCH),
-                level=None if seen.needs is None else float(level_at_least(seen.needs.level)),
+                level=None if seen.needs is None else level_at_least(seen.needs.level),
             )
         )
     steps += [PlanStep(one.zone, "rinse", None, None, ("ahead-first", "rinse-cool")) for one in lifts]

@@ -90,7 +90,7 @@ def find(name: str, kind: Kind | None = None) -> Learned:
     everything = [one for each in KINDS if kind in (None, each) for one in _saved(each)]
     matching = [one for one in everything if _same(wanted, one.name)]
     if len(matching) > 1:
-        kinds = " and ".join(one.kind for one in matching)
+        kinds = ", ".join(one.kind for one in matching)
         raise UnknownCalibrationError(fault="which", wanted=wanted, kinds=kinds)
     if not matching:
         names = ", ".join(f"'{one.name}'" for one in everything)

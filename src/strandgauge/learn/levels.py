@@ -146,7 +146,7 @@ def _check_rise(ordered: Sequence[Swatch]) -> tuple[UnsureStep, ...]:
         rise = upper.lab[0] - lower.lab[0]
         noise = COVERAGE * float(np.hypot(lower.lab_sd[0], upper.lab_sd[0]))
         if rise <= 0.0:
-            sure = "more than" if -rise > noise else "less than"
+            sure = "more" if -rise > noise else "less"
             raise CannotLearnLevelsError(
                 where=" and ".join((lower.photos[0], upper.photos[0])),
                 fault="not-lighter",

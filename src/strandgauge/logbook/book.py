@@ -447,7 +447,7 @@ def _stored_or_none(time: datetime | None) -> str | None:
 
 
 _STORED: Mapping[str, Callable[[Any], str | float | None]] = {
-    "name": lambda name: entries.name_of(name, "strand's name"),
+    "name": lambda name: entries.name_of(name, "strand-name"),
     "target": entries.target_of,
     "started": _stored_or_none,
     "limit_minutes": entries.minutes_of,

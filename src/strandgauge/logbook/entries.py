@@ -73,7 +73,7 @@ def target_of(text: str | None) -> str | None:
     ------
     BadEntryError : empty, too long, or with characters that cannot be seen.
     """
-    return None if text is None else name_of(text, "wanted shade", LONGEST_TARGET)
+    return None if text is None else name_of(text, "wanted-shade", LONGEST_TARGET)
 
 
 def minutes_of(limit: float | None) -> float | None:

@@ -28,20 +28,20 @@ _HEIC_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b
 _FILM_BRANDS = {b"qt  ", b"isom", b"iso2", b"mp41", b"mp42", b"avc1", b"M4V ", b"3gp4", b"3gp5"}
 
 _OTHER_FILES: tuple[tuple[bytes, str], ...] = (
-    (b"GIF8", "a GIF picture, too coarse in colour to be measured"),
-    (b"BM", "a BMP picture"),
-    (b"\x00\x00\x01\x00", "an icon"),
-    (b"8BPS", "an image editor's layered file"),
-    (b"\x00\x00\x00\x0cjP", "a JPEG 2000 picture"),
-    (b"\xff\x0a", "a JPEG XL picture"),
-    (b"\x00\x00\x00\x0cJXL ", "a JPEG XL picture"),
-    (b"%PDF", "a PDF document"),
-    (b"PK\x03\x04", "a zip archive or an office document"),
-    (b"<svg", "a vector drawing"),
-    (b"<?xml", "an XML text"),
-    (b"<!DOCTYPE", "a web page"),
-    (b"<html", "a web page"),
-    (b"\x1aE\xdf\xa3", "a film"),
+    (b"GIF8", "gif"),
+    (b"BM", "bmp"),
+    (b"\x00\x00\x01\x00", "icon"),
+    (b"8BPS", "layered"),
+    (b"\x00\x00\x00\x0cjP", "jpeg-2000"),
+    (b"\xff\x0a", "jpeg-xl"),
+    (b"\x00\x00\x00\x0cJXL ", "jpeg-xl"),
+    (b"%PDF", "pdf"),
+    (b"PK\x03\x04", "zip"),
+    (b"<svg", "drawing"),
+    (b"<?xml", "xml"),
+    (b"<!DOCTYPE", "web-page"),
+    (b"<html", "web-page"),
+    (b"\x1aE\xdf\xa3", "film"),
 )
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 _EXIF_ORIENTATION = 0x0112
 _EXIF_SUBFOLDER = 0x8769
 _EXIF_TAKEN_AT = 0x9003
-_ANIMATION = "This is an animation, not a photo."
+_ANIMATION = "animation"
 _TIFF_RAW_TAGS = (50706, 33421)
 """DNG version and colour filter array: marks of a camera raw file in TIFF clothes."""
 
@@ -95,7 +95,7 @@ def _tiff_header(data: bytes) -> Header:
     tags = picture.tag_v2
     refusal = _mode_refusal(picture.mode)
     if any(tag in tags for tag in _TIFF_RAW_TAGS):
-        refusal = "This is a camera raw file, whose colours are not developed yet."
+        refusal = "raw"
     # The decoder turns TIFF pictures upright by itself, and gives back the upright size.
     metadata = _metadata(picture.getexif(), picture.info.get("icc_profile"))
     width, height = picture.size
@@ -129,7 +129,7 @@ def _heic_header(data: bytes) -> Header:
     if picture.mode.split(";")[0] not in ("BGR", "BGRA", "BGRa"):
         refusal = _mode_refusal("L")
     elif nclx.get("transfer_characteristics") in (16, 18):
-        refusal = "The picture is stored for a high-dynamic-range screen, and its tones cannot be told apart."
+        refusal = "hdr"
     metadata = _metadata(_exif(facts.get("exif")), facts.get("icc_profile"))
     metadata["orientation"] = 1
     if not metadata["icc"] and nclx.get("color_primaries") == 12:
@@ -172,13 +172,13 @@ def _metadata(exif: Exif, icc: bytes | None) -> dict[str, Any]:
 
 
 def _mode_refusal(mode: str) -> str | None:
-    """Say why a picture of this Pillow mode cannot be measured, or None if it can."""
+    """Tell why a picture of this Pillow mode cannot be measured, a code of ``[unmeasured]``, or None if it can."""
     if mode in ("RGB", "RGBA", "RGBX", "YCbCr"):
         return None
     if mode in ("1", "L", "LA", "La", "I", "F") or mode.startswith("I;16"):
-        return "The picture is black and white, so its colours cannot be read."
+        return "grey"
     if mode == "CMYK":
-        return "The picture is stored in printing inks (CMYK), so the camera's colours cannot be read."
+        return "inks"
     if mode in ("P", "PA"):
-        return "The picture is stored with a palette of a few colours, too coarse to be measured."
-    return f"The picture is stored in {mode}, which is no camera's colour space."
+        return "palette"
+    return "space"

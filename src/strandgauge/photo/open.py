@@ -97,7 +97,7 @@ def _open_bytes(data: bytes, name: str, longest_side_wanted: int) -> Photo:
     header = read_header(data, kind)
     _check_dimensions(header.width, header.height)
     if header.refusal:
-        raise UnreadableFileError(header.refusal)
+        raise UnreadableFileError(fault="unmeasured", why=header.refusal)
     factor = max(1, max(header.width, header.height) // max(1, longest_side_wanted))
     if kind is Format.HEIC:
         pixels = _decode_heic(header)

@@ -8,6 +8,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from strandgauge.codes.catalogue import for_programs
 from strandgauge.errors import WorkersUnavailableError
 from strandgauge.files.write import replacing, write_parts
 from strandgauge.hair.likely import NO_STAIN
@@ -137,6 +138,7 @@ _COLUMNS: tuple[Column, ...] = (
 )
 
 
+@for_programs()
 def write_csv(path: Path, table: Table, records: Iterable[Record], separator: Separator = "comma") -> None:
     """Write the table so that a spreadsheet opens it right.
 
@@ -160,6 +162,7 @@ def need_parquet() -> None:
         raise WorkersUnavailableError(fault="no-parquet") from error
 
 
+@for_programs()
 def write_parquet(path: Path, table: Table, records: Iterable[Record]) -> None:
     """Write the table as Parquet, a thousand rows at a time; texts as they are.
 

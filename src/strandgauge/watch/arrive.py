@@ -16,6 +16,7 @@ from typing import Any
 
 import cv2
 
+from strandgauge.codes.catalogue import say
 from strandgauge.errors import UnreadableFileError
 from strandgauge.files.endings import PHOTO_ENDINGS
 
@@ -81,7 +82,7 @@ class Folder(Source):
         try:
             files = sorted(self._folder.iterdir())
         except OSError:
-            self.note = f"The folder '{self._folder}' cannot be read; waiting for it"
+            self.note = say("arrive.no-folder", folder=self._folder)
             return
         for file in files:
             if file.suffix.lower() not in PHOTO_ENDINGS or file.name.startswith("."):
@@ -138,7 +139,7 @@ class Camera(Source):
         if frame is None:
             self.close()
             self._reopen = now + REOPEN_SECONDS
-            self.note = f"The camera {self._address} gives no picture; waiting for it"
+            self.note = say("arrive.no-camera", camera=self._address)
             return
         self.note, self._next = "", now + self._every
         taken = datetime.now()

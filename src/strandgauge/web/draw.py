@@ -8,6 +8,7 @@ answer is that nothing has.
 from __future__ import annotations
 
 import hashlib
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import cache, partial
@@ -17,14 +18,14 @@ import jinja2
 from fastapi import Request, Response
 from fastapi.responses import HTMLResponse
 
-from strandgauge.colour.names import colour_word
 from strandgauge.show.pages.render import FOLDER as PAGES_FOLDER
 from strandgauge.show.pages.render import environment as pages_environment
 from strandgauge.web import screens
 from strandgauge.web.service import Service
+from strandgauge.words import date, figure, said, say
 from strandgauge.words import plan as plan_words
 from strandgauge.words import reading as words
-from strandgauge.words import said, say
+from strandgauge.words.colour import colour_word
 from strandgauge.words.judge import (
     bowls_to_mix,
     do_words,
@@ -45,6 +46,9 @@ PHONE = (
     *("waiting", "sending", "reading", "sent", "discard"),
 )
 """What `phone.js` says by itself, by its names there."""
+_ENTERED = re.compile(
+    r"(gummy taken back; )?(lightener on|lightener off|time limit|stretch): (?:(.*) → )?(.*)"
+)
 NOW = "@now@"
 """Stands in a drawn page for the server's time, which is put in last: it changes though nothing else does."""
 
@@ -131,7 +135,8 @@ def templates() -> jinja2.Environment:
         todo=do_words,
         sentences=curve_sentences,
         zone=lambda name: say(f"zone.{name}"),
-        felt=lambda answer: say(f"stretch.{answer.replace(' ', '-')}").lower(),
+        entered=entered,
+        felt=felt,
         limit_at=lambda head: head.strand.started + timedelta(minutes=head.chair.limit),
     )
     made.globals.update(
@@ -158,6 +163,32 @@ def phone_words() -> dict[str, str]:
     return {name: say(f"phone.{name}", minutes="#", time="#") for name in PHONE}
 
 
+def entered(what: str) -> str:
+    """Say what was entered at a strand; the logbook keeps it as ``what: old → new``, its times in UTC."""
+    found = _ENTERED.fullmatch(what)
+    if found is None:
+        return what
+    back, kind, old, new = found.groups()
+    key = "gummy-back" if back else kind.replace(" ", "-")
+    return say(f"entered.{key}", old=_value(old or ""), new=_value(new))
+
+
+def _value(stored: str) -> str:
+    number, _, unit = stored.partition(" ")
+    if unit == "min":
+        return say("page.minutes", minutes=figure(float(number), "g"))
+    if stored.endswith("Z"):
+        return when(datetime.fromisoformat(stored))
+    if stored in ("none", "taken back"):
+        return say(f"entered-value.{stored.replace(' ', '-')}")
+    return felt(stored) if stored else ""
+
+
+def felt(answer: str) -> str:
+    """Say what a stretch test said, in the middle of a line."""
+    return say(f"stretch.{answer.replace(' ', '-')}").lower()
+
+
 def when(at: datetime) -> str:
     """Write a time in the salon's own time zone."""
     local = at.astimezone()
@@ -168,4 +199,4 @@ def when(at: datetime) -> str:
 def day(at: datetime) -> str:
     """Write a day in the salon's own time zone."""
     local = at.astimezone()
-    return f"{local.day} {local:%B %Y}"
+    return date(local)

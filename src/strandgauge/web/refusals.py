@@ -9,6 +9,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
+from strandgauge.codes.catalogue import language
 from strandgauge.codes.facts import Fact
 from strandgauge.errors import INTERNAL, StrandgaugeError, Told
 from strandgauge.show.json import document_of
@@ -109,12 +110,13 @@ def error_response(request: Request, answer: Refused, page: ErrorPage | None = N
 def plain_page(answer: Refused, more: str = "") -> Response:
     """Answer an error as a page that needs nothing but the style, which everybody gets; ``more`` is further HTML."""
     message, remedy = escape(answer.told.message), escape(answer.told.remedy)
+    again = escape(say("tap.try-again"))
     return HTMLResponse(
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        f'<!doctype html><html lang="{language()}"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f'<title>strandgauge</title><link rel="stylesheet" href="/static/phone.css"></head><body class="ask"><main>'
         f'<h1 class="lead">{message}</h1><p>{remedy}</p>{more}'
-        '<p><a class="further" href="/">Try again</a></p></main></body></html>',
+        f'<p><a class="further" href="/">{again}</a></p></main></body></html>',
         answer.status_code,
         answer.headers,
     )

@@ -5,7 +5,6 @@ Nothing here knows of HTTP. All of it blocks (it reads the logbook), so it is ca
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -13,7 +12,6 @@ from itertools import combinations
 from typing import Any, get_args
 
 from strandgauge.colour.cielab import Lab, delta_e_2000
-from strandgauge.colour.names import colour_word
 from strandgauge.dye.targets import Target
 from strandgauge.hair.stretch import Stretch
 from strandgauge.judge.history import History
@@ -27,14 +25,14 @@ from strandgauge.show.json.logbook import damage_of
 from strandgauge.web.service import Answer, Judged, Service, chair_of
 from strandgauge.words import reading as words
 from strandgauge.words import say
-from strandgauge.words.judge import surer
+from strandgauge.words.colour import colour_word
+from strandgauge.words.judge import short_verdict, surer
 from strandgauge.words.nextstep import (
     StepInWords,
     cautions,
     curve_sentences,
     first_caution,
     in_words,
-    short_verdict,
 )
 
 TODAY = timedelta(hours=14)
@@ -123,7 +121,7 @@ class Gauge:
     @property
     def need_words(self) -> str:
         """The needed level, rounded up."""
-        return "" if self.need is None else f"{math.ceil(10.0 * self.need - 1e-6) / 10.0:.1f}"
+        return "" if self.need is None else words.at_least(self.need)
 
 
 @dataclass(frozen=True, slots=True)
@@ -481,7 +479,7 @@ def _become(reading: Reading, outlook: Outlook | None) -> tuple[tuple[Band, ...]
     if not _apart([band.lab for band in bands]):
         return bands, (bands[len(bands) // 2].word,)
     if len({band.word for band in bands}) == 1:
-        return bands, (f"{bands[0].word}, uneven",)
+        return bands, (say("page.word-uneven", word=bands[0].word),)
     return bands, tuple(f"{say(f'zone.{band.zone}')} {band.word}" for band in bands)
 
 

@@ -13,6 +13,7 @@ import secrets
 import time
 from collections import OrderedDict
 from collections.abc import Mapping
+from html import escape
 from urllib.parse import parse_qsl, urlencode
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -31,6 +32,7 @@ from strandgauge.web.refusals import (
     refused,
 )
 from strandgauge.web.settings import ServerSettings
+from strandgauge.words import say
 
 log = logging.getLogger("strandgauge.web")
 
@@ -209,15 +211,19 @@ class Gate:
 
 def entry_page(*, wrong: bool = False) -> Response:
     """Return the page of a phone that has not been let in: where to scan, and a field for the code."""
-    return plain_page(because(403, "no-entry", "wrong-code" if wrong else "no-entry"), ENTRY_FORM)
+    return plain_page(because(403, "no-entry", "wrong-code" if wrong else "no-entry"), _entry_form())
+
+
+def _entry_form() -> str:
+    label, enter = escape(say("field.entry-code")), escape(say("tap.enter"))
+    return (
+        f'<form method="post" action="/enter"><p class="entry"><label for="code">{label}</label>'
+        '<input type="text" id="code" name="code" inputmode="numeric" autocomplete="one-time-code" maxlength="12">'
+        f'</p><p><button class="button">{enter}</button></p></form>'
+    )
 
 
 ENTRY = "/enter"
-ENTRY_FORM = (
-    '<form method="post" action="/enter"><p class="entry"><label for="code">Or type the eight digits that it shows'
-    '</label><input type="text" id="code" name="code" inputmode="numeric" autocomplete="one-time-code" '
-    'maxlength="12"></p><p><button class="button">Enter</button></p></form>'
-)
 LONGEST_ENTRY = 200
 """Bytes of the form in which the code is typed."""
 

@@ -201,8 +201,10 @@ def _context() -> BaseContext:
 def _work(pipe: Connection, kit: Kit, memory: int) -> None:
     """Read photos until the server goes away."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's; it ends its workers itself
+    from strandgauge.learn.language import choose
     from strandgauge.web import warm
 
+    choose()
     warm.up()
     _limit(memory)
     while True:

@@ -8,8 +8,8 @@ from strandgauge.change.compare import Change, Part, Quantity, Step, ZoneChange
 from strandgauge.hair.warmth import is_warm, warmth_left
 from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import Reading
+from strandgauge.words import figure, say, sentence
 from strandgauge.words import reading as words
-from strandgauge.words import say, sentence
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +91,7 @@ def depths(zone: ZoneChange) -> tuple[str, str, str]:
     """Write a zone's level before and after and what it gained, or where it is dyed its lightness."""
     depth = zone.depth
     if depth is zone.level:
-        return f"{depth.before:.1f}", f"{depth.after:.1f}", signed(depth)
+        return figure(depth.before, ".1f"), figure(depth.after, ".1f"), signed(depth)
     return f"L* {depth.before:.0f}", f"L* {depth.after:.0f}", f"L* {signed(depth, 0)}"
 
 
@@ -192,17 +192,18 @@ def _level_sentence(zone: ZoneChange) -> str:
         return say("change.lightness-seen", before=level.before, after=level.after, gained=gained(zone))
     if level.measurable:
         return say("change.level-changed", before=level.before, after=level.after, levels=gained(zone))
-    low, high = (f"{end:+.1f}".replace("-", "−") for end in (level.low, level.high))
+    low, high = (figure(end, "+.1f").replace("-", "−") for end in (level.low, level.high))
     return say("change.level-unchanged", before=level.before, after=level.after, low=low, high=high)
 
 
 def signed(part: Part | Quantity, decimals: int = 1) -> str:
     """Write a change with the half-width of its 95 % interval, such as '+1.6 ± 1.0'."""
     value = part.value if isinstance(part, Part) else part.change
-    return f"{value:+.{decimals}f} ± {(part.high - part.low) / 2:.{decimals}f}".replace("-", "−")
+    half = figure((part.high - part.low) / 2, f".{decimals}f")
+    return f"{figure(value, f'+.{decimals}f')} ± {half}".replace("-", "−")
 
 
 def difference(zone: ZoneChange) -> str:
     """Write a colour difference with its interval, such as '11.9 (3.6 to 18)'."""
     colour = zone.colour
-    return f"{colour.delta_e00:.1f} ({colour.low:.1f} to {colour.high:.1f})"
+    return say("number.between", value=colour.delta_e00, low=colour.low, high=colour.high)

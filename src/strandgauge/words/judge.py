@@ -7,12 +7,12 @@ from contextlib import suppress
 
 from strandgauge.codes.facts import Note
 from strandgauge.colour.cielab import Lab, delta_e_2000
-from strandgauge.colour.names import colour_word, difference_words
 from strandgauge.dye.formula import FormulaPart
-from strandgauge.hair.levels import level_at_least
 from strandgauge.judge.outlook import EVEN, UNEVEN, VERDICTS, Evening, Outlook, ZoneOutlook
 from strandgauge.lift.advice import COLOURS, Advice, Do
-from strandgauge.words import said, say, sentence
+from strandgauge.words import figure, named, said, say, sentence
+from strandgauge.words.colour import colour_word, difference, shade_name
+from strandgauge.words.reading import at_least
 
 ZONES = ("overall", "root", "mids", "ends")
 """Parts of a strand that have a name; hair typed in may have others."""
@@ -73,7 +73,7 @@ def bowls_to_mix(outlook: Outlook) -> list[list[ZoneOutlook]]:
 
 def first_thing(outlook: Outlook) -> str:
     """Return the one thing to do first, such as 'Lilac: root, melt the root.'"""
-    return _first(sentence(outlook.target.name), outlook.advice, len(outlook.own_zones))
+    return _first(sentence(shade_name(outlook.target.name)), outlook.advice, len(outlook.own_zones))
 
 
 def _first(shade: str, advice: tuple[Advice, ...], zones: int) -> str:
@@ -101,13 +101,13 @@ def surer(way: Note | None) -> tuple[str, ...]:
     return () if way is None else (said(way),)
 
 
-def saying(zone: ZoneOutlook, shade: Lab | None = None) -> str:
-    """Return a zone's verdict in words: how the result differs from the shade, or what it turns into."""
+def saying(zone: ZoneOutlook, shade: Lab | None = None, *, alone: bool = False) -> str:
+    """Return a zone's verdict in words: how the result differs from the shade, or what it turns into.
+
+    ``alone`` says it for where no shade's name stands before it.
+    """
     wanted = shade or zone.wanted_lab or zone.predicted_lab
-    word, how = (
-        colour_word(zone.predicted_lab),
-        " and ".join(difference_words(zone.predicted_lab, wanted)[:2]),
-    )
+    word, how = colour_word(zone.predicted_lab), difference(zone.predicted_lab, wanted)
     match zone.verdict:
         case "true":
             return say("verdict-word.true")
@@ -121,7 +121,9 @@ def saying(zone: ZoneOutlook, shade: Lab | None = None) -> str:
             return say("verdict-word.turns", word=word)
         case _:
             hardly = float(delta_e_2000(zone.predicted_lab, zone.base_lab)) < UNEVEN
-            return say("verdict-word.out-stays", word=word) if hardly else say("verdict-word.out", word=word)
+            if alone:
+                return say("verdict-word.short-stays" if hardly else "verdict-word.short-out", word=word)
+            return say("verdict-word.out-stays" if hardly else "verdict-word.out", word=word)
 
 
 def saying_beside(zone: ZoneOutlook, shade: Lab) -> str:
@@ -129,34 +131,46 @@ def saying_beside(zone: ZoneOutlook, shade: Lab) -> str:
     if zone.verdict == "out":
         return say("verdict-word.out-beside")
     if zone.verdict == "turns":
-        how = " and ".join(difference_words(zone.predicted_lab, shade)[:2])
-        return how or say("verdict-word.turns-beside")
+        return difference(zone.predicted_lab, shade) or say("verdict-word.turns-beside")
     return saying(zone, shade)
 
 
-def verdict_headline(outlook: Outlook, shade: str | None = None) -> str:
-    """Return the verdict on the whole in one line, with its chance; else that of the zone where it does worst.
+def verdict_headline(outlook: Outlook) -> str:
+    """Return the verdict on the whole in one line, with its chance; else that of the zone where it does worst."""
+    saying, zone, chance = _verdict(outlook, alone=False)
+    shade = sentence(shade_name(outlook.target.name))
+    if chance is not None:
+        whole = len(outlook.own_zones) == 1
+        key_facts = {"shade": shade, "saying": saying, "chance": chance}
+        return say("outlook.whole-chance" if whole else "outlook.zones-chance", **key_facts)
+    if zone:
+        return say("outlook.whole-zone", shade=shade, saying=saying, zone=zone)
+    return say("outlook.whole", shade=shade, saying=saying)
 
-    ``shade`` is what the shade is called; its name when None.
-    """
+
+def short_verdict(outlook: Outlook) -> str:
+    """Return the same without the shade's name, for where that stands beside it."""
+    saying, zone, chance = _verdict(outlook, alone=True)
+    if chance is not None:
+        whole = len(outlook.own_zones) == 1
+        return sentence(
+            say("outlook.short-chance" if whole else "outlook.short-zones", saying=saying, chance=chance)
+        )
+    return sentence(say("outlook.short-zone", saying=saying, zone=zone) if zone else saying)
+
+
+def _verdict(outlook: Outlook, *, alone: bool) -> tuple[str, str, float | None]:
+    """Return the verdict on the whole: what is said, of which zone where not of all, and its chance where good."""
     zones = outlook.own_zones
-    shade = sentence(outlook.target.name) if shade is None else shade
     if outlook.verdict in ("true", "may"):
         told = say("verdict-word.true") if outlook.verdict == "true" else say("verdict-word.may")
-        return say(
-            "outlook.whole-chance" if len(zones) == 1 else "outlook.zones-chance",
-            shade=shade,
-            saying=told,
-            chance=outlook.probability_true,
-        )
+        return told, "", outlook.probability_true
     worst = max(zones, key=lambda zone: (VERDICTS.index(zone.verdict), zone.delta_e00))
     if worst.verdict in ("true", "may"):
-        return say("outlook.whole", shade=shade, saying=say("verdict-word.close"))
-    said = saying(worst, outlook.target.lab)
+        return say("verdict-word.close"), "", None
+    said = saying(worst, outlook.target.lab, alone=alone)
     alike = len({saying(zone, outlook.target.lab) for zone in zones}) == 1
-    if alike or worst.name == "overall":
-        return say("outlook.whole", shade=shade, saying=said)
-    return say("outlook.whole-zone", shade=shade, saying=said, zone=say(f"zone.{worst.name}"))
+    return said, "" if alike or worst.name == "overall" else say(f"zone.{worst.name}"), None
 
 
 def instead_line(outlook: Outlook, shades: str | None = None) -> str:
@@ -164,7 +178,9 @@ def instead_line(outlook: Outlook, shades: str | None = None) -> str:
     if not outlook.instead:
         return say("outlook.instead-none")
     likely = outlook.instead[0].chance >= EVEN
-    names = " " + ", ".join(one.name for one in outlook.instead) + "." if shades is None else shades
+    names = (
+        " " + ", ".join(shade_name(one.name) for one in outlook.instead) + "." if shades is None else shades
+    )
     return say("outlook.instead" if likely else "outlook.instead-near", shades=names)
 
 
@@ -178,7 +194,7 @@ def needs_line(outlook: Outlook) -> str:
         return say("outlook.needs-none")
     told = say(
         "outlook.needs",
-        level=level_at_least(needs.level),
+        level=at_least(needs.level),
         low=needs.low,
         high=needs.high,
         undertone=outlook.needs_undertone,
@@ -200,7 +216,7 @@ def ratio(parts: Iterable[FormulaPart], clear: str = "clear") -> str:
 
 def formula_text(parts: Iterable[FormulaPart]) -> str:
     """Write a formula in grams, such as 'violet 2.4 g, pink 1.1 g, clear 56.5 g'."""
-    return ", ".join(f"{part.dye} {part.grams:g} g" for part in parts)
+    return ", ".join(f"{named('dye', part.dye)} {figure(part.grams, 'g')} g" for part in parts)
 
 
 def mix_line(zone: ZoneOutlook) -> str:

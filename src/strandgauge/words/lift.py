@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from strandgauge.hair.levels import level_at_least
 from strandgauge.lift.advice import Advice
 from strandgauge.lift.curve import Estimate, LiftCurve, Look
-from strandgauge.reading.model import COVERAGE
 from strandgauge.words import say, sentence
+from strandgauge.words.colour import shade_name
 from strandgauge.words.judge import listed, surer, why_sentences
+from strandgauge.words.reading import at_least, plus_minus
 
 BEHIND = 0.8
 """Levels by which a part lags behind the strand as a whole before that is said."""
@@ -78,9 +78,7 @@ def pace(curve: LiftCurve) -> str:
     need = curve.minutes_to_need
     if need is None or curve.needs_level is None or not math.isfinite(need.value):
         return f"{speed}."
-    return say(
-        "lift.time-to-go", pace=speed, minutes=_minutes(need.value), level=level_at_least(curve.needs_level)
-    )
+    return say("lift.time-to-go", pace=speed, minutes=_minutes(need.value), level=_level(curve))
 
 
 def sentences(curve: LiftCurve) -> tuple[str, ...]:
@@ -88,7 +86,7 @@ def sentences(curve: LiftCurve) -> tuple[str, ...]:
     told = [*_reasons(curve), *_where_it_stands(curve), *surer(curve.surer)]
     other = any(one.do == "choose-another" for one in curve.advice)
     if (other or (curve.stop and curve.state != "light enough")) and curve.reads_true_now:
-        instead = say("lift.instead", shades=", ".join(curve.reads_true_now))
+        instead = say("lift.instead", shades=", ".join(map(shade_name, curve.reads_true_now)))
         told.insert(0 if other else len(told), instead)  # that it cannot be had is said by the headline
     if curve.stop and curve.state == "light enough":
         told.append(say("lift.dry-and-read"))
@@ -111,7 +109,7 @@ def look_level(look: Look) -> str:
     """Write the level of a look with the half-width of its 95 % interval; of dyed hair its lightness."""
     if look.dyed:
         return _lightness(look)
-    return f"{look.level:.1f} ± {COVERAGE * look.level_sd:.1f}"
+    return plus_minus(look.level, look.level_sd)
 
 
 def stop_signs() -> tuple[str, ...]:
@@ -181,15 +179,15 @@ def _brighter(curve: LiftCurve) -> bool:
 
 
 def _wish(curve: LiftCurve) -> str:
-    return curve.target or say("lift.level", level=_level(curve))
+    return shade_name(curve.target) if curve.target else say("lift.level", level=_level(curve))
 
 
 def _level(curve: LiftCurve) -> str:
-    return level_at_least(curve.needs_level or 1.0)
+    return at_least(curve.needs_level or 1.0)
 
 
 def _interval(level: Estimate) -> str:
-    return f"{level.value:.1f} ({level.low:.1f} to {level.high:.1f})"
+    return say("number.between", value=level.value, low=level.low, high=level.high)
 
 
 def _lightness(look: Look) -> str:

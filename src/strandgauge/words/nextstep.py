@@ -54,11 +54,6 @@ def stretch_answers() -> tuple[tuple[Stretch, str, str], ...]:
     )
 
 
-def short_verdict(outlook: Outlook) -> str:
-    """Return the verdict on the whole without the shade's name, for where that stands beside it."""
-    return sentence(words.verdict_headline(outlook, "").strip().removeprefix("is ").removesuffix("."))
-
-
 def cautions(outlook: Outlook, curve: LiftCurve | None) -> tuple[str, ...]:
     """Return the outlook's cautions in words."""
     return tuple(said(one) for one in outlook.cautions)

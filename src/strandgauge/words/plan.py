@@ -9,6 +9,7 @@ from strandgauge.judge.outlook import LIKELY, POSSIBLE
 from strandgauge.judge.plan import Faded, Plan, PlanStep
 from strandgauge.lift.advice import COLOURS, Advice
 from strandgauge.words import say, sentence
+from strandgauge.words.colour import shade_name
 from strandgauge.words.judge import doing, formula_text, listed, ratio, why_sentences
 
 NEVER_FOLDED = ("read-dry-first", "only-regrowth")
@@ -58,7 +59,7 @@ def brief_lines(step: PlanStep, first: bool) -> tuple[str, ...]:
 def headline(plan: Plan) -> str:
     """Return what the plan comes to."""
     first = plan.steps[0] if plan.steps else None
-    shade = sentence(plan.target.name)
+    shade = sentence(shade_name(plan.target.name))
     if first is None:
         return say("plan.nothing", shade=shade)
     return say("plan.headline", shade=shade, first=step_line(first))

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from strandgauge.colour.cielab import Lab
+from strandgauge.hair.levels import level_at_least
 from strandgauge.hair.likely import NO_STAIN
 from strandgauge.hair.warmth import warmth_left
 from strandgauge.reading.evenness import Evenness, evenness
 from strandgauge.reading.model import COVERAGE, Reading, ZoneReading
-from strandgauge.words import say, sentence
+from strandgauge.words import date, figure, named, say, sentence
 
 NEAR = 0.3
 """Chance from which a word is told beside the likeliest one."""
@@ -58,9 +59,19 @@ def warmth_beside(zone: ZoneReading) -> str:
     return say(f"warmth-beside.{code}", warmth=warmth(zone), level=max(math.floor(zone.level + 0.5), 1))
 
 
+def plus_minus(level: float, sd: float) -> str:
+    """Write a level and its standard deviation as '8.2 ± 0.4', with the half-width of the 95 % interval."""
+    return f"{figure(level, '.1f')} ± {figure(COVERAGE * sd, '.1f')}"
+
+
+def at_least(level: float) -> str:
+    """Write a level that is needed, rounded up to a tenth."""
+    return figure(level_at_least(level), ".1f")
+
+
 def level_interval(zone: ZoneReading) -> str:
     """Write a level with the half-width of its 95 % interval, such as '8.2 ± 0.4'."""
-    return f"{zone.level:.1f} ± {COVERAGE * zone.level_sd:.1f}"
+    return plus_minus(zone.level, zone.level_sd)
 
 
 def depth(zone: ZoneReading) -> str:
@@ -117,7 +128,9 @@ def white_hair(zone: ZoneReading) -> str:
 def undertone(zone: ZoneReading) -> str:
     """Name a zone's undertone, and the next likely one where it is near."""
     other = _near(zone.undertone_chances, zone.undertone)
-    return say("reading.perhaps", word=zone.undertone, other=other) if other else zone.undertone
+    return (
+        say("reading.perhaps", word=zone.undertone, other=other) if other else named("colour", zone.undertone)
+    )
 
 
 def stain(zone: ZoneReading) -> str:
@@ -173,16 +186,16 @@ def zone_in_words(zone: ZoneReading) -> ZoneInWords:
     return ZoneInWords(
         name=zone_name(zone.name),
         lab=zone.lab,
-        level=f"L* {lightness:.0f}" if zone.is_dyed else f"{zone.level:.1f}",
+        level=f"L* {lightness:.0f}" if zone.is_dyed else figure(zone.level, ".1f"),
         interval=depth(zone),
         undertone=undertone(zone),
         on_it=on_it(zone),
         shares=shares(zone),
         numbers=(
-            f"{lightness:.1f}",
-            f"{a:.1f}",
-            f"{b:.1f}",
-            f"{zone.chroma:.1f}",
+            figure(lightness, ".1f"),
+            figure(a, ".1f"),
+            figure(b, ".1f"),
+            figure(zone.chroma, ".1f"),
             f"{zone.hue_deg:.0f}°",
             f"{zone.yellowness_e313:.0f}",
         ),
@@ -237,7 +250,7 @@ def in_short(reading: Reading) -> InShort:
 
 def photo_line(reading: Reading, taken: datetime | None) -> str:
     """Name the photo, and when it was taken where that is known."""
-    return f"{reading.photo}, {taken:%d %B %Y, %H:%M}." if taken else f"{reading.photo}."
+    return f"{reading.photo}, {date(taken)}, {taken:%H:%M}." if taken else f"{reading.photo}."
 
 
 def provenance(reading: Reading) -> str:

@@ -12,12 +12,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from strandgauge.colour.srgb import hex_colour
-from strandgauge.hair.levels import Ladder, level_at_least, load_ladder
+from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.hair.warmth import undertone
 from strandgauge.lift.curve import CurvePoint, LiftCurve, Look
 from strandgauge.reading.model import COVERAGE
 from strandgauge.show.pages.render import minutes, render
-from strandgauge.words import say, sentence
+from strandgauge.words import figure, named, say, sentence
+from strandgauge.words.colour import shade_name
+from strandgauge.words.reading import at_least
 
 _LEAST_LEVELS = 3.0
 """A chart spans at least so many levels, lest noise look like lift."""
@@ -95,8 +97,8 @@ def lift_chart(curve: LiftCurve, *, width: int = 640, height: int = 360, ladder:
         not on the shipped one, the levels are bare numbers.
     """
     shown = ladder or load_ladder()
-    named = shown.name == curve.ladder
-    frame = _frame(curve, width, height, named, shown.lightest)
+    ours = shown.name == curve.ladder
+    frame = _frame(curve, width, height, ours, shown.lightest)
     past = [point for point in _drawable(curve.points) if point.minutes <= curve.looks[-1].minutes]
     ahead = [point for point in _drawable(curve.points) if point.minutes > curve.looks[-1].minutes]
     band = past + ahead
@@ -109,11 +111,13 @@ def lift_chart(curve: LiftCurve, *, width: int = 640, height: int = 360, ladder:
         description=describe(curve),
         axis=say("chart.since-start") if curve.from_start else say("chart.since-first"),
         rungs=[
-            _Rung(frame.y(level), level, undertone(shown.lab_at(level), shown) if named else "")
+            _Rung(
+                frame.y(level), level, named("colour", undertone(shown.lab_at(level), shown)) if ours else ""
+            )
             for level in range(math.ceil(frame.lowest), math.floor(frame.highest) + 1)
         ],
-        bar=_bar(frame, shown) if named else [],
-        ticks=[(frame.x(minute), f"{minute:g}") for minute in _ticks(frame)],
+        bar=_bar(frame, shown) if ours else [],
+        ticks=[(frame.x(minute), figure(minute, "g")) for minute in _ticks(frame)],
         band=_path([(frame.x(p.minutes), frame.y(p.high)) for p in band])
         + "".join(f" L{frame.x(p.minutes):.1f} {frame.y(p.low):.1f}" for p in reversed(band))
         if len(band) > 1
@@ -132,9 +136,9 @@ def need_words(curve: LiftCurve) -> str:
     """Name the needed level, such as 'pastel pink needs 9.0'; empty where none is needed."""
     if curve.needs_level is None:
         return ""
-    level = level_at_least(curve.needs_level)
+    level = at_least(curve.needs_level)
     if curve.target:
-        return say("chart.needs", shade=curve.target, level=level)
+        return say("chart.needs", shade=shade_name(curve.target), level=level)
     return say("chart.wanted", level=level)
 
 
@@ -247,7 +251,7 @@ def _need_label(curve: LiftCurve, frame: _Frame) -> str:
     label = need_words(curve)
     if len(label) * _LETTER < frame.right - frame.left or curve.needs_level is None:
         return label
-    return say("chart.needed", level=level_at_least(curve.needs_level))
+    return say("chart.needed", level=at_least(curve.needs_level))
 
 
 def _frame(curve: LiftCurve, width: int, height: int, named: bool, top: float) -> _Frame:

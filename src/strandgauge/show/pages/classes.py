@@ -135,5 +135,5 @@ def _reached(lines: Iterable[Ranked], goal: float) -> Iterator[tuple[str, list[s
     for line in lines:
         assert line.row.reading is not None, "only those that were read"
         told[reached(line.row.reading, goal)].append(line.student)
-    names = (say("class.reached", goal=f"{goal:g}"), say("class.perhaps"), say("class.not-yet"))
+    names = (say("class.reached", goal=goal), say("class.perhaps"), say("class.not-yet"))
     yield from zip(names, told.values(), strict=True)

@@ -8,15 +8,16 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from strandgauge.hair.levels import level_at_least
 from strandgauge.judge.lifting import load_rules
 from strandgauge.lift.curve import Estimate, LiftCurve, Look
 from strandgauge.reading.evenness import evenness
 from strandgauge.reading.model import Reading, ZoneReading
 from strandgauge.show.pages.charts import lift_chart
 from strandgauge.show.pages.render import minutes, render
-from strandgauge.words import lift, say, sentence
+from strandgauge.words import figure, lift, say, sentence
 from strandgauge.words import reading as words
+from strandgauge.words.colour import shade_name
+from strandgauge.words.reading import at_least
 
 _ALREADY = 0.5
 """Minutes below which a level counts as reached."""
@@ -107,22 +108,24 @@ def facts(curve: LiftCurve) -> list[Fact]:
         left = minutes(max(curve.limit - last, 0.0))
         shown.append((say("lift-page.left"), left, say("lift-page.to-limit", time=minutes(curve.limit))))
     if not curve.dyed:
-        shown.append((say("lift-page.level-now"), f"{curve.level_now.value:.1f}", _levels(curve.level_now)))
+        shown.append(
+            (say("lift-page.level-now"), figure(curve.level_now.value, ".1f"), _levels(curve.level_now))
+        )
     if curve.needs_level is not None:
         name = (
-            say("lift-page.needs", shade=sentence(curve.target))
+            say("lift-page.needs", shade=sentence(shade_name(curve.target)))
             if curve.target
             else say("lift-page.wanted-level")
         )
-        shown.append((name, level_at_least(curve.needs_level), _outlook(curve, curve.needs_level, last)))
+        shown.append((name, at_least(curve.needs_level), _outlook(curve, curve.needs_level, last)))
     if curve.rate is not None:
         spread = say("lift-page.in-ten-minutes", low=max(curve.rate.low, 0.0), high=curve.rate.high)
-        shown.append((say("lift-page.pace"), f"{curve.rate.value:+.1f}", spread))
+        shown.append((say("lift-page.pace"), figure(curve.rate.value, "+.1f"), spread))
     if curve.plateau is not None:
         shown.append(
             (
                 say("lift-page.end"),
-                f"{curve.plateau.value:.1f}",
+                figure(curve.plateau.value, ".1f"),
                 say("lift-page.no-further", levels=_levels(curve.plateau)),
             )
         )
@@ -163,7 +166,7 @@ def _chance(curve: LiftCurve) -> str:
 
 
 def _levels(estimate: Estimate) -> str:
-    return f"{max(estimate.low, 1.0):.1f} to {estimate.high:.1f}"
+    return say("number.from-to", low=max(estimate.low, 1.0), high=estimate.high)
 
 
 def _looks(

@@ -18,10 +18,12 @@ from pathlib import Path
 import jinja2
 from markupsafe import Markup
 
-from strandgauge.colour.names import colour_word
+from strandgauge.codes.catalogue import language
+from strandgauge.colour.cielab import as_lab
 from strandgauge.colour.srgb import hex_colour, lab_from_hex
-from strandgauge.hair.levels import level_at_least
-from strandgauge.words import LANGUAGE, said, say, sentence
+from strandgauge.words import figure, said, say, sentence
+from strandgauge.words.colour import colour_word, shade_name
+from strandgauge.words.reading import at_least
 
 FOLDER = Path(__file__).parent
 FONT = FOLDER / "fonts" / "letters.woff2"
@@ -35,8 +37,9 @@ def environment() -> jinja2.Environment:
     """Return the environment of the pages: autoescape on, a name left out of the values is an error.
 
     Filters: ``hex`` (CIELAB to ``#rrggbb``), ``data_uri`` and ``picture_size`` (bytes of a JPEG), ``minutes``,
-    ``capital``, ``level_at_least``, ``said`` (a note in words), ``colour_word`` (of ``#rrggbb``). Globals: ``asset``
-    (a file of this folder, as it is), ``content_policy``, ``letters`` (the font as a ``data:`` address) and ``say``.
+    ``capital``, ``at_least`` (a needed level), ``figure`` (a number by its format), ``said`` (a note in words),
+    ``shade`` (its name), ``colour_word`` (of ``#rrggbb``). Globals: ``asset`` (a file of this folder, as it is),
+    ``content_policy``, ``letters`` (the font as a ``data:`` address), ``language`` and ``say``.
     """
     made = jinja2.Environment(
         loader=jinja2.FileSystemLoader(FOLDER),
@@ -52,12 +55,14 @@ def environment() -> jinja2.Environment:
         picture_size=picture_size,
         minutes=minutes,
         capital=sentence,
-        level_at_least=level_at_least,
-        colour_word=lambda colour: colour_word(lab_from_hex(colour)),
+        at_least=at_least,
+        colour_word=lambda colour: colour_word(as_lab(lab_from_hex(colour))),
         said=said,
+        figure=figure,
+        shade=shade_name,
     )
     made.globals.update(
-        asset=asset, content_policy=content_policy, letters=letters, say=say, language=LANGUAGE
+        asset=asset, content_policy=content_policy, letters=letters, say=say, language=language
     )
     return made
 
@@ -95,12 +100,12 @@ def picture_size(content: bytes) -> tuple[int, int]:
 def minutes(value: float) -> str:
     """Write a time such as '17 min' or '1 h 5 min', with a space that does not break."""
     if not math.isfinite(value):
-        return "never"
+        return say("duration.never")
     whole = round(value)
     if whole < 60:
-        return f"{whole}\u00a0min"
+        return say("duration.minutes", minutes=whole)
     hours, rest = divmod(whole, 60)
-    return f"{hours}\u00a0h" + (f"\u00a0{rest}\u00a0min" if rest else "")
+    return say("duration.both", hours=hours, minutes=rest) if rest else say("duration.hours", hours=hours)
 
 
 @cache

@@ -27,6 +27,7 @@ from strandgauge.show.picture.canvas import (
 )
 from strandgauge.show.picture.upright import upright
 from strandgauge.words import said, say, sentence
+from strandgauge.words.colour import shade_name
 from strandgauge.words.judge import (
     first_thing,
     formula_text,
@@ -140,5 +141,5 @@ def _instead(canvas: Canvas, outlook: Outlook, top: int) -> int:
     width = (WIDTH - 2 * MARGIN) // len(outlook.instead)
     for place, one in enumerate(outlook.instead):
         left = MARGIN + place * width
-        canvas.field((left, at, left + width, at + 110), one.predicted_lab, one.name)
+        canvas.field((left, at, left + width, at + 110), one.predicted_lab, shade_name(one.name))
     return at + 110

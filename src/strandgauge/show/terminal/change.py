@@ -7,8 +7,8 @@ from rich.console import Console
 from strandgauge.change.compare import Change, Part, Quantity
 from strandgauge.show.terminal.console import NARROW, Printer
 from strandgauge.words import change as words
+from strandgauge.words import figure, say
 from strandgauge.words import reading as readingwords
-from strandgauge.words import say
 from strandgauge.words.change import ShownStep, shown
 
 
@@ -88,9 +88,9 @@ def _print_zones(one: ShownStep, out: Printer) -> None:
             (
                 say("column.evenness"),
                 "",
-                f"{even.before:.1f} {was}",
+                f"{figure(even.before, '.1f')} {was}",
                 "",
-                f"{even.after:.1f} {now}",
+                f"{figure(even.after, '.1f')} {now}",
                 words.signed(even),
                 words.verdict(even),
             ),

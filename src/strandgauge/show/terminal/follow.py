@@ -6,8 +6,8 @@ from rich.console import Console
 
 from strandgauge.lift.curve import LiftCurve
 from strandgauge.show.terminal.console import NARROW, Printer
+from strandgauge.words import figure, say
 from strandgauge.words import lift as words
-from strandgauge.words import say
 
 _CHART_ROWS = 11
 _CHART_COLUMNS = 52
@@ -72,6 +72,7 @@ def chart_lines(curve: LiftCurve) -> list[str]:
         grid[row(point.level)][x] = "·"
     for look in curve.looks:
         grid[row(look.level)][column(look.minutes)] = "●" if look.used else "×"
-    lines = [f"{high - step * y:5.1f} {''.join(cells)}" for y, cells in enumerate(grid)]
-    ends = f"{first:.0f} min".ljust(_CHART_COLUMNS - 7) + f"{last:.0f} min".rjust(7)
+    lines = [f"{figure(high - step * y, '5.1f')} {''.join(cells)}" for y, cells in enumerate(grid)]
+    ends = say("page.minutes", minutes=round(first)).ljust(_CHART_COLUMNS - 7)
+    ends += say("page.minutes", minutes=round(last)).rjust(7)
     return [say("column.level"), *lines, f"      {ends}"]

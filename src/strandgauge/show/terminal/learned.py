@@ -10,7 +10,7 @@ from rich.console import Console
 from strandgauge.reading.model import COVERAGE
 from strandgauge.show.json.learned import LearnedList
 from strandgauge.show.terminal.console import Printer
-from strandgauge.words import say
+from strandgauge.words import figure, say
 
 if TYPE_CHECKING:
     from strandgauge.learn.levels import LearnedLadder
@@ -31,10 +31,10 @@ def print_levels(learned: LearnedLadder, console: Console | None = None) -> None
         [
             (
                 str(rung.level),
-                *(f"{value:.1f}" for value in rung.lab),
-                "" if rung.lab_sd is None else f"{COVERAGE * rung.lab_sd[0]:.1f}",
-                f"{rung.level_there:.1f}",
-                f"{rung.delta_e00:.1f}",
+                *(figure(value, ".1f") for value in rung.lab),
+                "" if rung.lab_sd is None else figure(COVERAGE * rung.lab_sd[0], ".1f"),
+                figure(rung.level_there, ".1f"),
+                figure(rung.delta_e00, ".1f"),
                 say("learned.photos", photos=rung.photos)
                 if rung.origin == "measured"
                 else say(f"origin.{rung.origin}"),
@@ -53,7 +53,12 @@ def print_learned_print(learned: LearnedPrint, console: Console | None = None) -
     out = Printer(console)
     out.line(say("learned.print", apart=learned.from_nominal, error=learned.error), style="bold")
     worst = sorted(learned.patches, key=lambda patch: -patch.error)[:_WORST]
-    out.line(say("learned.worst", patches=", ".join(f"{patch.id} ± {patch.error:.1f}" for patch in worst)))
+    out.line(
+        say(
+            "learned.worst",
+            patches=", ".join(f"{patch.id} ± {figure(patch.error, '.1f')}" for patch in worst),
+        )
+    )
     if len(learned.photos) == 1:
         out.line(say("learned.one-photo"))
     out.aside(say("learned.beside", chart=learned.trusted, left_out=learned.trusted_left_out))
@@ -71,7 +76,7 @@ def print_learned(everything: LearnedList, console: Console | None = None) -> No
         for one in everything.learned
     ]
     rows = zip(everything.learned, states, strict=True)
-    out.table(("~", "~name", "~"), [(one.kind, one.name, state) for one, state in rows])
+    out.table(("~", "~name", "~"), [(say(f"kind.{one.kind}"), one.name, state) for one, state in rows])
     out.aside(say("learned.in", folder=everything.folder))
 
 

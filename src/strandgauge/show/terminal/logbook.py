@@ -11,9 +11,10 @@ from rich.text import Text
 
 from strandgauge.logbook.book import Logbook
 from strandgauge.logbook.records import Client, ClientSummary, Deletion, LookRecord, Strand
-from strandgauge.reading.model import COVERAGE
 from strandgauge.show.terminal.console import Printer
-from strandgauge.words import say
+from strandgauge.words import figure, say
+from strandgauge.words.colour import shade_name
+from strandgauge.words.reading import plus_minus
 
 
 def print_clients(summaries: Sequence[ClientSummary], path: str, console: Console | None = None) -> None:
@@ -82,7 +83,7 @@ def counts(visits: int, checks: int) -> str:
 def _about(strand: Strand) -> str:
     parts = [strand.name]
     if strand.target is not None:
-        parts.append(say("log.wanted", shade=strand.target))
+        parts.append(say("log.wanted", shade=shade_name(strand.target)))
     if strand.started is not None:
         parts.append(say("log.on", time=_clock(strand.started)))
     if strand.limit_minutes is not None:
@@ -115,7 +116,7 @@ def _minutes(strand: Strand, check: LookRecord) -> str:
 
 def _level(zone: dict[str, Any]) -> str:
     spread = zone.get("level_sd")
-    return f"{zone['level']:.1f}" + ("" if spread is None else f" ± {COVERAGE * spread:.1f}")
+    return figure(zone["level"], ".1f") if spread is None else plus_minus(zone["level"], spread)
 
 
 def _verdict(outlook: dict[str, Any] | None, wanted: str | None) -> str:
@@ -130,7 +131,7 @@ def _verdict(outlook: dict[str, Any] | None, wanted: str | None) -> str:
         return ""
     worst = max(outlook.get("zones") or [{}], key=lambda zone: zone.get("delta_e00", 0.0))
     name, saying = outlook.get("target", {}).get("name"), str(worst.get("saying", outlook["verdict"]))
-    return saying if name in (None, wanted) else f"{name}: {saying}"
+    return saying if name in (None, wanted) else f"{shade_name(name)}: {saying}"
 
 
 def _day(time: datetime | None) -> str:

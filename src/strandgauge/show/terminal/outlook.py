@@ -6,14 +6,14 @@ from rich.console import Console
 from rich.text import Text
 
 from strandgauge.colour.cielab import Lab
-from strandgauge.colour.names import colour_word
 from strandgauge.dye.mix import Mixed
 from strandgauge.judge.outlook import Outlook
 from strandgauge.reading.model import COVERAGE
 from strandgauge.show.json.shapes import DyesList, TargetsList
 from strandgauge.show.terminal.console import Printer
+from strandgauge.words import figure, named, say, sentence
 from strandgauge.words import judge as words
-from strandgauge.words import say, sentence
+from strandgauge.words.colour import colour_word, shade_name
 
 MOST_CAUTIONS = 2
 """Cautions shown before the rest is asked for."""
@@ -83,15 +83,13 @@ def _print_rest(outlook: Outlook, out: Printer) -> None:
     for step in outlook.strip:
         here = "*" if round(outlook.base_level) == step.level else ""
         word = colour_word(step.predicted_lab)
-        steps += [
-            out.swatch(step.predicted_lab, 3),
-            f"{step.level:.0f}{here} {word} ({step.delta_e00:.1f})  ",
-        ]
+        off = figure(step.delta_e00, ".1f")
+        steps += [out.swatch(step.predicted_lab, 3), f"{step.level:.0f}{here} {word} ({off})  "]
     out.line(say("outlook.by-level"), *steps)
     if outlook.evening is not None:
         out.line(say("outlook.root-to-ends", saying=words.evening_saying(outlook.evening)))
         for name, parts in outlook.evening.formulas:
-            out.line(f"  {name:<8} {words.formula_text(parts)}")
+            out.line(f"  {say(f'zone.{name}'):<8} {words.formula_text(parts)}")
     if (shadow := outlook.shadow) is None:
         return
     made, word = words.formula_text(shadow.formula), colour_word(shadow.predicted_lab)
@@ -101,12 +99,14 @@ def _print_rest(outlook: Outlook, out: Printer) -> None:
 def print_mix(mixed: Mixed, console: Console | None = None) -> None:
     """Print what a mix makes of a base."""
     out = Printer(console)
-    out.line(" + ".join(f"{amount:g} {name}" for name, amount in mixed.mix), style="bold")
+    out.line(
+        " + ".join(f"{figure(amount, 'g')} {named('dye', name)}" for name, amount in mixed.mix), style="bold"
+    )
     for one in mixed.zones:
         base, becomes = (f"{colour_word(lab)} ({_lab(lab)})" for lab in (one.base_lab, one.predicted_lab))
-        half = "± {:.1f} {:.1f} {:.1f}".format(*(COVERAGE * sd for sd in one.predicted_lab_sd))
+        half = "± " + " ".join(figure(COVERAGE * sd, ".1f") for sd in one.predicted_lab_sd)
         swatches = out.swatch(one.base_lab), out.swatch(one.predicted_lab)
-        out.line(*swatches, f"{one.name:<8} {base} → {becomes}, {half}")
+        out.line(*swatches, f"{words.listed([one.name]):<8} {base} → {becomes}, {half}")
     out.aside(say("shelf.strand-test"))
 
 
@@ -114,7 +114,7 @@ def print_targets(shades: TargetsList, console: Console | None = None) -> None:
     """Print the wanted shades."""
     out = Printer(console)
     for one in shades.targets:
-        out.line(out.swatch(one.lab), f"{one.name:<16} {_lab(one.lab)}")
+        out.line(out.swatch(one.lab), f"{shade_name(one.name):<16} {_lab(one.lab)}")
 
 
 def print_dyes(shelf: DyesList, console: Console | None = None) -> None:
@@ -125,11 +125,11 @@ def print_dyes(shelf: DyesList, console: Console | None = None) -> None:
         out.line(
             out.swatch(dye.diluted_lab),
             out.swatch(dye.undiluted_lab),
-            (f"{dye.name:<12}", "bold"),
+            (f"{named('dye', dye.name):<12}", "bold"),
             f"{say('shelf.dye', diluted=diluted, full=full)} ",
-            (", ".join(dye.ingredients) or f"{dye.source}, ± {dye.lab_error:.1f} ΔE00", "dim"),
+            (", ".join(dye.ingredients) or f"{dye.source}, ± {figure(dye.lab_error, '.1f')} ΔE00", "dim"),
         )
-    out.aside(say("shelf.clear", clear=shelf.clear))
+    out.aside(say("shelf.clear", clear=named("dye", shelf.clear)))
 
 
 def _lab(lab: Lab) -> str:

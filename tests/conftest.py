@@ -69,7 +69,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Whoever asks for the painted card works on whole photos; what holds words is left out without them."""
     for item in items:
         if item.get_closest_marker("holds_words") and item.config.getoption("--wordless"):
-            item.add_marker(pytest.mark.skip("compares with a page of the documents"))
+            item.add_marker(pytest.mark.skip("compares the words themselves"))
         if "sheet" in getattr(item, "fixturenames", ()):
             item.add_marker("whole")
     # The long chapters first, so that no process is left alone with one of them at the end.

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import re
+import string
+import tomllib
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
 
@@ -13,10 +16,16 @@ from refused import refused
 from strandgauge.cli.app import run
 from strandgauge.cli.options import write_readings
 from strandgauge.codes import catalogue
+from strandgauge.dye.shelf import load_shelf
+from strandgauge.dye.targets import load_targets
 from strandgauge.errors import BadLanguageError
+from strandgauge.files.calibration import calibration_file
+from strandgauge.hair.words import load_words
 from strandgauge.learn.language import choose, lacking, languages
 from strandgauge.words import date, figure, said, say
 from strandgauge.words.reading import undertone
+
+pytestmark = pytest.mark.holds_words
 
 TRIED = """
 [zone]
@@ -163,3 +172,64 @@ def test_a_note_of_old_is_said_as_it_was_saved(write):
     write(TRIED)
     choose("xx")
     assert said(catalogue.Note("mark-hidden", "caution", (("said", "As it was."),))) == "As it was."
+
+
+# --- the language that ships ------------------------------------------------------------------------------
+
+SAME = {"ask.henna", "card-file.size", "learned.in", "lift-page.in", "page.grams", "page.plan-of"}
+"""Sentences that are the same in German, beside names of numbers and what holds nothing but facts."""
+NAMED = re.compile(r"(?<![\w-])--[a-z][a-z-]*|(?<=['„])strandgauge [a-z]+|docs/[\w.-]+")
+"""What a sentence names that is typed or looked up."""
+
+
+def german() -> dict[str, catalogue.Entry]:
+    table = tomllib.loads((catalogue.FOLDER / "de.toml").read_text(encoding="utf-8"))
+    return catalogue.flat(table)
+
+
+def sentences(entries: Mapping[str, catalogue.Entry]) -> dict[str, str]:
+    """Return every sentence by its key, those of a choice by key and choice; which fact chooses is one as well."""
+    found = {}
+    for key, entry in entries.items():
+        found |= {key: entry} if isinstance(entry, str) else {f"{key}.{one}": entry[one] for one in entry}
+    return found
+
+
+def facts(text: str) -> set[str]:
+    return {fact for _, fact, _, _ in string.Formatter().parse(text) if fact}
+
+
+def test_german_has_every_sentence_every_choice_and_every_fact():
+    ours, theirs = sentences(catalogue.english()), sentences(german())
+    own = ("colour.", "shade.", "dye.", "month.", "format.")
+    assert ours.keys() == {key for key in theirs if not key.startswith(own)}
+    for key, text in ours.items():
+        assert facts(theirs[key]) == facts(text), key
+        assert sorted(NAMED.findall(theirs[key])) == sorted(NAMED.findall(text)), key
+
+
+def test_nothing_is_left_in_english():
+    english, theirs = sentences(catalogue.english()), sentences(german())
+    words = {key for key, text in english.items() if re.search("[A-Za-z]", re.sub(r"{.*?}", "", text))}
+    words -= {
+        key
+        for key in words
+        if key.endswith(".by") or re.fullmatch(r"column\.(a|b|chroma|(delta|light).*)", key)
+    }
+    assert {key for key in words if theirs[key] == english[key]} == SAME
+
+
+def test_german_has_a_word_for_all_that_files_call_by_name(write):
+    undertones = {rule.word for rule in load_words().undertones}
+    hues = {hue.word for hue in load_words().stain_hues}
+    colours = {row[0] for row in tomllib.loads(calibration_file("colour-words.toml").read_text())["words"]}
+    for table, there in (
+        ("colour", undertones | hues | colours),
+        ("shade", {one.name for one in load_targets()}),
+        ("dye", {load_shelf().clear, *load_shelf().names}),
+        ("month", {f"{datetime(2026, month, 1):%B}" for month in range(1, 13)}),
+    ):
+        assert {key.partition(".")[2] for key in german() if key.startswith(f"{table}.")} == there
+    choose("de")
+    for table, names in (("shade", [one.name for one in load_targets()]), ("dye", load_shelf().names)):
+        assert [catalogue.meant(table, catalogue.named(table, name)) for name in names] == list(names)

@@ -148,14 +148,15 @@ def wanted_shade(reading: Reading, target: str, kit: Kit) -> WantedShade:
     worst = max(outlook.zones, key=lambda zone: zone.delta_e00)
     told = {zone.name: saying(zone, shade.lab) for zone in outlook.zones}
     alike = len(set(told.values())) == 1
-    where = "" if alike or worst.name == "overall" else f" ({worst.name})"
     whole = next(zone for zone in outlook.zones if zone.name == "overall")
     return WantedShade(
         target=shade.name,
         target_hex=hex_colour(shade.lab),
         predicted_hex=hex_colour(whole.predicted_lab),
         verdict=outlook.verdict,
-        saying=f"{told[worst.name]}{where}",
+        saying=told[worst.name]
+        if alike or worst.name == "overall"
+        else say("outlook.short-zone", saying=told[worst.name], zone=say(f"zone.{worst.name}")),
         needs_level=outlook.needs_level,
         chance_true=outlook.probability_true,
         advice=outlook.advice,

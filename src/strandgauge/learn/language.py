@@ -68,7 +68,8 @@ def read_language(language: str) -> dict[str, Entry]:
 
 def lacking(language: str) -> tuple[str, ...]:
     """Return the keys of the entries that a language lacks, which are said in English."""
-    return tuple(key for key in catalogue.english() if key not in read_language(language))
+    there = read_language(language)
+    return tuple(key for key in catalogue.english() if key not in there)
 
 
 def _folders() -> tuple[Path, Path]:

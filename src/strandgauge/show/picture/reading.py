@@ -117,15 +117,16 @@ def _ladder(canvas: Canvas, reading: Reading, ladder: Ladder, top: int, bottom: 
             (right - _BAR / 2, row(level)), f"{level:.0f}", font=font(NAME), fill=ink_on(lab), anchor="mm"
         )
     columns = (*reading.zones, reading.overall)
+    names = [words.zone_name(zone.name) for zone in columns]
+    widest = max(font(SMALL, bold=True).getlength(name) for name in names)
+    size = min(SMALL, round(SMALL * (_COLUMN - 6) / widest))  # names of a language may be longer than ours
     for place, zone in enumerate(columns):
         x = right - _BAR - (len(columns) - place - 0.5) * _COLUMN
         whole = zone.name == "overall"
         half, wide = COVERAGE * zone.level_sd, 22 if whole else 14
         high, low = row(zone.level + half), row(zone.level - half)
         pen.line((x, top, x, bottom), fill=EDGE, width=1)
-        pen.text(
-            (x, top - 28), words.zone_name(zone.name), font=font(SMALL, bold=whole), fill=INK, anchor="mm"
-        )
+        pen.text((x, top - 28), names[place], font=font(size, bold=whole), fill=INK, anchor="mm")
         if zone.is_dyed:
             continue  # its lightness is no level
         pen.line((x, high, x, low), fill=INK, width=6 if whole else 3)

@@ -13,9 +13,8 @@ from strandgauge.codes.facts import Note
 from strandgauge.reading.model import CardCheck, PatchCheck, Reading
 from strandgauge.show.terminal.console import NARROW, Printer
 from strandgauge.words import check as checks
-from strandgauge.words import judge as judged
 from strandgauge.words import reading as words
-from strandgauge.words import say
+from strandgauge.words import said, say
 
 
 def print_reading(reading: Reading, console: Console | None = None, surer: Note | None = None) -> None:
@@ -37,9 +36,9 @@ def print_reading(reading: Reading, console: Console | None = None, surer: Note 
     for meaning in words.stain_meanings(reading):
         out.line()
         out.line(meaning)
-    for way in judged.surer(surer):
+    if surer is not None:
         out.line()
-        out.line(way)
+        out.line(said(surer))
     out.notes(reading.notes)
     out.line()
     out.aside(words.provenance(reading), words.caution())

@@ -312,16 +312,14 @@ def _record_type(record: type, told: bool) -> Any:  # noqa: ANN401 - a type
 
 
 def _made(record: type, model: BaseModel) -> Any:  # noqa: ANN401 - a record
-    like, values = shape_of(record), {}
-    for name in _fields(record):
-        if f"{name}_" not in model.model_fields_set:
-            continue
-        value = getattr(model, f"{name}_")
-        if name in like.pairs.split():
-            value = tuple(value.items())
-        elif name in like.endless.split() and value is None:
-            value = math.inf
-        values[name] = value
+    like, given = shape_of(record), model.model_fields_set
+    values = {name[:-1]: value for name, value in model if name in given and name != "schema_"}
+    for name in like.pairs.split():
+        if name in values:
+            values[name] = tuple(values[name].items())
+    for name in like.endless.split():
+        if name in values and values[name] is None:
+            values[name] = math.inf
     return record(**values)
 
 

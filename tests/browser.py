@@ -2,7 +2,7 @@
 
 A folder's conftest takes the fixtures by ``from browser import browse, chromium``. A test fails when the page writes
 an error to the console, throws, or asks for anything that is neither a file nor on this machine. Where there is no
-Chromium the tests are skipped, and say so.
+Chromium, or no font at all for it, the tests are skipped, and say so.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import os
 import shutil
+import subprocess
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -148,6 +149,12 @@ def chromium() -> Iterator[Chromium]:
     path = executable()
     if path is None:
         pytest.skip("no chromium on PATH to open pages with (Debian: apt-get install chromium)")
+    lister = shutil.which("fc-list")
+    if lister is not None and not subprocess.run([lister], capture_output=True).stdout.strip():
+        pytest.skip(
+            "no font is installed, without which Chromium itself ends at the first text field "
+            "(Debian: apt-get install fonts-dejavu-core)"
+        )
     api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     with api.sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=list(ARGUMENTS))

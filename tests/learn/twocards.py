@@ -107,12 +107,15 @@ def picture(
     canvas = np.full(
         (round((height + 2 * MARGIN_MM) * PIXELS_PER_MM), round((width + 2 * MARGIN_MM) * PIXELS_PER_MM), 3),
         0.14,
+        dtype=np.float32,
     )
     for one, (x, y) in ((printed, own), (trusted, theirs)):
         sheet = sheets[one]
         left, top = (round((MARGIN_MM + v) * PIXELS_PER_MM) for v in (x, y))
         canvas[top : top + sheet.shape[0], left : left + sheet.shape[1]] = sheet
-    rows, columns = np.mgrid[0 : canvas.shape[0], 0 : canvas.shape[1]] / PIXELS_PER_MM - MARGIN_MM
+    rows, columns = (
+        places / PIXELS_PER_MM - MARGIN_MM for places in np.ogrid[0 : canvas.shape[0], 0 : canvas.shape[1]]
+    )
     factor = table.light(columns - own[0] - pw / 2, rows - own[1] - ph / 2)
     canvas *= factor if factor.ndim == 3 else factor[..., None]
     h, w = canvas.shape[:2]

@@ -9,22 +9,31 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
-    import numpy as np
+import numpy as np
 
-    from strandgauge.card.model import CardDefinition
+from strandgauge.card.definition import load_card
+from strandgauge.card.model import CardDefinition
+from strandgauge.dye.shelf import Shelf, load_shelf
+from strandgauge.dye.targets import Target, find_target, load_targets, named_colour, parse_colour
+from strandgauge.hair.levels import Ladder, load_ladder
+from strandgauge.hair.stretch import Stretch
+from strandgauge.learn.kept import current_card, current_dyes, current_ladder
+from strandgauge.reading.model import CardCheck, Reading
+from strandgauge.reading.pipeline import (
+    Measurement,
+    default_card,
+    measure_photo,
+    open_card,
+    reading_together,
+)
+from strandgauge.strand.names import ZoneName
+
+if TYPE_CHECKING:
     from strandgauge.dye.mix import Mix, Mixed
-    from strandgauge.dye.shelf import Shelf
-    from strandgauge.dye.targets import Target
-    from strandgauge.hair.levels import Ladder
-    from strandgauge.hair.stretch import Stretch
     from strandgauge.judge.history import History
     from strandgauge.judge.outlook import BaseZone, Outlook, Settings
     from strandgauge.lift.curve import LiftCurve
     from strandgauge.lift.times import LookTimes
-    from strandgauge.reading.model import CardCheck, Reading
-    from strandgauge.reading.pipeline import Measurement
-    from strandgauge.strand.names import ZoneName
 
 PathName = str | os.PathLike[str]
 
@@ -57,8 +66,6 @@ class Kit:
         ------
         StrandgaugeError : the photo cannot be read or cannot be trusted; the subclass says why.
         """
-        from strandgauge.reading.pipeline import measure_photo
-
         return measure_photo(photo, card=self.card, ladder=self.ladder, wet=wet)
 
     def look(self, *photos: Path | bytes, wet: bool | None = False) -> Look:
@@ -70,12 +77,9 @@ class Kit:
         """
         first = photos[0]
         if len(photos) == 1 and isinstance(first, Path) and first.suffix.lower() == ".json":
-            from strandgauge.reading.model import Reading
             from strandgauge.show.json import load
 
             return Look(load(Reading, first))
-        from strandgauge.reading.pipeline import reading_together
-
         measured = tuple(self.measure(photo, wet=wet) for photo in photos)
         return Look(reading_together(measured, self.ladder, bool(wet)), measured)
 
@@ -92,7 +96,6 @@ class Kit:
         ------
         StrandgaugeError : the colour, file or photo cannot be used; the subclass says why.
         """
-        from strandgauge.dye.targets import named_colour, parse_colour
         from strandgauge.judge.outlook import TYPED_SD, BaseZone, base_zones
 
         if isinstance(hair, str) and not Path(hair).exists():
@@ -110,7 +113,6 @@ class Kit:
         StrandgaugeError : the photo cannot be opened or the card cannot be found in it.
         """
         from strandgauge.reading.cardcheck import card_check
-        from strandgauge.reading.pipeline import open_card
 
         return card_check(open_card(photo, self.card))
 
@@ -121,8 +123,6 @@ class Kit:
         ------
         UnknownTargetError, BadColourError : there is none.
         """
-        from strandgauge.dye.targets import find_target
-
         return find_target(name, self.targets)
 
     def reach(
@@ -239,12 +239,6 @@ def load(
     ------
     StrandgaugeError : a file cannot be used; file and line are named.
     """
-    from strandgauge.card.definition import load_card
-    from strandgauge.dye.shelf import load_shelf
-    from strandgauge.dye.targets import load_targets
-    from strandgauge.hair.levels import load_ladder
-    from strandgauge.learn.kept import current_card, current_dyes, current_ladder
-
     definition = current_card() if card is None else load_card(Path(card))
     if profile is not None:
         from strandgauge.card.profile import apply_profile, read_profile
@@ -268,11 +262,6 @@ def settings(*, true_within: float = 3.0, **more: Any) -> Settings:  # noqa: ANN
 
 def shipped() -> Kit:
     """Return the kit that ships with strandgauge, whatever the user taught."""
-    from strandgauge.dye.shelf import load_shelf
-    from strandgauge.dye.targets import load_targets
-    from strandgauge.hair.levels import load_ladder
-    from strandgauge.reading.pipeline import default_card
-
     return Kit(default_card(), load_ladder(), load_shelf(), load_targets())
 
 
@@ -281,7 +270,5 @@ def _digest(*parts: bytes) -> str:
 
 
 def _rounded(values: np.ndarray) -> bytes:
-    import numpy as np
-
     # Computed curves may differ in their last digits between machines.
     return (np.round(values, 6) + 0.0).astype("<f8").tobytes()

@@ -17,7 +17,6 @@ from strandgauge.dye.targets import find_target
 from strandgauge.hair.levels import load_ladder
 from strandgauge.judge.outlook import Settings
 from strandgauge.judge.reach import reach
-from strandgauge.reading import pipeline
 from strandgauge.words.judge import saying
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -88,7 +87,7 @@ def test_what_nobody_foresaw_is_a_refusal_too(kit, tmp_path, strands, monkeypatc
     def failing(*_, **__):
         raise error
 
-    monkeypatch.setattr(pipeline, "measure_photo", failing)
+    monkeypatch.setattr("strandgauge.kit.measure_photo", failing)
     record = read_one(task(tmp_path / "x.jpg"), kit, strands[0])
     assert (record.reading, record.refusal.code) == (None, code)
     assert record.digest == hashlib.sha256(strands[0]).hexdigest()

@@ -38,7 +38,7 @@ def pipeline_raises(monkeypatch):
         def fail(*_, **__):
             raise error
 
-        monkeypatch.setattr("strandgauge.reading.pipeline.measure_photo", fail)
+        monkeypatch.setattr("strandgauge.kit.measure_photo", fail)
 
     return arrange
 

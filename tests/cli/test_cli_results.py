@@ -151,16 +151,16 @@ def test_a_shell_is_told_how_to_complete(strandgauge, monkeypatch, capsys):
 
 
 def test_photos_read_together_with_a_picture_are_each_measured_once(strandgauge, tmp_path, monkeypatch):
-    import strandgauge.reading.pipeline as pipeline
+    from strandgauge import kit
 
     measured = []
-    measure = pipeline.measure_photo
+    measure = kit.measure_photo
 
     def counted(source, **options):
         measured.append(source)
         return measure(source, **options)
 
-    monkeypatch.setattr(pipeline, "measure_photo", counted)
+    monkeypatch.setattr(kit, "measure_photo", counted)
     picture = tmp_path / "both.png"
     pair = (SAMPLES / "turned-a.jpg", SAMPLES / "turned-b.jpg")
     outcome = strandgauge("read", *pair, "--together", "--picture", picture, "--json", "-")

@@ -7,19 +7,25 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import PurePosixPath
-from typing import TYPE_CHECKING
 
 from strandgauge import errors
 from strandgauge.batches.task import Task
 from strandgauge.codes.facts import note
+from strandgauge.colour.srgb import hex_colour
+from strandgauge.dye.targets import find_target
 from strandgauge.errors import INTERNAL, StrandgaugeError, Told
+from strandgauge.judge.outlook import Settings, base_zones
+from strandgauge.judge.reach import reach
 from strandgauge.kit import Kit
+from strandgauge.photo.formats import recognise
+from strandgauge.photo.header import read_header
+from strandgauge.photo.open import read_bytes
 from strandgauge.reading.model import Reading
+from strandgauge.reading.pipeline import Measurement, read_turned_pair
 from strandgauge.sheet.record import Record, Second, WantedShade
+from strandgauge.show.picture.strip import strip_jpeg
 from strandgauge.words import say
-
-if TYPE_CHECKING:
-    from strandgauge.reading.pipeline import Measurement
+from strandgauge.words.judge import saying
 
 OUT_OF_MEMORY = "out-of-memory"
 WORKER_DIED = "worker-died"
@@ -40,8 +46,6 @@ def read_one(task: Task, kit: Kit, content: bytes | None = None) -> Record:
         return _refused(task, task.trouble)
     data, digest = b"", ""
     try:
-        from strandgauge.photo.open import read_bytes
-
         data = read_bytes(task.path) if content is None else content
         digest = _digest(data)
         measured = _measured(task, kit, data)
@@ -63,9 +67,6 @@ def read_pair(task: Task, kit: Kit, contents: Sequence[bytes] | None = None) -> 
     task : the photo that was taken first, and its ``second``.
     contents : the files' bytes, where they were read elsewhere.
     """
-    from strandgauge.photo.open import read_bytes
-    from strandgauge.reading.pipeline import read_turned_pair
-
     if task.second is None:
         return None
     tasks = (task, task.second)
@@ -111,8 +112,6 @@ def _measured(task: Task, kit: Kit, data: bytes) -> Measurement:
 
 
 def _record(task: Task, kit: Kit, reading: Reading, measurement: Measurement, digest: str) -> Record:
-    from strandgauge.show.picture.strip import strip_jpeg
-
     taken = task.taken or measurement.card.photo.taken_at
     strip = strip_jpeg(measurement)
     wanted = None
@@ -135,12 +134,6 @@ def wanted_shade(reading: Reading, target: str, kit: Kit) -> WantedShade:
     ------
     StrandgaugeError : no such shade, or no hair has the colour that was read.
     """
-    from strandgauge.colour.srgb import hex_colour
-    from strandgauge.dye.targets import find_target
-    from strandgauge.judge.outlook import Settings, base_zones
-    from strandgauge.judge.reach import reach
-    from strandgauge.words.judge import saying
-
     shade = find_target(target, kit.targets)
     zones = base_zones(reading)
     # Other shades that would read true are no part of a row, and to look for them takes a third of the time.
@@ -180,9 +173,6 @@ def _message(error: StrandgaugeError, task: Task) -> str:
 
 def _time_of(data: bytes) -> datetime | None:
     """Return the camera's time from the header, so that a refused photo has its time as well."""
-    from strandgauge.photo.formats import recognise
-    from strandgauge.photo.header import read_header
-
     try:
         return read_header(data, recognise(data)).taken_at
     except StrandgaugeError:

@@ -16,6 +16,7 @@ from pathlib import Path
 from strandgauge.errors import StrandgaugeError, UnreadableFileError
 from strandgauge.files.endings import OTHER_PICTURES, PHOTO_ENDINGS
 from strandgauge.files.names import shown_name
+from strandgauge.photo.formats import recognise
 from strandgauge.words import say
 
 PICTURE_ENDINGS = PHOTO_ENDINGS | OTHER_PICTURES
@@ -128,8 +129,6 @@ def _kind(entry: os.DirEntry[str]) -> str:
 
 
 def _starts_like_a_picture(path: str) -> bool:
-    from strandgauge.photo.formats import recognise
-
     with open(path, "rb") as file:
         start = file.read(256)
     try:

@@ -260,6 +260,10 @@ class TwoStrandsError(StrandError, code="two-strands", exit_code=46):
     """Two strands lie side by side in the window, paper between them."""
 
 
+class TooSmallError(StrandError, code="too-small", exit_code=47):
+    """The strand is shown too small for a reading, or for its fibres to be made out."""
+
+
 class StrandTooThinError(StrandError, code="strand-too-thin", exit_code=41):
     """Too little hair to hide the paper below it."""
 

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import skimage.data
 
-from strandgauge.errors import NotHairError, TwoStrandsError
+from strandgauge.errors import NotHairError, TooSmallError, TwoStrandsError
 from strandgauge.kit import shipped
 from strandgauge.light.region import Region
 from strandgauge.strand.fibres import Fibres, check_fibres, fibres, repeats
@@ -158,3 +158,15 @@ def test_small_copies_of_hair_are_still_hair(tmp_path, side):
         file = tmp_path / name
         cv2.imwrite(str(file), cv2.resize(photo, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA))
         assert np.isfinite(shipped().measure(file).reading.overall.level)
+
+
+@pytest.mark.whole
+def test_a_strand_of_less_than_a_pixel_a_millimetre_is_not_read():
+    photo = cv2.imread(str(SAMPLES / "uneven.jpg"))
+    scale = 180 / max(photo.shape[:2])
+    small = cv2.resize(photo, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    with pytest.raises(TooSmallError) as refusal:
+        shipped().measure(cv2.imencode(".png", small)[1].tobytes())
+    facts = dict(refusal.value.facts)
+    assert facts["fault"] == "strand"
+    assert facts["pixels_per_mm"] < 0.85

@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 
 from strandgauge.colour.picture import lab_of_picture
-from strandgauge.errors import StrandgaugeError
+from strandgauge.errors import NotHairError, StrandgaugeError, TooSmallError, TwoStrandsError
 from strandgauge.light.region import Region
+from strandgauge.reading.pipeline import hair_doubts
+from strandgauge.strand.fibres import Fibres
 from strandgauge.strand.isolate import Isolated
 from strandgauge.strand.lines import Lines, check_lines, lines
 from strandgauge.strand.zones import strand_coordinates
@@ -203,3 +205,17 @@ def test_each_limit_is_one(within, beyond, refusal):
 def test_each_doubt_has_its_limit(within, beyond, code):
     assert check_lines(replace(HAIR, **within)) == ()
     assert [note.code for note in check_lines(replace(HAIR, **beyond))] == [code]
+
+
+@pytest.mark.parametrize("beyond", [{"ribs": 0.7}, {"paper": 0.9}, {"edge": 9.0}])
+def test_what_looks_like_no_hair_in_too_small_a_picture_may_be_hair(beyond):
+    seen = Fibres(strength=0.05, rows=0.1, along=0.3, smoothest=0.03, smoothest_share=0.7)
+    with pytest.raises(TooSmallError) as small:
+        hair_doubts(seen, replace(HAIR, **beyond), 1.89)
+    assert dict(small.value.facts) == {"fault": "fibres", "pixels_per_mm": 1.89}
+    with pytest.raises((NotHairError, TwoStrandsError)):
+        hair_doubts(seen, replace(HAIR, **beyond), 1.9)
+    with pytest.raises(TooSmallError):
+        hair_doubts(replace(seen, strength=0.01), HAIR, 1.0)
+    doubtful = replace(seen, along=0.9), replace(HAIR, cut_mm=0.05)
+    assert [note.code for note in hair_doubts(*doubtful, 1.0)] == ["no-direction", "as-cut"]

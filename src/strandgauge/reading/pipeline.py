@@ -18,14 +18,17 @@ from strandgauge.card.definition import load_card
 from strandgauge.card.find import CardView, find_card
 from strandgauge.card.model import CardDefinition, Window
 from strandgauge.card.sample import Samples, sample_card
-from strandgauge.codes.facts import note
+from strandgauge.codes.facts import Note, note
 from strandgauge.colour.arrays import median
 from strandgauge.errors import (
     BadCardDefinitionError,
     CardFoldedError,
     CardUnseenError,
+    NotHairError,
     OverexposedError,
     StrandgaugeError,
+    TooSmallError,
+    TwoStrandsError,
 )
 from strandgauge.files.calibration import calibration_file
 from strandgauge.hair.levels import Ladder
@@ -46,9 +49,9 @@ from strandgauge.reading.model import CardFit, Reading
 from strandgauge.reading.narrow import shares_left
 from strandgauge.reading.together import Shot, is_turned, is_turned_pair, refuse_unlike
 from strandgauge.strand.direction import LightClues, light_clues
-from strandgauge.strand.fibres import check_fibres, fibres
+from strandgauge.strand.fibres import Fibres, check_fibres, fibres
 from strandgauge.strand.isolate import Isolated, isolate_strand
-from strandgauge.strand.lines import check_lines, lines
+from strandgauge.strand.lines import Lines, check_lines, lines
 from strandgauge.strand.names import ZoneName
 from strandgauge.strand.pattern import strand_pattern
 from strandgauge.strand.zones import StrandCoordinates, ZoneLight, measure_zones, strand_coordinates
@@ -63,6 +66,10 @@ FEWEST_PATCHES = 6
 """Patches that must not be clipped for anything to be fitted to them."""
 ENOUGH_PIXELS_PER_MM = 3.4
 """Where the card is shown smaller than this, or is not found, the photo is opened once more, larger."""
+LEAST_PIXELS_PER_MM = 0.85
+"""Where the strand is shown smaller than this, it is not read: one in five is refused for other reasons."""
+SURE_PIXELS_PER_MM = 1.9
+"""Where it is shown smaller than this, fibres are so blurred that what does not look like hair may be."""
 REGION_PIXELS_PER_MM = 4.0
 """Resolution at which the strand is measured: a hair is 0.07 mm, a zone some 15 mm."""
 
@@ -228,6 +235,8 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, said_wet: bool 
     photo, card, wet = found.photo, found.card, bool(said_wet)
     if found.light.problems:
         raise found.light.problems[0]
+    if found.view.pixels_per_mm < LEAST_PIXELS_PER_MM:
+        raise TooSmallError(fault="strand", pixels_per_mm=found.view.pixels_per_mm, where="strand")
     x, y, width, height = window.box
     m = WINDOW_MARGIN_MM
     box = (x - m, y - m, width + 2 * m, height + 2 * m)
@@ -244,7 +253,7 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, said_wet: bool 
     lined = lines(region, strand, coordinates, paper)
     if found.fitted.for_hair is not found.correction:
         region = flat(found.fitted.for_hair)
-    doubts = check_fibres(fibres(region, strand, coordinates)) + check_lines(lined)
+    doubts = hair_doubts(fibres(region, strand, coordinates), lined, found.view.pixels_per_mm)
     zones = measure_zones(region, strand, coordinates)
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
     fit, cautions = found.fit, found.light.cautions
@@ -272,6 +281,21 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, said_wet: bool 
         measured_share=1.0 if card.profile_name is not None else measured,
     )
     return Measurement(found, region, strand, coordinates, zones, clues, colours, reading)
+
+
+def hair_doubts(seen: Fibres, lined: Lines, pixels_per_mm: float) -> tuple[Note, ...]:
+    """Return what makes it doubtful that one strand of hair lies in the window, as it was shown in the photo.
+
+    Raises
+    ------
+    NotHairError, TwoStrandsError, TooSmallError
+    """
+    try:
+        return check_fibres(seen) + check_lines(lined)
+    except (NotHairError, TwoStrandsError) as error:
+        if pixels_per_mm < SURE_PIXELS_PER_MM:
+            raise TooSmallError(fault="fibres", pixels_per_mm=pixels_per_mm, where="strand") from error
+        raise
 
 
 def card_title(card: CardDefinition) -> str:

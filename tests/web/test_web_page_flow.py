@@ -12,8 +12,7 @@ from phonesite import SAMPLES, serving, site  # noqa: F401
 from browser import DESK, PHONE, browse, chromium, sideways  # noqa: F401
 from strandgauge.errors import BadEntryError, DifferentStrandsError
 from strandgauge.words import say
-from strandgauge.words.judge import surer
-from strandgauge.words.nextstep import short_verdict
+from strandgauge.words.judge import short_verdict, surer
 
 
 def shot(photo):

@@ -12,6 +12,13 @@ from functools import cache
 from io import BytesIO
 from typing import Any
 
+import pikepdf
+from pikepdf import Array, Dictionary, Name, Operator
+from PIL import ImageCms
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
 from strandgauge.card.drawing import Area, Drawing, Writing
 from strandgauge.card.picture import font_file
 from strandgauge.colour.cielab import WHITE_D65, Lab, lab_from_xyz, xyz_from_lab
@@ -22,17 +29,12 @@ POINTS_PER_MM = 72.0 / 25.4
 
 def text_width(words: str, size: float, *, bold: bool) -> float:
     """Return the width of a line of text, in the unit of its size."""
-    from reportlab.pdfbase.pdfmetrics import stringWidth
-
-    return float(stringWidth(words, _font(bold), size))
+    return float(pdfmetrics.stringWidth(words, _font(bold), size))
 
 
 @cache
 def _font(bold: bool) -> str:
     """Return the name of the font, registered with the PDF library."""
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
     path = font_file(bold=bold)
     pdfmetrics.registerFont(TTFont(path.stem, str(path)))
     return path.stem
@@ -52,8 +54,6 @@ def pdf_bytes(drawing: Drawing, title: str) -> bytes:
 
 def _painted(drawing: Drawing, title: str) -> bytes:
     """Return the PDF with its colours still written as plain R, G, B."""
-    from reportlab.pdfgen.canvas import Canvas
-
     file = BytesIO()
     width, height = (side * POINTS_PER_MM for side in drawing.size)
     canvas = Canvas(
@@ -94,8 +94,6 @@ def _paint_writing(canvas: Any, writing: Writing, height: float) -> None:  # noq
 @cache
 def srgb_profile() -> bytes:
     """Return an ICC profile of sRGB (IEC 61966-2-1), without the moment it was made."""
-    from PIL import ImageCms
-
     profile = bytearray(ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
     profile[24:36] = bytes(
         (7, 208, 0, 1, 0, 1, 0, 0, 0, 0, 0, 0)
@@ -106,9 +104,6 @@ def srgb_profile() -> bytes:
 
 def _with_colour_space(plain: bytes, title: str) -> bytes:
     """Return the PDF with every colour in sRGB as its ICC profile defines it, and printed unscaled."""
-    import pikepdf
-    from pikepdf import Array, Dictionary, Name, Operator
-
     with pikepdf.open(BytesIO(plain)) as pdf:
         profile = pdf.make_stream(srgb_profile(), N=3)
         space = Array([Name.ICCBased, profile])

@@ -5,19 +5,18 @@ from __future__ import annotations
 import struct
 from io import BytesIO
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
+import reportlab
 from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont, PngImagePlugin
+from PIL.Image import Image as Picture
 
 from strandgauge.card.drawing import Area, Drawing, Polygon, Writing, draw_card
 from strandgauge.card.model import CardDefinition
 from strandgauge.colour.cielab import Lab
 from strandgauge.colour.srgb import srgb_from_lab
 from strandgauge.errors import CannotWriteError
-
-if TYPE_CHECKING:
-    from PIL.Image import Image as Picture
 
 DEFAULT_PIXELS_PER_MM = 20.0
 """At this scale every edge of the strand card falls between pixels."""
@@ -28,8 +27,6 @@ FINER = 8
 
 def font_file(*, bold: bool) -> Path:
     """Return the TrueType font that all text is set in; it comes with the PDF library."""
-    import reportlab
-
     return Path(reportlab.__file__).parent / "fonts" / ("VeraBd.ttf" if bold else "Vera.ttf")
 
 
@@ -59,8 +56,6 @@ def card_png(card: CardDefinition, pixels_per_mm: float = DEFAULT_PIXELS_PER_MM)
 
 def card_png_bytes(card: CardDefinition, pixels_per_mm: float = DEFAULT_PIXELS_PER_MM) -> bytes:
     """Return :func:`card_png` as a PNG file that states its scale (pHYs) and that it is sRGB."""
-    from PIL import Image, PngImagePlugin
-
     facts = PngImagePlugin.PngInfo()
     facts.add(b"sRGB", struct.pack("B", 1))  # rendering intent: relative colorimetric
     facts.add_text("Title", f"{card.name}, version {card.version}, {pixels_per_mm:g} pixels per mm")
@@ -72,8 +67,6 @@ def card_png_bytes(card: CardDefinition, pixels_per_mm: float = DEFAULT_PIXELS_P
 
 
 def _painted(drawing: Drawing, scale: float) -> Picture:
-    from PIL import Image
-
     width, height = (max(1, round(side * scale)) for side in drawing.size)
     picture = Image.new("RGB", (width, height), _eight_bit(drawing.paper))
     for shape in drawing.shapes:
@@ -105,8 +98,6 @@ def _upright_box(polygon: Polygon) -> tuple[float, float, float, float] | None:
 
 
 def _paint_slanting(picture: Picture, area: Area, scale: float) -> None:
-    from PIL import Image, ImageDraw
-
     points = np.vstack(area.polygons) * scale
     left, top = np.floor(points.min(axis=0)).astype(int).tolist()
     right, bottom = (np.ceil(points.max(axis=0)).astype(int) + 1).tolist()
@@ -120,8 +111,6 @@ def _paint_slanting(picture: Picture, area: Area, scale: float) -> None:
 
 
 def _write(picture: Picture, writing: Writing, scale: float) -> None:
-    from PIL import ImageDraw, ImageFont
-
     text = writing.text
     font = ImageFont.truetype(
         font_file(bold=text.bold), text.size * scale, layout_engine=ImageFont.Layout.BASIC

@@ -19,9 +19,9 @@ import numpy as np
 from strandgauge.errors import UnreadableFileError
 from strandgauge.photo.formats import Format, Pixels
 
-# The C library hands a photo's memory back to the system, and fetching it anew page by page takes some milliseconds a
-# photo, until it has seen a block as large as this go; nobody writes to it.
-np.empty(31 << 20, np.uint8)
+# The C library hands a photo's memory back to the system and fetches it anew page by page, some milliseconds a photo,
+# until it has seen a block as large as this go, the largest that is decoded at full size. Nobody writes to it.
+np.empty(9 << 20, np.uint8)
 
 _T = TypeVar("_T")
 

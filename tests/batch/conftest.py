@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import jsonschema
 import pytest
 from batchhelp import Here, fill
 
+import publishedschemas
 from strandgauge.batches import run
 from strandgauge.dye.shelf import load_shelf
 from strandgauge.dye.targets import load_targets
 from strandgauge.hair.levels import load_ladder
 from strandgauge.kit import Kit
 from strandphoto import jpeg, strand_photo
-
-SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 
 
 @pytest.fixture(scope="session")
@@ -47,10 +44,4 @@ def photos(tmp_path, strands) -> Path:
 def valid() -> Callable[[dict[str, Any]], dict[str, Any]]:
     """Return a function that checks a document against the schema it names and hands it back."""
 
-    def validate(document: dict[str, Any]) -> dict[str, Any]:
-        kind, version = document["schema"].removeprefix("strandgauge.").split("/")
-        schema = json.loads((SCHEMAS / f"{kind}-{version}.json").read_text())
-        jsonschema.validate(document, schema, cls=jsonschema.Draft202012Validator)
-        return document
-
-    return validate
+    return publishedschemas.valid

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import jsonschema
 import pytest
 
+import publishedschemas
 from browser import browse, chromium  # noqa: F401 - fixtures
 from strandgauge.cli.app import run
-
-SCHEMA = Path(__file__).parents[2] / "docs" / "schemas" / "change-1.json"
 
 
 @pytest.fixture
@@ -31,10 +28,9 @@ def strandgauge(capsys) -> Callable[..., tuple[int, str, str]]:
 @pytest.fixture
 def valid() -> Callable[[dict[str, Any]], dict[str, Any]]:
     """Return a function that checks a document against the schema of a change and hands it back."""
-    schema = json.loads(SCHEMA.read_text())
 
     def validate(document: dict[str, Any]) -> dict[str, Any]:
-        jsonschema.validate(document, schema, cls=jsonschema.Draft202012Validator)
+        publishedschemas.schema("change-1.json").validate(document)
         return document
 
     return validate

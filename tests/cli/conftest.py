@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import jsonschema
 import pytest
 
+import publishedschemas
 from strandgauge.cli.app import run
 from strandphoto import jpeg, strand_photo
-
-SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 
 
 @dataclass(frozen=True)
@@ -49,13 +47,7 @@ def strandgauge(capsys) -> Callable[..., Outcome]:
 def valid() -> Callable[[dict[str, Any]], dict[str, Any]]:
     """Return a function that checks a document against the schema it names and hands it back."""
 
-    def validate(document: dict[str, Any]) -> dict[str, Any]:
-        kind, version = document["schema"].removeprefix("strandgauge.").split("/")
-        schema = json.loads((SCHEMAS / f"{kind}-{version}.json").read_text())
-        jsonschema.validate(document, schema, cls=jsonschema.Draft202012Validator)
-        return document
-
-    return validate
+    return publishedschemas.valid
 
 
 @pytest.fixture(scope="session")

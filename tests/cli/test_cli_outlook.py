@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 
 import cv2
-import jsonschema
 import numpy as np
 import pytest
 
+import publishedschemas
 from readings import reading, zone
 from strandgauge.cli.app import run
 from strandgauge.show.json import document_of
 from strandgauge.words import say
 
-SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
-
 
 def _document(capsys, name):
     document = json.loads(capsys.readouterr().out)
-    jsonschema.validate(document, json.loads((SCHEMAS / name).read_text()))
+    publishedschemas.schema(name).validate(document)
     return document
 
 

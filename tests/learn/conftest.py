@@ -7,14 +7,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import jsonschema
 import pytest
 from twocards import load_trusted
 
+import publishedschemas
 from strandgauge.card.model import CardDefinition
 from strandgauge.cli.app import run
-
-SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 
 
 @pytest.fixture
@@ -44,11 +42,7 @@ def document(strandgauge) -> Callable[..., dict[str, Any]]:
     def command_line(*arguments: str | Path) -> dict[str, Any]:
         code, out, err = strandgauge(*arguments, "--json", "-")
         assert code == 0, err
-        found = json.loads(out)
-        kind, version = found["schema"].removeprefix("strandgauge.").split("/")
-        schema = json.loads((SCHEMAS / f"{kind}-{version}.json").read_text())
-        jsonschema.validate(found, schema, cls=jsonschema.Draft202012Validator)
-        return found
+        return publishedschemas.valid(json.loads(out))
 
     return command_line
 

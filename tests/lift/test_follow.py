@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import json
 import math
 from functools import partial
-from pathlib import Path
 
-import jsonschema
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import publishedschemas
 from readings import reading, zone
 from strandgauge.errors import BadTimesError
 from strandgauge.hair.levels import load_ladder
@@ -27,7 +25,6 @@ from strandgauge.words import say, sentence
 from strandgauge.words.lift import headline, sentences, stop_signs
 
 follow = partial(following.follow, ladder=load_ladder())
-SCHEMA = Path(__file__).parents[2] / "docs" / "schemas" / "lift-curve-1.json"
 
 
 def seen(level, sd=0.3, **changes):
@@ -149,7 +146,7 @@ def test_no_advice_goes_past_the_limit_and_the_stop_signs_are_always_there(level
     found = curve(minutes, levels, needs_level=needs, limit=limit, by_zone=False)
     assert len(stop_signs()) == 3
     document = document_of(found)
-    jsonschema.validate(document, json.loads(SCHEMA.read_text()))
+    publishedschemas.schema("lift-curve-1.json").validate(document)
     if found.stop:
         assert found.next_look is None
     if limit is not None:

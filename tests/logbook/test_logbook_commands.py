@@ -9,13 +9,12 @@ import json
 import re
 import subprocess
 from datetime import timedelta
-from pathlib import Path
 
-import jsonschema
 import numpy as np
 import pytest
 from logbookdata import NOON
 
+import publishedschemas
 from strandgauge.cli.app import run
 from strandgauge.logbook.book import open_logbook
 from strandgauge.show.cells import cell_text
@@ -23,7 +22,6 @@ from strandgauge.show.export import COLUMNS
 from strandgauge.words import say
 from strandphoto import jpeg, strand_photo
 
-SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 NOTE = 'two lines,\n"quoted"; über'
 FORMULA = '=HYPERLINK("http://example.invalid")'
 OUTLOOK = {
@@ -69,11 +67,7 @@ def filled(path, document):
 
 
 def _document(text: str) -> dict:
-    document = json.loads(text)
-    kind, version = document["schema"].removeprefix("strandgauge.").split("/")
-    schema = json.loads((SCHEMAS / f"{kind}-{version}.json").read_text())
-    jsonschema.validate(document, schema, cls=jsonschema.Draft202012Validator)
-    return document
+    return publishedschemas.valid(json.loads(text))
 
 
 def test_the_list_shows_everybody_with_how_much_there_is(filled, capsys):

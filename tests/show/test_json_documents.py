@@ -18,6 +18,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
+import publishedschemas
 import readings
 from refused import refused
 from strandgauge.change.compare import Change
@@ -125,13 +126,9 @@ SPECIAL = {
 }
 
 
-def published_schema(name: str) -> dict:
-    return json.loads((SCHEMAS / f"{name.removeprefix('strandgauge.').replace('/', '-')}.json").read_text())
-
-
 def misfits(document: dict) -> list[str]:
-    checker = jsonschema.Draft202012Validator(published_schema(document["schema"]))
-    return [error.message for error in checker.iter_errors(json.loads(json.dumps(document)))]
+    found = publishedschemas.schema_of(document).iter_errors(json.loads(json.dumps(document)))
+    return [error.message for error in found]
 
 
 made_schemas = cache(schema_files)

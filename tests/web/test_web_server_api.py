@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from functools import cache
-from pathlib import Path
 
-import jsonschema
 import pytest
 from phonesite import ReadOnce
 from serving import BLURRED, GOOD, SAMPLES, Inside
 
+import publishedschemas
 from strandgauge.errors import LogbookNotWrittenError, ServerBusyError
 from strandgauge.judge.outlook import Outlook
 from strandgauge.logbook.book import open_logbook
@@ -21,8 +18,6 @@ from strandgauge.web.app import create_app
 from strandgauge.web.service import Service
 from strandgauge.web.settings import ServerSettings
 from strandgauge.words import say
-
-SCHEMAS = Path(__file__).parents[2] / "docs" / "schemas"
 
 
 @pytest.fixture
@@ -50,19 +45,9 @@ def strand(inside) -> int:
     return answer.json()["id"]
 
 
-@cache
-def schemas() -> dict[str, dict]:
-    """The published schemas by the name that a document states."""
-    found = {}
-    for path in SCHEMAS.glob("*.json"):
-        name, _, version = path.stem.rpartition("-")
-        found[f"strandgauge.{name}/{version}"] = json.loads(path.read_text())
-    return found
-
-
 def valid(document: dict) -> dict:
     """Check a document, and those inside it, against the published schemas."""
-    jsonschema.Draft202012Validator(schemas()[document["schema"]]).validate(document)
+    publishedschemas.valid(document)
     for part in document.values():
         if isinstance(part, dict) and "schema" in part:
             valid(part)

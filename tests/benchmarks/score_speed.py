@@ -12,10 +12,14 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-import cv2
-import numpy as np
+from strandgauge.files.threads import one_thread
 
-from strandgauge.kit import shipped
+one_thread()  # before the libraries load, as every command does
+
+import cv2  # noqa: E402
+import numpy as np  # noqa: E402
+
+from strandgauge.kit import shipped  # noqa: E402
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 

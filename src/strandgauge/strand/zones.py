@@ -49,7 +49,7 @@ class StrandCoordinates:
 
     along: Array = field(repr=False)
     """(W,) 0 at the root end to 1 at the ends, by length along the axis."""
-    across: Array = field(repr=False)
+    across: NDArray[np.float32] = field(repr=False)
     """(H, W) -1 to 1 from one edge of the strand to the other."""
     length_mm: float
     width_mm: float
@@ -65,7 +65,7 @@ def strand_coordinates(strand: Isolated, pixels_per_mm: float) -> StrandCoordina
     slant = 1 / step[inner]
     return StrandCoordinates(
         (travelled - start) / (end - start),
-        (rows - strand.centre) / strand.half_width,
+        ((rows - strand.centre) / strand.half_width).astype(np.float32),
         float((end - start) / pixels_per_mm),
         float(median(2 * strand.half_width[inner] * slant) / pixels_per_mm),
     )

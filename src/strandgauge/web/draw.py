@@ -22,7 +22,7 @@ from strandgauge.show.pages.render import FOLDER as PAGES_FOLDER
 from strandgauge.show.pages.render import environment as pages_environment
 from strandgauge.web import screens
 from strandgauge.web.service import Service
-from strandgauge.words import date, figure, said, say
+from strandgauge.words import date, figure, named, said, say
 from strandgauge.words import plan as plan_words
 from strandgauge.words import reading as words
 from strandgauge.words.colour import colour_word
@@ -125,6 +125,7 @@ def templates() -> jinja2.Environment:
     made = pages_environment().overlay(loader=loader)
     made.filters.update(
         word=colour_word,
+        dye=partial(named, "dye"),
         when=when,
         day=day,
         seconds=seconds,

@@ -122,6 +122,7 @@ def write_gallery(
                 word for code in get_args(EvennessCode) if kept.evenness[word := say(f"evenness.{code}")]
             ],
             warmth_words=[word for code in _WARMTH if kept.warmth[word := say(f"warmth.{code}")]],
+            chosen={word: say(f"chosen.{word}") for word in (*VERDICTS, "read", "refused")},
             verdict_words=[word for word in VERDICTS if kept.verdicts[word]],
         )
         write_parts(path, (part.encode("utf-8") for part in parts))

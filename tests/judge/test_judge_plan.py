@@ -31,9 +31,16 @@ def head(root, mids, ends):
     return [BaseZone(name, tuple(LADDER.lab_at(at).tolist()), TYPED_SD) for name, at in levels.items()]
 
 
+MADE = {}
+"""Plans are frozen, and several tests look at the same one."""
+
+
 def plan(hair, shade, told=None, **options):
-    history = history_from(told or {})
-    return make_plan(hair, find_target(shade, TARGETS), SHELF, TARGETS, LADDER, None, history, **options)
+    asked = (*hair, shade, repr(told), repr(options))
+    if asked not in MADE:
+        wish, history = find_target(shade, TARGETS), history_from(told or {})
+        MADE[asked] = make_plan(hair, wish, SHELF, TARGETS, LADDER, None, history, **options)
+    return MADE[asked]
 
 
 def doing(made):

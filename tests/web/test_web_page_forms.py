@@ -12,6 +12,7 @@ from phonesite import SAMPLES, site  # noqa: F401
 from strandgauge.dye.targets import find_target, load_targets
 from strandgauge.errors import BadEntryError, StrandgaugeError
 from strandgauge.web.app import STATIC
+from strandgauge.web.draw import entered
 from strandgauge.words import say
 from strandgauge.words.reading import headline
 
@@ -213,7 +214,7 @@ def test_gummy_is_taken_back_only_on_purpose_and_leaves_its_trace(site):  # noqa
     site.client.post(f"/strands/{strand}/stretch", data={"answer": "slow", "mistake": "yes"})
     assert step(site, f"/strands/{strand}") == say("step.rinse")
     (trace,) = [one.what for one in site.logbook.events(strand) if {"gummy", "slow"} < set(one.what.split())]
-    assert trace in site.client.get(f"/strands/{strand}").text
+    assert entered(trace) in site.client.get(f"/strands/{strand}").text
 
 
 def test_rinsed_ends_the_clock_and_leads_to_the_shade_and_the_result(site):  # noqa: F811

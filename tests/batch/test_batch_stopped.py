@@ -87,7 +87,7 @@ def test_control_c_leaves_valid_files_and_it_goes_on_from_there(photos, undistur
     os.killpg(process.pid, signal.SIGINT)
     told, complaints = process.communicate(timeout=60)
     assert process.returncode == 130
-    assert complaints == b"strandgauge: Stopped.\n"
+    assert complaints == f"strandgauge: {say('command.stopped')}\n".encode()
     rows = lines(out)
     assert 5 <= len(rows) < COUNT
     assert f"{COUNT - len(rows)} not reached: go on with --resume".encode() in told

@@ -87,7 +87,7 @@ def test_the_unforeseen_is_one_line_too_and_details_are_a_flag_away(pipeline_rai
     told = strandgauge("read", photo)
     assert told.code == EXIT_INTERNAL
     assert told.err.count("\n") == 1
-    assert "--debug" in told.err
+    assert say("unforeseen.again") in told.err
     assert "inner matters" not in told.err
     detailed = strandgauge("read", photo, "--debug")
     assert detailed.code == EXIT_INTERNAL
@@ -99,7 +99,7 @@ def test_stopping_with_the_keyboard(pipeline_raises, strandgauge, photo):
     pipeline_raises(KeyboardInterrupt())
     told = strandgauge("read", photo)
     assert told.code == EXIT_INTERRUPTED
-    assert told.err == "strandgauge: Stopped.\n"
+    assert told.err == f"strandgauge: {say('command.stopped')}\n"
 
 
 def test_no_memory_and_no_space(pipeline_raises, strandgauge, photo):
@@ -112,27 +112,30 @@ def test_no_memory_and_no_space(pipeline_raises, strandgauge, photo):
 
 
 @pytest.mark.parametrize(
-    ("arguments", "says"),  # what the library alone knows of is in its words
+    ("arguments", "key", "facts"),
     [
-        (["read"], say("usage.missing", what="'PHOTO...'")),
-        (["reed", "x.jpg"], "No such command"),
-        (["read", "x.jpg", "--bright"], say("usage.no-such-option", option="--bright")),
-        (
-            ["read", "x.jpg", "--picture", "x.gif"],
-            say("usage.no-picture", endings=", ".join(WRITTEN_PICTURES), picture="x.gif"),
-        ),
-        (
-            ["read", "x.jpg", "y.jpg", "--picture", "x.png"],
-            say("usage.several-photos", picture="x.png"),
-        ),
-        (["check"], say("usage.missing", what="'PHOTO...'")),
+        (["read"], "usage.missing", {"what": "'PHOTO...'"}),
+        (["read", "x.jpg", "--bright"], "usage.no-such-option", {"option": "--bright"}),
+        (["read", "x.jpg", "--picture", "x.gif"], "usage.no-picture", {"picture": "x.gif"}),
+        (["read", "x.jpg", "y.jpg", "--picture", "x.png"], "usage.several-photos", {"picture": "x.png"}),
+        (["check"], "usage.missing", {"what": "'PHOTO...'"}),
+        # A number may have a decimal comma, but only one.
+        (["follow", "x.jpg", "--level", "6,5", "--target", "lilac"], "usage.target-or-level", {}),
+        (["follow", "x.jpg", "--level", "6,5,5"], "usage.bad-value", {"option": "'--level'", "why": "…"}),
     ],
 )
-def test_wrong_usage_is_one_line(arguments, says, strandgauge):
+def test_wrong_usage_is_one_line(arguments, key, facts, strandgauge):
     told = strandgauge(*arguments)
     assert told.code == EXIT_USAGE
     assert told.err.count("\n") == 1
-    assert says in told.err
+    facts = {"endings": ", ".join(WRITTEN_PICTURES)} | facts if key == "usage.no-picture" else facts
+    assert say(key, **facts).partition("…")[0] in told.err
+
+
+def test_what_the_library_alone_knows_of_is_in_its_words(strandgauge):
+    told = strandgauge("reed", "x.jpg")
+    assert told.code == EXIT_USAGE
+    assert "'reed'" in told.err
 
 
 def test_the_worst_of_several_photos_decides(strandgauge, valid, photo, tmp_path):
@@ -208,7 +211,7 @@ def test_the_photo_is_never_overwritten(strandgauge, photo):
 def test_a_folder_is_sent_on_to_batch(strandgauge, tmp_path):
     told = strandgauge("read", tmp_path)
     assert told.code == 2
-    assert f"strandgauge batch {tmp_path} --out" in told.err
+    assert say("usage.folder", folder=tmp_path) in told.err
 
 
 @pytest.mark.parametrize("option", ["--json", "--picture"])
@@ -219,5 +222,5 @@ def test_nothing_is_written_over_what_is_read(option, strandgauge, photo, tmp_pa
     assert photo.read_bytes() == before
     told = strandgauge("read", photo, "--ladder", own, "--json", own)
     assert told.code == 2
-    assert "would be lost" in told.err
+    assert say("usage.is-read", file=own) in told.err
     assert own.read_text() == "mine"

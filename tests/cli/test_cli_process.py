@@ -102,4 +102,4 @@ def test_control_c_ends_the_run_in_one_line(tmp_path):
     process.send_signal(signal.SIGINT)
     _, error = process.communicate(timeout=60)
     assert process.returncode == 130
-    assert error == b"strandgauge: Stopped.\n"
+    assert error == f"strandgauge: {say('command.stopped')}\n".encode()

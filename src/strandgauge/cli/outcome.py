@@ -166,7 +166,7 @@ def guarded(command: Callable[..., int | None], session: Session) -> Callable[..
 
 def _meant_dye(part: str) -> str:
     name, equals, parts = part.rpartition("=")
-    return f"{meant('dye', name)}{equals}{parts}"
+    return f"{meant('dye', name)}{equals}{parts.replace(',', '.')}"
 
 
 def _load_kit(named: dict[str, Any]) -> Kit:

@@ -3,15 +3,16 @@
     python tests/benchmarks/score_checks.py FOLDER... [--photos N] [--second]
 
 Damage is done to the numbers that the camera wrote: 1, 3 or 6 patches covered by the colour of another one, two
-exchanged, a veil of 10 % of white, colours strengthened by 40 %. Photos that are refused anyway are left out. Without
-damage it also tells the error of patches left out, truly fitted anew and by the fit's slopes. ``--second`` takes the
-second photo of each turned pair.
+exchanged, a veil of 10 % of white, colours strengthened by 40 %. Other prints are made of the definition's numbers:
+4, 6, half and all colours exchanged at random, the card laid out another way round; or of the camera's, in greys.
+Photos that are refused anyway are left out. Without damage it also tells the error of patches left out, truly fitted
+anew and by the fit's slopes. ``--second`` takes the second photo of each turned pair.
 """
 
 from __future__ import annotations
 
 import argparse
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -19,11 +20,14 @@ from pathlib import Path
 import numpy as np
 
 from strandgauge.card.sample import Samples
-from strandgauge.colour.cielab import delta_e_2000
+from strandgauge.colour.arrays import Mask
+from strandgauge.colour.cielab import chroma, delta_e_2000
 from strandgauge.colour.srgb import srgb_decode, srgb_encode
 from strandgauge.errors import StrandgaugeError
-from strandgauge.light.correction import fit_correction, refit_left_out
+from strandgauge.light.correction import NEUTRAL_CHROMA, fit_correction, refit_left_out
 from strandgauge.light.doubts import find_doubts
+from strandgauge.light.otherprint import WAYS, laid, other_print
+from strandgauge.light.trust import LIMITS
 from strandgauge.reading.pipeline import CardReading, default_card, open_card
 
 CARD = default_card()
@@ -67,6 +71,33 @@ def damaged(samples: Samples, rng: np.random.Generator) -> Iterator[tuple[str, S
     yield "colours", replace(samples, encoded=strong), set()
 
 
+def reprinted(samples: Samples, rng: np.random.Generator) -> Iterator[tuple[str, Samples]]:
+    """Yield the samples beside the definition of another print, and those of a print in greys."""
+    colours = np.flatnonzero(samples.is_patch & (chroma(samples.reference) >= NEUTRAL_CHROMA))
+    yield "itself", samples
+    for count in (4, 6, len(colours) // 2, len(colours)):
+        rows, reference = rng.permutation(colours)[:count], samples.reference.copy()
+        reference[rows] = reference[np.roll(rows, 1)]
+        yield f"{count} colours exchanged", replace(samples, reference=reference)
+    for way in WAYS:
+        yield way, replace(samples, reference=laid(samples, CARD.size, way))
+    light = samples.encoded[samples.is_patch & (samples.reference[:, 0] > 85)].mean(0)
+    grey = (samples.encoded @ [0.299, 0.587, 0.114])[:, None]
+    yield "in greys", replace(samples, encoded=grey * light / light.mean())
+
+
+def told_of(samples: Samples, usable: Mask) -> str:
+    fitted = fit_correction(samples, CARD.size, usable)
+    colours = samples.is_patch & (chroma(samples.reference) >= NEUTRAL_CHROMA)
+    misfit = float(np.median(fitted.delta_e00[colours]))
+    error = other_print(samples, fitted, CARD, misfit, fits=misfit <= LIMITS.misfit[1])
+    return (
+        " ".join(str(value) for name, value in error.facts if name in ("fault", "way"))
+        if error
+        else "nothing"
+    )
+
+
 CODES = {"veil": "veiled", "colours": "strong-colours"}
 
 
@@ -78,6 +109,7 @@ def main() -> None:
     asked = parser.parse_args()
     rng = np.random.default_rng(7)
     hits, false, errors = defaultdict(list), defaultdict(list), []
+    prints: dict[str, Counter[str]] = defaultdict(Counter)
     for found in photos(asked.folders, asked.photos, asked.second):
         samples, fitted = found.samples, found.fitted
         usable, patch = fitted.weight > 0, samples.is_patch
@@ -90,6 +122,8 @@ def main() -> None:
         whole = find_doubts(samples, fitted, left_out, CARD)
         for code in ("patches-unlike", "patches-exchanged", *CODES.values()):
             false[code].append(code in [note.code for note in whole.notes])
+        for name, other in reprinted(samples, np.random.default_rng(len(errors))):
+            prints[name][told_of(other, usable)] += 1
         for name, spoilt, rows in damaged(samples, rng):
             again = fit_correction(spoilt, CARD.size, usable)
             doubts = find_doubts(spoilt, again, again.lab_left_out, CARD)
@@ -108,6 +142,8 @@ def main() -> None:
         print(
             f"{title}: " + ", ".join(f"{name} {100 * np.mean(each):.1f} %" for name, each in shares.items())
         )
+    for name, counts in prints.items():
+        print(f"{name}: {dict(counts)}")
 
 
 if __name__ == "__main__":

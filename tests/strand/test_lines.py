@@ -183,7 +183,7 @@ def test_one_uneven_side_or_end_is_enough():
     ("within", "beyond", "refusal"),
     [
         ({"ribs": 0.65}, {"ribs": 0.651}, ("not-hair", "rows")),
-        ({"paper": 0.6}, {"paper": 0.601}, ("two-strands", None)),
+        ({"paper": 0.75}, {"paper": 0.751}, ("two-strands", None)),
         ({"edge": 5.0}, {"edge": 5.01}, ("not-hair", "covered")),
     ],
 )

@@ -76,7 +76,7 @@ def other_print(
         if tint_spread(samples.encoded[colours]) < LEAST_TINTS:
             return CardMismatchError(fault="grey")
         for way in WAYS:
-            if explains(_laid(samples, card.size, way)):
+            if explains(laid(samples, card.size, way)):
                 return CardMismatchError(fault="laid", way=way)
     worst = rows or colours[np.argsort(-fitted.delta_e00[colours])].tolist()
     named = ", ".join(names[samples.ids[row]] for row in worst[:_NAMED])
@@ -91,7 +91,7 @@ def tint_spread(encoded: Array) -> float:
     return float(np.std(light[:, [0, 2]] - light[:, [1]], axis=0).max())
 
 
-def _laid(samples: Samples, card_size: tuple[float, float], way: str) -> Array:
+def laid(samples: Samples, card_size: tuple[float, float], way: str) -> Array:
     """Return the reference (N, 3) of a card laid out that way; a place without a counterpart keeps its own."""
     places, reference = samples.places, samples.reference.copy()
     there = np.where(WAYS[way], np.asarray(card_size) - places, places)

@@ -28,7 +28,7 @@ Image = NDArray[np.float32]
 MOST_RIBS, DOUBTFUL_RIBS = 0.65, 0.42
 """Share of the fine pattern in one period across that keeps step along the strand: 0.41 and less on hair, by chance
 up to 0.6 on lines drawn quite straight."""
-MOST_PAPER, DOUBTFUL_PAPER = 0.6, 0.3
+MOST_PAPER, DOUBTFUL_PAPER = 0.75, 0.3
 """Length of a line of paper within the strand, of the strand's: 0.07 and less on hair."""
 MOST_EDGE = 5.0
 """Edges across on both sides of a flat place, over what that place is uneven by: 3.3 and less on hair."""

@@ -333,6 +333,6 @@ def test_a_folder_that_cannot_be_looked_into_has_a_row(photos, tmp_path, monkeyp
         patch.setattr(os, "scandir", refusing)
         strandgauge.batch(photos, tmp_path / "out")
     rows = {row["file"]: row for row in lines(tmp_path / "out")}
-    assert "cannot be looked into" in rows["monday visit/"]["error"]["message"]
+    assert say("batch.unlisted") in rows["monday visit/"]["error"]["message"]
     strandgauge.batch(photos, tmp_path / "out", resume=True)
     assert [row["file"] for row in lines(tmp_path / "out")] == FILES

@@ -74,7 +74,7 @@ def test_after_a_kill_it_goes_on_to_the_same_files(photos, undisturbed, tmp_path
     with reading_here():
         assert app.run(["batch", str(photos), "--out", str(out), "--resume"]) == 3
     told = capsys.readouterr()
-    assert "from before" in told.out
+    assert say("batch.from-before", count="…").rpartition("…")[2] in told.out
     assert told.err == ""
     assert contents(out) == undisturbed
 
@@ -90,7 +90,7 @@ def test_control_c_leaves_valid_files_and_it_goes_on_from_there(photos, undistur
     assert complaints == f"strandgauge: {say('command.stopped')}\n".encode()
     rows = lines(out)
     assert 5 <= len(rows) < COUNT
-    assert f"{COUNT - len(rows)} not reached: go on with --resume".encode() in told
+    assert say("batch.not-reached", count=COUNT - len(rows)).encode() in told
     assert [row["file"] for row in rows] == [cell["file"] for cell in table(out)]
     assert (out / "gallery.html").read_text().rstrip().endswith("</html>")
     assert read_here(photos, out, resume=True).from_before == len(rows)

@@ -51,7 +51,7 @@ def test_a_refused_photo_in_the_series_is_told_and_left_out(strandgauge):
         "follow", MARTA[0], SAMPLES / "refuse-blur.jpg", MARTA[1], "--at", "5,12,22", "--json", "-"
     )
     assert outcome.code == 0
-    assert "left out: refuse-blur.jpg" in outcome.err
+    assert f"{say('command.left-out')}: refuse-blur.jpg" in outcome.err
     assert [look["minutes"] for look in outcome.documents()[0]["looks"]] == [5, 22]
 
 

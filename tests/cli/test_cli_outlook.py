@@ -95,7 +95,7 @@ def test_what_was_told_changes_the_advice(capsys, tmp_path):
     assert advised("--history", str(file)) == {"stop-condition"}
     assert advised("--history", str(file), "--told", "scalp=fine") == {"lift"}
     assert run([*asked, "--history", "henna=yes"]) == 2
-    assert "--told henna=yes" in capsys.readouterr().err
+    assert say("usage.history-file", told="henna=yes") in capsys.readouterr().err
 
 
 def test_lists_print(capsys):
@@ -144,6 +144,6 @@ def test_a_swatch_without_a_card_is_a_wish_and_said_to_be_unmeasured(capsys, tmp
     cv2.imwrite(str(swatch), picture)
     assert run(["reach", "76,0.8,24.5", "--target", str(swatch), "--json", "-"]) == 0
     target = _document(capsys, "outlook-1.json")["target"]
-    assert "not measured" in target["name"]
+    assert target["name"] == say("swatch.unmeasured", file="wish.png")
     # CIELAB of sRGB 216, 140, 160 by colour-science 0.4.7.
     assert target["lab"] == pytest.approx([66.44, 31.58, 1.5], abs=0.1)

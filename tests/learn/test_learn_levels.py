@@ -197,7 +197,7 @@ def test_photos_that_tell_no_level_or_cannot_be_read_are_told(strandgauge, ring,
     file = tmp_path / "learned.json"
     code, out, err = strandgauge("learn", "levels", ring, "--name", "ring", "--fill", "--json", file)
     assert code == 0
-    assert "left out: 7c.jpg" in err
+    assert f"{say('command.left-out')}: 7c.jpg" in err
     learned = json.loads(file.read_text())
     facts = {"shift": -learned["mean_level_shift"], "apart": learned["mean_delta_e00"]}
     assert facts["shift"] > 0

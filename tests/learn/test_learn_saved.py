@@ -71,7 +71,7 @@ def test_what_is_saved_is_listed_chosen_and_removed(document, strandgauge, home)
     assert "own blue" in strandgauge("dyes")[1]
     code, out, _ = strandgauge("learn", "remove", "salon ring")
     assert code == 0
-    assert "used again" in out
+    assert say("learned.shipped-again") in out
     assert usercalibration.current_ladder().name == OURS.name
     assert strandgauge("learn", "remove", "salon ring")[0] == 61
     assert sorted(path.name for path in home.rglob("*.toml")) == [

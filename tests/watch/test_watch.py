@@ -57,7 +57,7 @@ def test_what_was_read_before_a_restart_is_not_read_again(tmp_path):
 def test_a_folder_that_is_gone_is_waited_for(tmp_path):
     source = Folder(tmp_path / "later")
     assert names(source) == []
-    assert "waiting" in source.note
+    assert source.note == say("arrive.no-folder", folder=tmp_path / "later")
     (tmp_path / "later").mkdir()
     assert names(source) == []
     assert source.note == ""
@@ -185,8 +185,8 @@ def test_the_command_takes_what_is_there_and_tells_what_it_leaves_out(tmp_path, 
     told = capsys.readouterr()
     assert f"1005.jpg: {say('reading.level', interval='…').split('…')[0]}" in told.out
     torn, copy = told.err.splitlines()
-    assert torn.startswith("strandgauge: left out: 1006.jpg: ")
-    assert copy.startswith("strandgauge: left out: 1007.jpg: ")
+    assert torn.startswith(f"strandgauge: {say('command.left-out')}: 1006.jpg: ")
+    assert copy.startswith(f"strandgauge: {say('command.left-out')}: 1007.jpg: ")
     assert say("refusal.same-photo", photos="1005.jpg + 1007.jpg") in copy
     assert (tmp_path / "c.html").exists()
     assert run([*command, "--limit", "30"]) == 2

@@ -98,7 +98,7 @@ def _print(summary: Summary, sort: Order) -> None:
     print()
     print(one_line(summary_line(summary)), flush=True)
     for note in summary.notes[:_SHOWN_NOTES]:
-        print(one_line(say("command.note", note=note)), file=sys.stderr)
+        print(one_line(f"strandgauge: {say('command.note')}: {note}"), file=sys.stderr)
     if len(summary.notes) > _SHOWN_NOTES:
         print(say("command.more-notes", count=len(summary.notes) - _SHOWN_NOTES), file=sys.stderr)
 

@@ -134,7 +134,7 @@ def tell_dry(*readings: Reading | None) -> None:
     """Say on standard error, once, that strands were taken for dry since nobody said what they are."""
     notes = (note for one in readings if one is not None for note in one.notes)
     if (assumed := next((note for note in notes if note.code == "dry-assumed"), None)) is not None:
-        print(say("command.note", note=said(assumed)), file=sys.stderr)
+        print(f"strandgauge: {say('command.note')}: {said(assumed)}", file=sys.stderr)
 
 
 def check_picture(picture: Path | None) -> None:

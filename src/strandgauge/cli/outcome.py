@@ -80,7 +80,7 @@ class Session:
 
     def tell_aside(self, error: StrandgaugeError) -> None:
         """Tell, in one line on standard error, of something that was left out while the rest goes on."""
-        print(one_line(say("command.left-out", why=describe(error).line)), file=sys.stderr)
+        print(one_line(f"strandgauge: {say('command.left-out')}: {describe(error).line}"), file=sys.stderr)
 
     def tell(self, error: BaseException) -> int:
         """Tell an error in one line, and as JSON where that was asked for; return its exit code."""

@@ -3,7 +3,7 @@
 Skin, cloth, card and shadow have the colours of hair, and a level could be told of them. What they lack is fine
 light and shade from fibre to fibre. Ribs, weave and lines of print have that in rows, brick and crumpled paper as
 much along as across, and something lying on the strand lacks it in one place. Each is told by a number here. Wood
-grain along the strand and ribs finer than 1.5 mm are like straight hair in all of them, and are not told.
+grain along the strand and ribs finer than 1.5 mm are like straight hair in all of them; `lines` looks for more.
 
 The limits are own choice, between what was seen on 959 rendered strands and on pictures of such stuffs
 (docs/accuracy.md).

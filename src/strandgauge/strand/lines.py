@@ -4,7 +4,7 @@ Fine light and shade alone (`fibres`) takes fine ribs and wood along the strand 
 on it, and two strands side by side. They have lines that are too even, too long or too straight for hair.
 
 The limits are own choice, between what was seen on 456 rendered strands and on pictures of such stuffs, and were then
-counted on 948 others (docs/accuracy.md).
+counted on 937 others (docs/accuracy.md).
 """
 
 from __future__ import annotations
@@ -29,11 +29,11 @@ MOST_RIBS, DOUBTFUL_RIBS = 0.65, 0.42
 """Share of the fine pattern in one period across that keeps step along the strand: 0.41 and less on hair, by chance
 up to 0.6 on lines drawn quite straight."""
 MOST_PAPER, DOUBTFUL_PAPER = 0.75, 0.3
-"""Length of a line of paper within the strand, of the strand's: 0.07 and less on hair."""
+"""Length of a line of paper within the strand, of the strand's: 0.25 and less on dry hair, up to 0.5 on wet tails."""
 MOST_EDGE = 5.0
-"""Edges across on both sides of a flat place, over what that place is uneven by: 3.3 and less on hair."""
+"""Edges across on both sides of a flat place, over what that place is uneven by: 3.0 and less on hair."""
 LEAST_CUT_MM = 0.095
-"""How far an outline departs from what scissors cut: 0.14 and more on hair."""
+"""How far an outline departs from what scissors cut: 0.118 and more on hair."""
 _DARKEST = 2e-3
 """Keeps the logarithm of black hair's brightness from being noise."""
 _PERIODS_MM = (0.57, 2.2)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import gc
 import os
 import sys
 from collections.abc import Iterator
@@ -63,6 +64,17 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="replace every sentence of the catalogue by its code: no decision may hang on a wording",
     )
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[object]:
+    """Collect without looking for garbage: all that is loaded stays, and need never be gone through again."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -364,7 +364,6 @@ def test_memory_stays_flat(tmp_path):
             return tracemalloc.get_traced_memory()[1]
         finally:
             tracemalloc.stop()
-            gc.unfreeze()
 
     peak(20)  # templates and calibration are read once
     few, many = peak(40), peak(160)

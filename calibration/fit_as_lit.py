@@ -23,15 +23,28 @@ from scipy.optimize import minimize
 from strandgauge.errors import StrandgaugeError
 from strandgauge.hair.family import lab_from_ratio, ratio_from_lab, scale_and_tint
 from strandgauge.hair.levels import Ladder, load_ladder
-from strandgauge.hair.posterior import AsLit, ErrorModel, Telling, posterior, tell
+from strandgauge.hair.posterior import AsLit, ErrorModel, Telling, posterior, shifted_by, tell
 from strandgauge.kit import shipped
-from strandgauge.reading.describe import PARTS
-from strandgauge.strand.direction import CardSeen, LightModel, shift_terms, spread_terms
+from strandgauge.strand.direction import (
+    FARTHEST,
+    SHIFTED,
+    TERMS,
+    UNITS,
+    CardSeen,
+    LightModel,
+    shift_terms,
+    spread_terms,
+)
+from strandgauge.strand.names import PARTS
 
 Models = tuple[ErrorModel, LightModel]
 Rows = list[tuple["Zone", dict[str, Any]]]
 LIGHTNESS = np.array([14.0, 20.0, 28.0, 42.0, 62.0, 84.0])
 FREEDOM = 5.0
+ROUNDS = 2
+HELD_UNITS, HELD_SHIFT = 100.0, 60.0
+"""How firmly the network's weights are held to nought (weight decay), on errors counted in their spreads."""
+USUAL_SHIFT = np.array([0.15, 0.15, 0.15, 0.005, 0.02])
 PLAIN = Telling(np.ones(3), 1.96, (0.0, 0.0), (0.0, 0.0), 1.0, np.zeros((2, 3)))
 FAMILIES = ("shape", "lighting", "lamp", "camera", "sensor", "print", "inks")
 UNSEEN_TRIED = (np.arange(0.0, 2.3, 0.25), np.arange(0.0, 13.0), np.arange(0.0, 4.1, 0.5))
@@ -96,7 +109,7 @@ def zones_of(path: Path) -> tuple[list[Zone], tuple[str | None, str]]:
                 ratio,
                 np.array(truth["zones"][name]["lab_as_lit"]),
                 np.array(truth["zones"][name]["lab_diffuse"]),
-                shift_terms(m.clues, name, float(np.log(ratio[1]) - usual)),
+                shift_terms(m.clues, m.clues.reliefs[name], float(np.log(ratio[1]) - usual)),
                 spread_terms(m.clues, seen),
                 m.colours[name].as_lit.signs,
             )
@@ -132,11 +145,11 @@ def pairs_of(zones: list[Zone]) -> list[Zone]:
     ]
 
 
-def _model(x: np.ndarray) -> tuple[ErrorModel, np.ndarray, np.ndarray]:
-    """Return the error model, the shift per clue (5,) and the widening per clue (7, 3) of one vector."""
+def _model(x: np.ndarray) -> tuple[ErrorModel, np.ndarray]:
+    """Return the error model and the widening per doubt (7, 3) of one vector."""
     k = len(LIGHTNESS)
-    parts = np.split(x, np.cumsum([3 * k, 3 * k, 6, 3, 5]))
-    a, b, c = np.tanh(parts[3])
+    parts = np.split(x, np.cumsum([3 * k, 3 * k, 6, 21]))
+    a, b, c = np.tanh(parts[4])
     return (
         ErrorModel(
             LIGHTNESS,
@@ -146,67 +159,167 @@ def _model(x: np.ndarray) -> tuple[ErrorModel, np.ndarray, np.ndarray]:
             np.array([[1, a, b], [a, 1, c], [b, c, 1]]),
             FREEDOM,
         ),
-        parts[4],
-        parts[5].reshape(7, 3),
+        parts[3].reshape(7, 3),
     )
 
 
-def _unlikely(off: np.ndarray, mean: np.ndarray, log_sd: np.ndarray, correlation: np.ndarray) -> float:
+def _unlikely(
+    off: np.ndarray, log_sd: np.ndarray, correlation: np.ndarray
+) -> tuple[float, np.ndarray, np.ndarray]:
+    """Return how unlikely errors (N, 3) are, and its slopes by each error and each log spread (N, 3)."""
     try:
         lower = np.linalg.cholesky(correlation)
     except np.linalg.LinAlgError:
-        return 1e9
-    z = np.linalg.solve(lower, ((off - mean) / np.exp(log_sd)).T)
-    far = np.log1p((z**2).sum(0) / FREEDOM)
-    return float((log_sd.sum(1) + np.log(np.diag(lower)).sum() + (FREEDOM + 3) / 2 * far).sum())
+        return 1e9, np.zeros_like(off), np.zeros_like(off)
+    sharp = np.exp(-log_sd)
+    z = np.linalg.solve(lower, (off * sharp).T)
+    squared = (z**2).sum(0)
+    unlikely = log_sd.sum() + len(off) * np.log(np.diag(lower)).sum()
+    unlikely += (FREEDOM + 3) / 2 * np.log1p(squared / FREEDOM).sum()
+    pull = ((FREEDOM + 3) / (FREEDOM + squared) * np.linalg.solve(lower.T, z)).T * sharp
+    return float(unlikely), pull, 1.0 - pull * off
 
 
 def fit(zones: list[Zone]) -> Models:
-    """Fit both models by maximum likelihood, held weakly to smooth and small."""
+    """Fit both models by maximum likelihood, held weakly to smooth and small.
+
+    The network is fitted to errors weighed as the t distribution weighs them, in turn with the rest.
+    """
     off = np.array([z.off for z in zones])
     true = np.array([z.true_lab for z in zones])
     place = scale_and_tint(ratio_from_lab(true))
-    clues, doubts = np.array([z.shift_terms for z in zones]), np.array([z.spread_terms for z in zones])
-
-    def cost(x: np.ndarray) -> float:
-        model, by_clue, widen = _model(x)
+    terms = np.array([z.shift_terms for z in zones])
+    usual, spread = terms.mean(0), np.maximum(terms.std(0), 1e-6)
+    terms = np.clip((terms - usual) / spread, -FARTHEST, FARTHEST)
+    powers = shifted_by(true[:, 0]).T
+    doubts = np.array([z.spread_terms for z in zones])
+    shifted = np.zeros_like(off)
+    errors = None
+    for _ in range(ROUNDS):
+        errors = _fit_errors(off - shifted, place, true[:, 0], doubts, errors)
+        model, widen = _model(errors)
         centre, log_sd = model.at(place, true[:, 0])
-        mean = centre - place
-        mean[:, 0] += clues @ by_clue
-        rough = 3 * (np.diff(model.log_sd, 2, axis=0) ** 2).sum()
-        rough += 2 * ((np.diff(model.shift, axis=0) / [0.1, 0.01, 0.02]) ** 2).sum()
-        small = 3 * ((model.shift / [0.1, 0.01, 0.03]) ** 2).sum() + 5 * (model.by_tint**2).sum()
-        small += 10 * (widen**2).sum() + 20 * (by_clue**2).sum()
-        return _unlikely(off, mean, log_sd + doubts @ widen, model.correlation) + rough + small
-
-    k = len(LIGHTNESS)
-    start = np.zeros(6 * k + 6 + 3 + 5 + 21)
-    start[: 3 * k] = np.tile(np.log([0.2, 0.01, 0.03]), k)
-    free, no_less = (None, None), (0.0, None)  # a doubt about the card never makes a colour surer
-    bounds = [*[free] * (len(start) - 21), *[no_less] * 6, *[free] * 15]
-    options = {"maxiter": 400, "maxfun": 100000}
-    found = minimize(cost, start, method="L-BFGS-B", bounds=bounds, options=options).x
-    model, by_clue, widen = _model(found)
-    turned = _fit_turned(pairs_of(zones), model, by_clue, widen)
+        sharp = np.exp(-log_sd - doubts @ widen)
+        left = off - (centre - place)
+        whitened = np.linalg.solve(np.linalg.cholesky(model.correlation), ((left - shifted) * sharp).T)
+        weight = sharp * np.sqrt((FREEDOM + 3) / (FREEDOM + (whitened**2).sum(0)))[:, None]
+        units, shift = _fit_network(terms, powers, left, weight)
+        known = np.c_[np.tanh(terms @ units[:-1] + units[-1]), terms] @ shift
+        shifted = np.c_[(known[:, :3] * powers).sum(1), known[:, 3:]]
+    model, widen = _model(_fit_errors(off - shifted, place, true[:, 0], doubts, errors))
     # Shots under the same light share its direction; what little differs is the camera's noise and the laying.
     again = np.log([0.95, 0.85, 0.85])
-    return model, LightModel(by_clue, widen, turned[:6].reshape(2, 3), turned[6:8], float(turned[8]), again)
+    light = LightModel(usual, spread, units, shift, widen, np.zeros((2, 3)), np.zeros(2), 1.0, again)
+    turned = _fit_turned(pairs_of(zones), model, light)
+    return model, replace(
+        light, turned_widen=turned[:6].reshape(2, 3), turned_shift=turned[6:8], turned_clues=float(turned[8])
+    )
 
 
-def _fit_turned(pairs: list[Zone], model: ErrorModel, by_clue: np.ndarray, widen: np.ndarray) -> np.ndarray:
+def _fit_network(
+    terms: np.ndarray, powers: np.ndarray, wanted: np.ndarray, weight: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return units and shift of `LightModel`: least squares on errors (N, 3), weighed, held to small weights."""
+    rng = np.random.default_rng(0)
+    sizes = np.cumsum([TERMS * UNITS, UNITS, UNITS * len(SHIFTED)])
+    start = np.zeros((TERMS + 1) * UNITS + (UNITS + TERMS) * len(SHIFTED))
+    start[: sizes[0]] = rng.normal(0, 0.3, sizes[0])
+    start[sizes[0] : sizes[1]] = rng.normal(0, 0.5, UNITS)
+    start[sizes[1] : sizes[2]] = rng.normal(0, 0.01, sizes[2] - sizes[1])
+    wanted = np.clip(wanted * weight, -4.0, 4.0)
+
+    def parts(x: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        a, b, c, d = np.split(x, sizes)
+        return a.reshape(TERMS, UNITS), b, c.reshape(UNITS, -1), d.reshape(TERMS, -1)
+
+    def cost(x: np.ndarray) -> tuple[float, np.ndarray]:
+        inner, bias, outer, straight = parts(x)
+        units = np.tanh(terms @ inner + bias)
+        found = (units @ outer + terms @ straight) * USUAL_SHIFT
+        miss = np.c_[(found[:, :3] * powers).sum(1), found[:, 3:]] * weight - wanted
+        large = HELD_UNITS * (inner**2).sum() + HELD_SHIFT * ((outer**2).sum() + (straight**2).sum())
+        pull = miss * weight
+        pull = np.c_[pull[:, :1] * powers, pull[:, 1:]] * USUAL_SHIFT
+        back = (pull @ outer.T) * (1 - units**2)
+        slope = [
+            terms.T @ back + HELD_UNITS * inner,
+            back.sum(0),
+            units.T @ pull + HELD_SHIFT * outer,
+            terms.T @ pull + HELD_SHIFT * straight,
+        ]
+        return float((miss**2).sum() + large) / 2, np.concatenate([part.ravel() for part in slope])
+
+    found = minimize(cost, start, jac=True, method="L-BFGS-B", options={"maxiter": 300, "maxfun": 600}).x
+    inner, bias, outer, straight = parts(found)
+    return np.vstack([inner, bias]), np.vstack([outer, straight]) * USUAL_SHIFT
+
+
+def _fit_errors(
+    off: np.ndarray, place: np.ndarray, lightness: np.ndarray, doubts: np.ndarray, start: np.ndarray | None
+) -> np.ndarray:
+    """Return the vector of `_model` that makes errors (N, 3), clues taken off, likeliest."""
+    k = len(LIGHTNESS)
+    by_lightness = np.stack([np.interp(lightness, LIGHTNESS, row) for row in np.eye(k)], axis=-1)
+    at_one = ErrorModel(LIGHTNESS, np.zeros((k, 3)), np.zeros((k, 3)), np.eye(3)[:2], np.eye(3), FREEDOM)
+    tint = at_one.at(place, lightness)[1][:, :2]
+    small = np.concatenate(
+        [
+            np.zeros(3 * k),
+            np.tile(3 / np.array([0.1, 0.01, 0.03]) ** 2, k),
+            np.full(6, 5.0),
+            np.full(21, 10.0),
+        ]
+    )
+
+    def alone(x: np.ndarray) -> tuple[float, np.ndarray]:
+        model, widen = _model(x)
+        log_sd = by_lightness @ model.log_sd + tint @ model.by_tint + doubts @ widen
+        cost, pull, wider = _unlikely(off - by_lightness @ model.shift, log_sd, model.correlation)
+        bend, step = np.diff(model.log_sd, 2, axis=0), np.diff(model.shift, axis=0) / [0.1, 0.01, 0.02]
+        cost += 3 * (bend**2).sum() + 2 * (step**2).sum() + (small * x[:-3] ** 2).sum()
+        slope = np.concatenate(
+            [
+                (by_lightness.T @ wider + 6 * np.diff(np.eye(k), 2, axis=0).T @ bend).ravel(),
+                (
+                    -by_lightness.T @ pull + 4 * np.diff(np.eye(k), axis=0).T @ (step / [0.1, 0.01, 0.02])
+                ).ravel(),
+                (tint.T @ wider).ravel(),
+                (doubts.T @ wider).ravel(),
+            ]
+        )
+        return cost, slope + 2 * small * x[:-3]
+
+    def cost(x: np.ndarray) -> tuple[float, np.ndarray]:
+        here, slope = alone(x)
+        steps = 1e-5 * np.eye(len(x))[-3:]
+        return here, np.r_[slope, [(alone(x + s)[0] - alone(x - s)[0]) / 2e-5 for s in steps]]
+
+    if start is None:
+        start = np.zeros(6 * k + 6 + 21 + 3)
+        start[: 3 * k] = np.tile(np.log([0.2, 0.01, 0.03]), k)
+    free, no_less = (None, None), (0.0, None)  # a doubt about the card never makes a colour surer
+    bounds = [*[free] * (6 * k + 6), *[no_less] * 6, *[free] * 18]
+    return minimize(cost, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 400}).x
+
+
+def _fit_turned(pairs: list[Zone], model: ErrorModel, light: LightModel) -> np.ndarray:
     off = np.array([z.off for z in pairs])
     true = np.array([z.true_lab for z in pairs])
     place = scale_and_tint(ratio_from_lab(true))
     centre, log_sd = model.at(place, true[:, 0])
-    log_sd = log_sd + np.array([z.spread_terms for z in pairs]) @ widen
-    shift = np.array([z.shift_terms for z in pairs]) @ by_clue
+    log_sd = log_sd + np.array([z.spread_terms for z in pairs]) @ light.widen
+    powers = shifted_by(true[:, 0])
+    shift = np.array(
+        [power @ light.shift_of(z.shift_terms) for power, z in zip(powers.T, pairs, strict=True)]
+    )
     apart = np.array([[1.0, min(z.apart or 0.0, 1.2)] for z in pairs])
 
     def cost(y: np.ndarray) -> float:
-        mean = centre - place
-        mean[:, 0] += y[8] * shift - y[6] - y[7] * apart[:, 1] ** 2
+        mean = centre - place + y[8] * shift
+        mean[:, 0] -= y[6] + y[7] * apart[:, 1] ** 2
         small = 5 * (y[3:6] ** 2).sum() + 20 * y[6] ** 2 + 50 * y[7] ** 2 + 5 * (y[8] - 1) ** 2
-        return _unlikely(off, mean, log_sd + apart @ y[:6].reshape(2, 3), model.correlation) + float(small)
+        unlikely = _unlikely(off - mean, log_sd + apart @ y[:6].reshape(2, 3), model.correlation)[0]
+        return unlikely + float(small)
 
     return minimize(cost, np.r_[np.zeros(8), 1.0], method="L-BFGS-B").x
 
@@ -214,7 +327,7 @@ def _fit_turned(pairs: list[Zone], model: ErrorModel, by_clue: np.ndarray, widen
 def estimate(zone: Zone, models: Models, telling: Telling, ladder: Ladder) -> dict[str, Any]:
     """Return what a reading would say of a zone, by these models."""
     model, light = models
-    shift, widen = float(zone.shift_terms @ light.shift), zone.spread_terms @ light.widen
+    shift, widen = light.shift_of(zone.shift_terms), zone.spread_terms @ light.widen
     if zone.apart is not None:
         scales = np.array([0.0, zone.apart])
         shift, widen = light.several(np.array([shift, shift]), np.array([widen, widen]), scales, turned=True)
@@ -372,8 +485,13 @@ def write(model: ErrorModel, light: LightModel, telling: Telling, count: int) ->
         f"correlation = {row(np.array([c[0, 1], c[0, 2], c[1, 2]]))}   # scale-x, scale-z, x-z",
         f"freedom = {model.freedom:g}        # of the t distribution",
         "",
-        "[clues]            # per term: shift of ln Y, and what is added to the spreads' logarithms",
-        f"shift = {row(light.shift)}",
+        "[clues]            # per term: what is usual, what it shifts; what doubts add to log spreads",
+        f"usual = {row(light.usual)}",
+        f"spread = {row(light.spread)}",
+        "units = [",
+        *(f"    {row(unit)[1:-1]}," for unit in light.units.T),
+        "]",
+        *(f"shift_{name} = {row(light.shift[:, i])}" for i, name in enumerate(SHIFTED)),
         *three("widen", light.widen),
         "",
         "[turned]           # the mean of shots with the card turned; a constant, and by how far they lie apart",

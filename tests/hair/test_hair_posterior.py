@@ -33,6 +33,7 @@ from strandgauge.hair.posterior import (
     load_error_model,
     load_telling,
     posterior,
+    shifted_by,
     tell,
 )
 from strandgauge.hair.wet import drying_sd, wet_reflectance
@@ -71,14 +72,16 @@ def test_light_that_only_scales_moves_the_level_less_than_lightness_does():
         lit = true * np.exp(0.35)
         told = tell(posterior(AsLit(lit), LADDER), LADDER)
         by_lightness = float(LADDER.level_of(lab_from_ratio(lit)))
-        assert abs(told.level - level) < abs(by_lightness - level) - 0.1
+        assert abs(told.level - level) < abs(by_lightness - level) - 0.05
 
 
 def test_wider_errors_make_wider_intervals_and_a_known_shift_is_taken_back():
     ratio = ratio_from_lab(LADDER.lab_at(7.0))
-    plain, wide = (tell(posterior(AsLit(ratio, 0.0, np.full(3, w)), LADDER), LADDER) for w in (0.0, 0.6))
+    plain, wide = (tell(posterior(AsLit(ratio, widen=np.full(3, w)), LADDER), LADDER) for w in (0.0, 0.6))
     assert wide.level_sd > 1.2 * plain.level_sd
-    brighter = tell(posterior(AsLit(ratio * np.exp(0.2), 0.2), LADDER), LADDER)
+    raised = np.zeros((3, 3))
+    raised[0, 0] = 0.2
+    brighter = tell(posterior(AsLit(ratio * np.exp(0.2), raised), LADDER), LADDER)
     assert brighter.lab == pytest.approx(plain.lab, abs=1e-6)
 
 
@@ -138,12 +141,16 @@ def test_a_colour_is_weighed_by_the_t_distribution_of_an_independent_library():
 
     places = np.array([[-1.0, 0.02, 0.2], [-1.4, 0.05, 0.3], [-2.0, -0.1, 0.1]])
     lightness = lab_from_ratio(ratio_of(places))[:, 0]
-    seen, widen = np.array([-1.2, 0.03, 0.22]), np.array([0.2, -0.1, 0.4])
-    ours = _log_likelihood(seen, _lit(places, lightness, MODEL), widen, MODEL)
+    seen = np.array([-1.2, 0.03, 0.22])
+    shift = np.array([[0.1, 0.01, -0.02], [0.05, 0.0, 0.0], [-0.03, 0.0, 0.0]])
+    as_lit = AsLit(ratio_of(seen), shift, np.array([0.2, -0.1, 0.4]))
+    ours = _log_likelihood(seen, _lit(places, lightness, MODEL), as_lit, MODEL)
     theirs = []
-    for centre, log_sd in zip(*MODEL.at(places, lightness), strict=True):
-        spread = np.diag(np.exp(log_sd + widen))
-        theirs.append(multivariate_t(centre, spread @ MODEL.correlation @ spread, df=5).logpdf(seen))
+    for centre, log_sd, light in zip(*MODEL.at(places, lightness), lightness, strict=True):
+        spread = np.diag(np.exp(log_sd + as_lit.widen))
+        slope = (light - 50.0) / 25.0
+        mean = centre + shift[0] + slope * shift[1] + (slope**2 - 1.0) * shift[2]
+        theirs.append(multivariate_t(mean, spread @ MODEL.correlation @ spread, df=5).logpdf(seen))
     assert ours - ours[0] == pytest.approx(np.array(theirs) - theirs[0])
 
 
@@ -153,23 +160,26 @@ def test_colours_that_no_mixture_explains_are_summed_up_as_an_even_grid_sums_the
     Far beyond, where the spread itself grows with the tint, the sample is thin on purpose.
     """
     model, widen = load_error_model(), np.array([0.3, 0.2, 0.1])
+    shift = np.array([[0.1, 0.003, -0.01], [-0.1, 0.0, 0.0], [0.05, 0.0, 0.0]])
     for seen in (np.array([-1.0, 0.05, 0.2]), np.array([-0.4, 0.0, 0.25])):
-        labs, logs = _any_colours(seen, widen, model, wet=False)
-        _, log_sd = model.at(seen[None], lab_from_ratio(ratio_of(seen))[None, 0])
+        as_lit = AsLit(ratio_of(seen), shift, widen)
+        labs, logs = _any_colours(seen, as_lit, model, wet=False)
+        here = seen - shift.T @ shifted_by(lab_from_ratio(ratio_of(seen))[0])
+        _, log_sd = model.at(here[None], lab_from_ratio(ratio_of(here))[None, 0])
         spread = 4.0 * np.exp(log_sd[0] + widen)
-        low, high = np.maximum(seen - spread, ANY_RANGE[0]), np.minimum(seen + spread, ANY_RANGE[1])
+        low, high = np.maximum(here - spread, ANY_RANGE[0]), np.minimum(here + spread, ANY_RANGE[1])
         axes = [np.linspace(*edge, 41) for edge in zip(low, high, strict=True)]
         axes = [(axis[1:] + axis[:-1]) / 2 for axis in axes]
         grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
         lab = lab_from_ratio(ratio_of(grid))
-        weight = np.exp(_log_likelihood(seen, _lit(grid, lab[:, 0], model), widen, model))
+        weight = np.exp(_log_likelihood(seen, _lit(grid, lab[:, 0], model), as_lit, model))
         share_of_range = np.prod((high - low) / (ANY_RANGE[1] - ANY_RANGE[0]))
         assert np.exp(logs).mean() == pytest.approx(share_of_range * weight.mean(), rel=0.1)
         weight, share = weight / weight.sum(), np.exp(logs) / np.exp(logs).sum()
         mean, even = share @ labs, weight @ lab
         assert mean == pytest.approx(even, abs=1.0)
         assert share @ (labs - mean) ** 2 == pytest.approx(weight @ (lab - even) ** 2, rel=0.3)
-        dry = _any_colours(seen, widen, model, wet=True)
+        dry = _any_colours(seen, as_lit, model, wet=True)
         assert dry[0][:, 0].mean() > labs[:, 0].mean() + 1.0
         assert dry[1].tolist() == logs.tolist()
 
@@ -304,12 +314,13 @@ def test_a_damaged_model_is_refused(tmp_path, monkeypatch, load, old, new):
 
 @pytest.mark.parametrize("lab", [(45.0, 12.0, 35.0), (60.0, 14.0, 2.0)], ids=["lifted", "neither nor"])
 def test_weights_are_those_of_the_family_and_of_any_colour_by_their_shares(lab):
-    seen = AsLit(ratio_from_lab(lab), 0.05, np.array([0.1, 0.2, 0.0]))
+    raised = np.array([[0.05, 0.001, 0.0], [0.02, 0.0, 0.0], [0.0, 0.0, 0.0]])
+    seen = AsLit(ratio_from_lab(lab), raised, np.array([0.1, 0.2, 0.0]))
     found = posterior(seen, LADDER, model=MODEL)
     family = hair_family(LADDER)
-    place = scale_and_tint(seen.ratio) - [0.05, 0.0, 0.0]
-    own = _log_likelihood(place, _lit(family.place, family.lab[:, 0], MODEL), seen.widen, MODEL)
-    labs, other = _any_colours(place, seen.widen, MODEL, wet=False)
+    place = scale_and_tint(seen.ratio)
+    own = _log_likelihood(place, _lit(family.place, family.lab[:, 0], MODEL), seen, MODEL)
+    labs, other = _any_colours(place, seen, MODEL, wet=False)
     weight = np.concatenate(
         [(1 - family.any_share) * np.exp(own) / len(own), family.any_share * np.exp(other) / len(other)]
     )

@@ -13,12 +13,15 @@ from strandgauge.reading.describe import join_readings, mean_colours, strand_not
 from strandgauge.reading.model import CardFit
 from strandgauge.strand.direction import LightClues
 from strandgauge.strand.isolate import Isolated, _outline
+from strandgauge.strand.names import PARTS
+from strandgauge.strand.relief import Relief
 from strandgauge.strand.zones import measure_zones, strand_coordinates
 
 PPM = 4.0
 HEIGHT, WIDTH = 160, 520
 """A region of 40 by 130 mm; a strand lies in its middle."""
-CLEAR = LightClues(0.1, 0.0, 0.0, 0.0, 0.05, 0.0, 0.0, 0.1)
+FLAT = Relief(np.zeros(5), np.zeros(3), np.zeros(3), np.zeros(6), np.zeros(7))
+CLEAR = LightClues(0.1, 0.0, 0.0, 0.0, 0.0, 0.1, dict.fromkeys(PARTS, FLAT))
 
 
 def lying(*, gaps: float = 0.0, clipped: float = 0.0) -> tuple[Region, Isolated]:

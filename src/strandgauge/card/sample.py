@@ -6,7 +6,7 @@ Values stay encoded as the camera wrote them; turning them into light is the bus
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import cv2
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from strandgauge.card.find import CardView
 from strandgauge.card.model import Box, CardDefinition
 from strandgauge.colour.arrays import Array
+from strandgauge.colour.srgb import LUMINANCE, srgb_decode
 
 PATCH_CORE = 0.62
 """Share of a patch's width and height that is sampled, in its middle."""
@@ -24,6 +25,9 @@ CELLS = 12
 PAPER_CELL_MM = 3.2
 """Side of a cell in which bare paper is sampled."""
 PAPER_CLEARANCE_MM = 0.6
+AROUND, AROUND_STEPS = 0.08, 64
+"""Standard deviation of the blur that tells how bright it is around a place, in the card's longer side, and the steps
+in which that is divided."""
 CLIPPED_HIGH, CLIPPED_LOW = 0.985, 0.004
 """Encoded values beyond which a channel says no more than 'at least' or 'at most' that."""
 
@@ -48,6 +52,8 @@ class Samples:
     """(N, 3) CIELAB, D65/2 degrees, as printed; not a number for paper whose colour is not known."""
     is_patch: NDArray[np.bool_] = field(repr=False)
     """(N,) False for bare paper."""
+    surround: NDArray[np.float32] | None = field(default=None, repr=False)
+    """(rows, columns) over the card: log brightness around each place, 0 on average, as `surround_of` sees it."""
 
 
 def sample_card(
@@ -72,7 +78,32 @@ def sample_card(
         borderMode=cv2.BORDER_REPLICATE,
     )
     red_first = np.ascontiguousarray(values.transpose(2, 0, 1)[::-1], dtype=np.float32)
-    return _summarise(red_first / np.float32(np.iinfo(pixels.dtype).max), layout)
+    samples = _summarise(red_first / np.float32(np.iinfo(pixels.dtype).max), layout)
+    return replace(samples, surround=surround_of(pixels, view, card.size))
+
+
+def surround_of(
+    pixels: NDArray[np.uint8] | NDArray[np.uint16], view: CardView, size: tuple[float, float]
+) -> NDArray[np.float32]:
+    """Return the log brightness around the places of a card of `size` mm, (rows, columns), 0 on average.
+
+    Blurred by `AROUND` of the card's longer side, the picture beyond the card's edges included.
+    """
+    step = max(size) / AROUND_STEPS
+    columns, rows = (round(side / step) + 1 for side in size)
+    margin = round(2 * AROUND * AROUND_STEPS)
+    to_card = np.array([[step, 0, -margin * step], [0, step, -margin * step], [0, 0, 1]])
+    seen = cv2.warpPerspective(
+        pixels,
+        view.homography @ to_card,
+        (columns + 2 * margin, rows + 2 * margin),
+        flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    light = srgb_decode(seen / float(np.iinfo(pixels.dtype).max)) @ LUMINANCE[::-1]
+    logs = np.log(np.maximum(light, 0.01)).astype(np.float32)
+    blurred = cv2.GaussianBlur(logs, (0, 0), AROUND * AROUND_STEPS)[margin:-margin, margin:-margin]
+    return np.ascontiguousarray(blurred - blurred.mean())
 
 
 @dataclass(frozen=True, slots=True)

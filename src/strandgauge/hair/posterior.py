@@ -78,8 +78,9 @@ class AsLit:
 
     ratio: Array
     """(3,) X/Xn, Y/Yn, Z/Zn."""
-    shift: float = 0.0
-    """By how much ln Y is thought to be raised by the light's direction."""
+    shift: Array = field(default_factory=lambda: np.zeros((3, 3)))
+    """(3, 3) by how much scale and tint (columns) are thought to be raised by the light's direction, per power of
+    lightness (rows): see `shifted_by`."""
     widen: Array = field(default_factory=lambda: np.zeros(3))
     """(3,) added to the logarithm of each spread."""
     signs: Array = field(default_factory=lambda: np.array([1.0, 0.0, 0.0]))
@@ -227,11 +228,11 @@ def posterior(
     """
     model = model or load_error_model()
     prior = _prior(tuple(map(tuple, ladder.lab.tolist())), wet, model)
-    seen = scale_and_tint(as_lit.ratio) - np.array([as_lit.shift, 0.0, 0.0])
+    seen = scale_and_tint(as_lit.ratio)
     members = len(prior.lab)
-    logs = _log_likelihood(seen, prior.lit, as_lit.widen, model)
+    logs = _log_likelihood(seen, prior.lit, as_lit, model)
     logs = logs + np.log((1.0 - prior.any_share) / members)
-    lab, other = _any_colours(seen, as_lit.widen, model, wet)
+    lab, other = _any_colours(seen, as_lit, model, wet)
     other = other + np.log(max(prior.any_share, 1e-12) / ANY_MEMBERS)
     every = np.concatenate([logs, other])
     weight = np.exp(every - every.max())
@@ -261,11 +262,19 @@ class _Lit:
     """(3, N) one over the spread."""
     log_sharp: Array
     """(N,) logarithm of the product of that."""
+    powers: Array
+    """(3, N) of `shifted_by`."""
+
+
+def shifted_by(lightness: Array) -> Array:
+    """Return the (3, N) powers of L* (N,) by which a clue's shift goes: one, a slope and a bend about the middle."""
+    middle = (lightness - 50.0) / 25.0
+    return np.stack([np.ones_like(middle), middle, middle**2 - 1.0])
 
 
 def _lit(place: Array, lightness: Array, model: ErrorModel) -> _Lit:
     centre, log_sd = model.at(place, lightness)
-    return _Lit(np.ascontiguousarray(centre.T), np.exp(-log_sd.T), -log_sd.sum(1))
+    return _Lit(np.ascontiguousarray(centre.T), np.exp(-log_sd.T), -log_sd.sum(1), shifted_by(lightness))
 
 
 @lru_cache(maxsize=8)
@@ -278,12 +287,12 @@ def _prior(rungs: tuple[tuple[float, ...], ...], wet: bool, model: ErrorModel) -
     return _Prior(family.lab, kind, np.append(family.white, np.zeros(ANY_MEMBERS)), lit, family.any_share)
 
 
-def _log_likelihood(seen: Array, lit: _Lit, widen: Array, model: ErrorModel) -> Array:
+def _log_likelihood(seen: Array, lit: _Lit, as_lit: AsLit, model: ErrorModel) -> Array:
     """Return the log density (N,) of one colour (3,) for each centre: a multivariate t, but for a constant."""
-    whiten = np.linalg.inv(np.linalg.cholesky(model.correlation)) * np.exp(-widen)
-    off = whiten @ ((seen[:, None] - lit.centre) * lit.sharp)
+    whiten = np.linalg.inv(np.linalg.cholesky(model.correlation)) * np.exp(-as_lit.widen)
+    off = whiten @ ((seen[:, None] - lit.centre - as_lit.shift.T @ lit.powers) * lit.sharp)
     far = np.log1p((off * off).sum(0) / model.freedom)
-    return np.asarray(lit.log_sharp - widen.sum() - (model.freedom + 3.0) / 2.0 * far)
+    return np.asarray(lit.log_sharp - as_lit.widen.sum() - (model.freedom + 3.0) / 2.0 * far)
 
 
 @cache
@@ -297,20 +306,20 @@ def _around() -> tuple[Array, Array]:
     return place, np.log(density)
 
 
-def _any_colours(seen: Array, widen: Array, model: ErrorModel, wet: bool) -> tuple[Array, Array]:
+def _any_colours(seen: Array, as_lit: AsLit, model: ErrorModel, wet: bool) -> tuple[Array, Array]:
     """Return CIELAB (M, 3) of colours about the measured one, and their log weights (M,), drawn by importance.
 
     Each is as likely as any other within `ANY_RANGE` before the photo is looked at.
     """
     about, density = _around()
-    here = lab_from_ratio(ratio_of(seen))
-    centre, log_sd = model.at(seen[None], here[None, 0])
-    spread = np.exp(log_sd[0] + widen)
+    unshifted = seen - as_lit.shift.T @ shifted_by(lab_from_ratio(ratio_of(seen))[0])
+    centre, log_sd = model.at(unshifted[None], lab_from_ratio(ratio_of(unshifted))[None, 0])
+    spread = np.exp(log_sd[0] + as_lit.widen)
     mixing = np.linalg.cholesky(model.correlation)
-    place = seen - (centre[0] - seen) + (about @ mixing.T) * spread
+    place = unshifted - (centre[0] - unshifted) + (about @ mixing.T) * spread
     ratio = np.minimum(ratio_of(place), LIGHTEST)
     lab = lab_from_ratio(ratio)
-    likely = _log_likelihood(seen, _lit(place, lab[:, 0], model), widen, model)
+    likely = _log_likelihood(seen, _lit(place, lab[:, 0], model), as_lit, model)
     drawn = density - np.log(spread).sum() - np.log(np.diag(mixing)).sum()
     inside = ((place > ANY_RANGE[0]) & (place < ANY_RANGE[1])).all(1)
     evenly = -float(np.log(np.prod(ANY_RANGE[1] - ANY_RANGE[0])))

@@ -4,7 +4,7 @@ One non-linear least squares (Levenberg-Marquardt, exact derivatives) with a rob
 colour. A place's residual is its CIELAB error, weighted to CIEDE2000 parts. For encoded value ``v`` at card
 place ``p``::
 
-    light_c = (decode_c(v_c) - veil_c(p)) / factor_c(p)     (tone, gloss, field)
+    light_c = (decode_c(v_c) - veil_c(p)) / factor_c(p)     (tone, gloss, field, local tone)
     XYZ     = M light                                       (matrix)
 
 Fitting them apart, as is usual, lets each take up the others' errors: a grey scale darkened by a falling
@@ -62,7 +62,8 @@ FEWEST_COLOURS = 12
 GREY_WEIGHT = 0.3
 """Weight of greys where colours are believed."""
 
-_S, _F, _G = tone.SPLINES, len(light_field.ORDERS), len(light_field.COLOUR_ORDERS)
+_S, _G = tone.SPLINES, len(light_field.COLOUR_ORDERS)
+_F = len(light_field.ORDERS) + 1  # the last is local tone
 _SHARED = slice(0, _S)
 _CHANNEL = slice(_S, 4 * _S)
 _OFFSET = slice(4 * _S, 4 * _S + 3)
@@ -90,6 +91,10 @@ class Correction:
     veil: Array = field(repr=False)
     """(2, 3) light that a gloss of the print adds to the card, per half of its width and of its height."""
     card_size: tuple[float, float]
+    local: float = 0.0
+    """Power of the brightness around with which the camera changes its own."""
+    surround: NDArray[np.float32] | None = field(default=None, repr=False)
+    """``Samples.surround`` of the photo."""
 
     def to_xyz(self, encoded: Array, places: Array) -> Array:
         """Return (N, 3) XYZ of (N, 3) encoded R, G, B in 0 to 1 at (N, 2) millimetres on the card."""
@@ -107,6 +112,11 @@ class Correction:
         return np.asarray(self.tone_offsets - LEAST_VEIL * np.abs(self.veil).sum(0))
 
     def factor(self, places: Array) -> Array:
+        """Return the (N, 3) factors on light at (N, 2) millimetres on the card, of the light and of local tone."""
+        local = np.exp(self.local * light_field.around(self.surround, places, self.card_size))
+        return np.asarray(self.light_factor(places) * local[:, None])
+
+    def light_factor(self, places: Array) -> Array:
         """Return the (N, 3) light factors at (N, 2) millimetres on the card; about 1 on average."""
         terms = _by_channel(self.brightness_terms, self.colour_terms)
         return np.asarray(np.exp(light_field.basis(places, self.card_size) @ terms))
@@ -158,7 +168,7 @@ def fit_correction(
     keep = np.ones(len(samples.ids), dtype=bool) if usable is None else usable
     problem = _set_up(samples, card_size, keep)
     theta, robust, jacobian, residual = _minimise(problem)
-    correction = _unpack(theta, problem.gains, card_size)
+    correction = _unpack(theta, problem.gains, card_size, samples.surround)
     cast = _cast_of_inks(samples.reference)[:, None] * np.r_[0.0, theta[_CAST]]
     light = np.maximum(correction.to_light(samples.encoded, samples.places), 1e-4)
     xyz = light @ correction.matrix.T
@@ -239,7 +249,7 @@ def with_paper_seen(samples: Samples, card_size: tuple[float, float], usable: ND
 
 
 def _set_up(samples: Samples, card_size: tuple[float, float], keep: NDArray[np.bool_]) -> _Problem:
-    encoded = samples.encoded[keep]
+    encoded, places = samples.encoded[keep], samples.places[keep]
     reference = samples.reference[keep]
     is_patch = samples.is_patch[keep]
     decoded = srgb_decode(encoded)
@@ -258,8 +268,8 @@ def _set_up(samples: Samples, card_size: tuple[float, float], keep: NDArray[np.b
         encoded,
         tone.splines(encoded),
         decoded,
-        light_field.basis(samples.places[keep], card_size),
-        _across(samples.places[keep], card_size),
+        np.c_[light_field.basis(places, card_size), light_field.around(samples.surround, places, card_size)],
+        _across(places, card_size),
         _cast_of_inks(reference),
         reference,
         weights,
@@ -307,7 +317,7 @@ def _prior_of_even_gains() -> Array:
     add(np.eye(3) / tone.OFFSET_SD, _OFFSET.start)
     add(apart / OFFSET_COLOUR_SD, _OFFSET.start)
     bright_sd, colour_sd = light_field.prior_sd()
-    add(np.diag(1 / bright_sd), _BRIGHT.start)
+    add(np.diag(1 / np.r_[bright_sd, light_field.LOCAL_SD]), _BRIGHT.start)
     add(np.diag(1 / np.tile(colour_sd, 2)), _COLOUR.start)
     off_diagonal = np.where(np.eye(3, dtype=bool), 0.02, 1.0).ravel()
     add(np.diag(off_diagonal / MATRIX_SD), _MATRIX.start)
@@ -432,13 +442,17 @@ def _leave_one_out_shift(problem: _Problem, jacobian: Array, residual: Array, ro
     return np.asarray(np.linalg.solve(problem.weights, (left_out - residual)[..., None])[..., 0])
 
 
-def _unpack(theta: Array, gains: Array, card_size: tuple[float, float]) -> Correction:
+def _unpack(
+    theta: Array, gains: Array, card_size: tuple[float, float], surround: NDArray[np.float32] | None
+) -> Correction:
     return Correction(
         tone_weights=theta[_SHARED][:, None] + theta[_CHANNEL].reshape(3, _S).T,
         tone_offsets=theta[_OFFSET].copy(),
-        brightness_terms=theta[_BRIGHT].copy(),
+        brightness_terms=theta[_BRIGHT][:-1].copy(),
         colour_terms=theta[_COLOUR].reshape(2, _G).copy(),
         matrix=XYZ_FROM_RGB @ (np.eye(3) + theta[_MATRIX].reshape(3, 3)) * gains,
         veil=theta[_VEIL].reshape(2, 3) / gains,
         card_size=card_size,
+        local=float(theta[_BRIGHT][-1]),
+        surround=surround,
     )

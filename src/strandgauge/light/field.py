@@ -3,13 +3,16 @@
 ``log factor_c(x, y) = sum_ij f_ij P_i(x) P_j(y) + sum_ij g_ijc P_i(x) P_j(y)``: Legendre polynomials over the card,
 up to fourth order for the brightness all channels share (``f``) and up to second for the differences of red
 and blue from it (``g``). The priors shrink with the order, so few neutrals give a simple field, many a finer one.
+To it comes what phones do to large areas: where it is dark around, they brighten, as a power of that.
 """
 
 from __future__ import annotations
 
 from functools import cache
 
+import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
 
@@ -21,6 +24,8 @@ BRIGHTNESS_SD = 0.2
 """Prior standard deviation of a first-order brightness term, log units; falls with the square of the order."""
 COLOUR_SD = 0.03
 """The same for the colour terms."""
+LOCAL_SD = 0.15
+"""Prior standard deviation of how far a camera draws large bright and dark areas together, a power of `around`."""
 
 
 def basis(places: Array, size: tuple[float, float]) -> Array:
@@ -36,3 +41,13 @@ def prior_sd() -> tuple[Array, Array]:
     brightness = np.array([BRIGHTNESS_SD / (i + j) ** 2 for i, j in ORDERS])
     colour = np.array([COLOUR_SD / (i + j) ** 1.5 for i, j in COLOUR_ORDERS])
     return brightness, colour
+
+
+def around(surround: NDArray[np.float32] | None, places: Array, size: tuple[float, float]) -> Array:
+    """Return (N,) how bright it is around (N, 2) card millimetres, from the card's map ``Samples.surround``."""
+    if surround is None:
+        return np.zeros(len(places))
+    rows, columns = surround.shape
+    at = (places / np.asarray(size) * (columns - 1, rows - 1)).astype(np.float32)
+    found = cv2.remap(surround, at[:, :1], at[:, 1:], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(found[:, 0], dtype=np.float64)

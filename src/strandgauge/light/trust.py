@@ -258,7 +258,7 @@ def judge(exposure: Exposure, signs: Signs) -> LightReport:
 def _light_over_card(correction: Correction, card: CardDefinition) -> tuple[float, float]:
     """Return the unevenness and the colour change of the fitted light over the card (see Signs)."""
     x, y = np.meshgrid(np.linspace(0.03, 0.97, 13) * card.size[0], np.linspace(0.04, 0.96, 9) * card.size[1])
-    factor = correction.factor(np.c_[x.ravel(), y.ravel()])
+    factor = correction.light_factor(np.c_[x.ravel(), y.ravel()])
     green = factor[:, 1]
     logs = np.log(factor[:, [0, 2]] / factor[:, [1]])
     return float((green.max() - green.min()) / green.mean()), float(np.ptp(logs, axis=0).max())

@@ -18,11 +18,10 @@ from strandgauge.hair.likely import Likely, likely
 from strandgauge.hair.posterior import AsLit, Posterior, Told, load_telling, posterior, tell
 from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.reading.model import TOGETHER, CardFit, Reading, ZoneReading
-from strandgauge.strand.direction import CardSeen, LightClues, load_light_model, unseen_terms
-from strandgauge.strand.names import ZoneName
+from strandgauge.strand.direction import CardSeen, LightClues, load_light_model, shift_terms, unseen_terms
+from strandgauge.strand.names import PARTS, ZoneName
 from strandgauge.strand.zones import ZoneLight
 
-PARTS: tuple[ZoneName, ...] = ("root", "mids", "ends")
 DIRECTIONAL_SHADOW = 0.35
 """Shadow beside the strand, as a log ratio, from where on the light is called one-sided in a note."""
 FLYAWAY_GAPS = 0.12
@@ -43,16 +42,18 @@ def zone_colours(
     zones: dict[ZoneName, ZoneLight], clues: LightClues, fit: CardFit, cautions: int
 ) -> dict[ZoneName, ZoneColour]:
     """Return each zone's colour as lit in one photo, with what its clues tell."""
-    model, seen = (
-        load_light_model(),
-        CardSeen(fit.leave_one_out_mean, cautions, fit.light_unevenness_percent / 100.0),
-    )
+    model = load_light_model()
+    seen = CardSeen(fit.leave_one_out_mean, cautions, fit.light_unevenness_percent / 100.0)
     ratios = {name: np.maximum(zone.linear @ RATIO_FROM_RGB.T, DARKEST) for name, zone in zones.items()}
     usual = float(np.mean([np.log(ratios[name][1]) for name in PARTS]))
+    terms: dict[ZoneName, Array] = {
+        name: shift_terms(clues, clues.reliefs[name], float(np.log(ratios[name][1])) - usual)
+        for name in PARTS
+    }
+    terms["overall"] = np.asarray(np.mean(list(terms.values()), axis=0))
     colours: dict[ZoneName, ZoneColour] = {}
     for name, zone in zones.items():
-        brighter = float(np.log(ratios[name][1])) - usual if name in PARTS else 0.0
-        shift, widen = model.one(clues, name, brighter, seen)
+        shift, widen = model.one(terms[name], clues, seen)
         as_lit = AsLit(ratios[name], shift, widen, unseen_terms(clues))
         colours[name] = ZoneColour(name, as_lit, zone.pixels_lab, zone.lightness_spread)
     return colours

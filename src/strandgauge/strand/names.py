@@ -12,3 +12,5 @@ ZONES: dict[ZoneName, tuple[float, float]] = {
     "ends": (0.75, 0.90),
 }
 """Part of the visible length, from the root end, that each zone takes; gaps keep transitions out of the zones."""
+PARTS: tuple[ZoneName, ...] = ("root", "mids", "ends")
+"""The zones that are parts of the whole."""

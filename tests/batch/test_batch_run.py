@@ -152,7 +152,7 @@ def test_a_manifest_tells_clients_times_and_wishes(photos, tmp_path, valid):
     assert (rows["a.jpg"]["wanted"]["target"], rows["b.JPG"]["wanted"]["target"]) == ("rose", "copper")
     assert rows["monday visit/z.jpg"]["reading"]["wet"] is True
     assert rows["monday visit/=côté.jpg"]["client"] is None
-    assert "line 5" in rows["gone.jpg"]["error"]["message"]
+    assert say("batch.no-file", line=5) in rows["gone.jpg"]["error"]["message"]
     assert summary.refused == 3
     page = (out / "gallery.html").read_text()
     assert "Ömer" in page
@@ -308,7 +308,8 @@ def test_the_command_line_says_what_became_of_them(photos, tmp_path, capsys, val
         say("batch.other-files", count=1),
     ]
     files = "readings.jsonl, readings.csv, gallery.html, strips"
-    assert last == say("batch.results", told="; ".join(parts), folder=tmp_path / "out", files=files)
+    results = say("batch.results", folder=tmp_path / "out", files=files)
+    assert last == f"{'; '.join(parts)}. {results}"
     assert told.err == ""
     assert app.run(command) == 73
     assert app.run([*command, "--resume", "--json", str(photos / "a.jpg")]) == 2

@@ -43,7 +43,7 @@ def test_results_are_not_photos_whether_of_this_batch_or_another(tmp_path):
     place(tmp_path, "a.jpg", "out/strips/s.jpg", "old/strips/s.jpg", "old/readings.jsonl", "old/batch.json")
     walk = find_photos(tmp_path, tmp_path / "out")
     assert [photo.file for photo in walk.photos] == ["a.jpg"]
-    assert walk.notes == (say("batch.holds-results", folder="old"),)
+    assert walk.notes == (f"old: {say('batch.holds-results')}",)
 
 
 def test_links_are_followed_once_and_circles_end(tmp_path):

@@ -240,7 +240,7 @@ def test_a_copy_is_made_and_checked(filled, tmp_path, capsys):
     assert run(["log", "check", "--logbook", str(copy)]) == 0
     assert say("log.no-damage", path=copy) in capsys.readouterr().out
     assert run(["log", "bin", "--logbook", str(copy)]) == 0
-    assert "check 2: Ana [bold]" in capsys.readouterr().out
+    assert f"{say('kind.check')} 2: Ana [bold]" in capsys.readouterr().out
     assert run(["log", "restore", "1", "--logbook", str(copy)]) == 0
     assert run(["log", "rename", "nobody yet", "somebody", "--logbook", str(copy)]) == 0
     assert run(["log", "merge", "somebody", "ana [bold]", "--logbook", str(copy)]) == 0

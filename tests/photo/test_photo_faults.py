@@ -219,7 +219,7 @@ def test_a_wrong_file_says_what_it_is(content, says, tmp_path: Path):
 
 
 def test_missing_file_folder_and_pipe(tmp_path: Path):
-    with pytest.raises(UnreadableFileError, match="no such photo"):
+    with pytest.raises(UnreadableFileError, match=say("file.missing", what="photo")):
         open_photo(tmp_path / "missing.jpg")
     with pytest.raises(UnreadableFileError, match="folder"):
         open_photo(tmp_path)

@@ -78,7 +78,7 @@ def find_photos(folder: Path, results: Path | None = None) -> Walk:
             if by_link:
                 identity = _identity(path.stat())
                 if identity in seen:
-                    notes.append(say("batch.walked", folder=shown_name(relative)))
+                    notes.append(f"{shown_name(relative)}: {say('batch.walked')}")
                     continue
                 seen.add(identity)
             with os.scandir(path) as listing:
@@ -88,7 +88,7 @@ def find_photos(folder: Path, results: Path | None = None) -> Walk:
             continue
         if relative.parts and {RESULT_MARK, "readings.jsonl"} <= {entry.name for entry in entries}:
             if own is None or _identity(path.stat()) != own:
-                notes.append(say("batch.holds-results", folder=shown_name(relative)))
+                notes.append(f"{shown_name(relative)}: {say('batch.holds-results')}")
             continue
         for entry in entries:
             if entry.name.startswith("."):

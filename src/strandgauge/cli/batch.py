@@ -122,7 +122,7 @@ def summary_line(summary: Summary) -> str:
     if summary.other_files:
         told.append(say("batch.other-files", count=summary.other_files))
     files = ", ".join(summary.files)
-    return say("batch.results", told="; ".join(told), folder=shown_name(summary.out), files=files)
+    return f"{'; '.join(told)}. {say('batch.results', folder=shown_name(summary.out), files=files)}"
 
 
 @contextmanager

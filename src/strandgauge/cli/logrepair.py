@@ -67,8 +67,8 @@ def bin(context: typer.Context, logbook: LogbookOption = None) -> None:
     with opened(context, logbook) as book:
         binned = book.bin()
     for one in binned:
-        what = {"kind": one.kind, "entry": one.entry_id, "name": one.name, "why": one.why}
-        print(say("log.binned", number=one.id, at=f"{one.at.astimezone():%H:%M}", **what))
+        kind, why = say(f"kind.{one.kind}"), say(f"taken-out.{one.why}")
+        print(f"{one.id}  {kind} {one.entry_id}: {one.name} ({why} {one.at.astimezone():%H:%M})")
     if not binned:
         print(say("log.bin-empty"))
 

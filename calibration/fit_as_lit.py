@@ -73,6 +73,7 @@ class Zone:
     signs: np.ndarray
     """(3,) of `AsLit`: what the error that no fit has seen goes with."""
     apart: float | None = None  # of a pair: ln Y of one shot against the other
+    other_terms: np.ndarray | None = None  # of a pair: shift terms of the other shot
 
     @property
     def off(self) -> np.ndarray:
@@ -127,22 +128,30 @@ def measure(folders: list[str]) -> tuple[list[Zone], list[tuple[str | None, str]
 
 def pairs_of(zones: list[Zone]) -> list[Zone]:
     """Join the zones of shots with the card turned."""
-    by_pair: dict[tuple[str, str], list[Zone]] = {}
-    for zone in zones:
-        if zone.pair is not None:
-            by_pair.setdefault((zone.pair, zone.name), []).append(zone)
-    return [
-        replace(
-            a,
-            ratio=(a.ratio + b.ratio) / 2,
-            true_lab=lab_from_ratio((ratio_from_lab(a.true_lab) + ratio_from_lab(b.true_lab)) / 2),
-            shift_terms=(a.shift_terms + b.shift_terms) / 2,
-            spread_terms=(a.spread_terms + b.spread_terms) / 2,
-            signs=(a.signs + b.signs) / 2,
-            apart=abs(float(np.log(a.ratio[1] / b.ratio[1]))),
+    joined = []
+    for one, other in _turned(zones):
+        a, b = zones[one], zones[other]
+        joined.append(
+            replace(
+                a,
+                ratio=(a.ratio + b.ratio) / 2,
+                true_lab=lab_from_ratio((ratio_from_lab(a.true_lab) + ratio_from_lab(b.true_lab)) / 2),
+                other_terms=b.shift_terms,
+                spread_terms=(a.spread_terms + b.spread_terms) / 2,
+                signs=(a.signs + b.signs) / 2,
+                apart=abs(float(np.log(a.ratio[1] / b.ratio[1]))),
+            )
         )
-        for a, b in (both for both in by_pair.values() if len(both) == 2)
-    ]
+    return joined
+
+
+def _turned(zones: list[Zone]) -> list[tuple[int, int]]:
+    """Return which zones are of the same part of a strand, before and after the card was turned."""
+    by_pair: dict[tuple[str, str], list[int]] = {}
+    for i, zone in enumerate(zones):
+        if zone.pair is not None:
+            by_pair.setdefault((zone.pair, zone.name), []).append(i)
+    return [(both[0], both[1]) for both in by_pair.values() if len(both) == 2]
 
 
 def _model(x: np.ndarray) -> tuple[ErrorModel, np.ndarray]:
@@ -183,7 +192,8 @@ def _unlikely(
 def fit(zones: list[Zone]) -> Models:
     """Fit both models by maximum likelihood, held weakly to smooth and small.
 
-    The network is fitted to errors weighed as the t distribution weighs them, in turn with the rest.
+    The network is fitted to errors weighed as the t distribution weighs them, in turn with the rest. What it leaves
+    is taken from places that it has not seen, else it would be thought surer than it is.
     """
     off = np.array([z.off for z in zones])
     true = np.array([z.true_lab for z in zones])
@@ -193,9 +203,11 @@ def fit(zones: list[Zone]) -> Models:
     terms = np.clip((terms - usual) / spread, -FARTHEST, FARTHEST)
     powers = shifted_by(true[:, 0]).T
     doubts = np.array([z.spread_terms for z in zones])
-    shifted = np.zeros_like(off)
+    fold = np.array([z.place for z in zones]) // FOLDS % FOLDS
+    known = np.zeros((len(zones), len(SHIFTED)))
     errors = None
     for _ in range(ROUNDS):
+        shifted = _shifted(known, powers)
         errors = _fit_errors(off - shifted, place, true[:, 0], doubts, errors)
         model, widen = _model(errors)
         centre, log_sd = model.at(place, true[:, 0])
@@ -203,17 +215,28 @@ def fit(zones: list[Zone]) -> Models:
         left = off - (centre - place)
         whitened = np.linalg.solve(np.linalg.cholesky(model.correlation), ((left - shifted) * sharp).T)
         weight = sharp * np.sqrt((FREEDOM + 3) / (FREEDOM + (whitened**2).sum(0)))[:, None]
-        units, shift = _fit_network(terms, powers, left, weight)
-        known = np.c_[np.tanh(terms @ units[:-1] + units[-1]), terms] @ shift
-        shifted = np.c_[(known[:, :3] * powers).sum(1), known[:, 3:]]
-    model, widen = _model(_fit_errors(off - shifted, place, true[:, 0], doubts, errors))
+        for out in (fold == k for k in range(FOLDS)):
+            known[out] = _network(
+                terms[out], *_fit_network(terms[~out], powers[~out], left[~out], weight[~out])
+            )
+    units, shift = _fit_network(terms, powers, left, weight)
+    model, widen = _model(_fit_errors(off - _shifted(known, powers), place, true[:, 0], doubts, errors))
     # Shots under the same light share its direction; what little differs is the camera's noise and the laying.
     again = np.log([0.95, 0.85, 0.85])
     light = LightModel(usual, spread, units, shift, widen, np.zeros((2, 3)), np.zeros(2), 1.0, again)
-    turned = _fit_turned(pairs_of(zones), model, light)
+    turned = _fit_turned(zones, known, model, light)
     return model, replace(
         light, turned_widen=turned[:6].reshape(2, 3), turned_shift=turned[6:8], turned_clues=float(turned[8])
     )
+
+
+def _shifted(known: np.ndarray, powers: np.ndarray) -> np.ndarray:
+    """Return the shift of scale and tint (N, 3) that a network's answers (N, 5) come to, at powers (N, 3) of L*."""
+    return np.c_[(known[:, :3] * powers).sum(1), known[:, 3:]]
+
+
+def _network(terms: np.ndarray, units: np.ndarray, shift: np.ndarray) -> np.ndarray:
+    return np.c_[np.tanh(terms @ units[:-1] + units[-1]), terms] @ shift
 
 
 def _fit_network(
@@ -302,16 +325,15 @@ def _fit_errors(
     return minimize(cost, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 400}).x
 
 
-def _fit_turned(pairs: list[Zone], model: ErrorModel, light: LightModel) -> np.ndarray:
+def _fit_turned(zones: list[Zone], known: np.ndarray, model: ErrorModel, light: LightModel) -> np.ndarray:
+    pairs = pairs_of(zones)
     off = np.array([z.off for z in pairs])
     true = np.array([z.true_lab for z in pairs])
     place = scale_and_tint(ratio_from_lab(true))
     centre, log_sd = model.at(place, true[:, 0])
     log_sd = log_sd + np.array([z.spread_terms for z in pairs]) @ light.widen
-    powers = shifted_by(true[:, 0])
-    shift = np.array(
-        [power @ light.shift_of(z.shift_terms) for power, z in zip(powers.T, pairs, strict=True)]
-    )
+    both = np.array(_turned(zones))
+    shift = _shifted((known[both[:, 0]] + known[both[:, 1]]) / 2, shifted_by(true[:, 0]).T)
     apart = np.array([[1.0, min(z.apart or 0.0, 1.2)] for z in pairs])
 
     def cost(y: np.ndarray) -> float:
@@ -328,9 +350,9 @@ def estimate(zone: Zone, models: Models, telling: Telling, ladder: Ladder) -> di
     """Return what a reading would say of a zone, by these models."""
     model, light = models
     shift, widen = light.shift_of(zone.shift_terms), zone.spread_terms @ light.widen
-    if zone.apart is not None:
-        scales = np.array([0.0, zone.apart])
-        shift, widen = light.several(np.array([shift, shift]), np.array([widen, widen]), scales, turned=True)
+    if zone.apart is not None and zone.other_terms is not None:
+        shifts, scales = np.array([shift, light.shift_of(zone.other_terms)]), np.array([0.0, zone.apart])
+        shift, widen = light.several(shifts, np.array([widen, widen]), scales, turned=True)
     found = posterior(AsLit(zone.ratio, shift, widen), ladder, model=model)
     told = tell(found, ladder, turned=zone.apart is not None, signs=zone.signs, telling=telling)
     return {

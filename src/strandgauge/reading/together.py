@@ -26,9 +26,9 @@ SOON = timedelta(minutes=2)
 """Two shots of one look are taken within this: later, lightener has gone on working."""
 UNLIKE = 25.0
 """From where on two colours as lit are of different strands, though they lie alike; see `unlikeness`. Of 1206
-rendered pairs of one strand 0.5 % lay beyond it, of pairs of any two strands 75 %."""
+rendered pairs of one strand 0.3 % lay beyond it, of pairs of any two strands 74 %."""
 UNLIKE_LAID_ANEW = 10.0
-"""The same for strands that do not lie alike: 2 % of the pairs of one strand, 86 % of those of any two."""
+"""The same for strands that do not lie alike: 1.2 % of the pairs of one strand, 86 % of those of any two."""
 SAME_VIEW_MM = 0.1
 """How far the corners of two cards may lie apart, root mean square, once one picture is shifted, turned and scaled
 onto the other: the same view. A copy of a photo, smaller, turned or saved again, stays within 0.05 mm; two shots from

@@ -210,7 +210,7 @@ def _shots() -> list[Shot]:
         Shot(
             "marta-1005.jpg",
             "client-1",
-            "first look, 20 minutes in: red orange, soft daylight from a window",
+            "first look, 5 minutes in: red orange, soft daylight from a window",
             "marta",
             _even(5.0, 11, -0.1),
             salon,

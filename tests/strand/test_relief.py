@@ -74,6 +74,34 @@ def test_a_tint_that_goes_across_is_told_apart_for_red_and_blue():
     assert relief.red_across[2] == pytest.approx(-light[at_edge].mean() + light[inside].mean(), abs=0.005)
 
 
+def test_red_is_told_by_the_red_light_alone():
+    off_axis = np.abs(ROWS + 0.5 - 80) / 32
+    linear = np.broadcast_to(GREY, (HEIGHT, WIDTH, 3)).copy()
+    linear[..., 0] *= np.exp(-0.4 * off_axis)
+    relief = relief_of(linear)["mids"]
+    assert relief.red_across[2] < -0.08
+    assert relief.blue_across[2] > 0.02  # what is lost in luminance
+
+
+def test_a_zone_is_told_from_its_own_columns_to_the_last_of_them():
+    off_axis = np.abs(ROWS + 0.5 - 80) / 32
+    along = painted(np.ones((HEIGHT, WIDTH, 3)))[2].along
+    own = (along >= 0.41) & (along <= 0.59)
+    beside = GREY * np.where(own, 1.0, np.exp(-off_axis))[..., None]
+    assert relief_of(beside)["mids"].across == pytest.approx(np.zeros(5), abs=1e-5)
+    for column in (np.flatnonzero(own)[0], np.flatnonzero(own)[-1]):
+        linear = np.broadcast_to(GREY, (HEIGHT, WIDTH, 3)).copy()
+        linear[:, column] *= np.exp(-off_axis[:, column])[:, None]
+        assert np.abs(relief_of(linear)["mids"].across).max() > 1e-3
+
+
+def test_brightness_along_the_mids_is_the_same_from_either_end():
+    hump = GREY * np.exp(-0.5 * np.abs(COLUMNS - 260) / 200 - 0.3 * (COLUMNS - 260) / 400)[..., None]
+    root, mids, ends = (relief_of(hump)[name].along for name in PARTS)
+    assert mids == pytest.approx((root + ends) / 2)
+    assert mids == pytest.approx(-0.5 * (np.array([5, 3, 1, 1, 3, 5]) / 6 - 0.5), abs=0.01)
+
+
 def test_brightness_along_is_told_from_the_zones_own_end():
     falling = GREY * np.exp(-0.5 * (COLUMNS - 60) / 400)[..., None]
     told = relief_of(falling)

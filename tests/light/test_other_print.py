@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from strandgauge.card.sample import Samples
-from strandgauge.colour.cielab import xyz_from_lab
+from strandgauge.colour.cielab import delta_e_2000, xyz_from_lab
 from strandgauge.colour.srgb import RGB_FROM_XYZ
-from strandgauge.light.correction import fit_correction
-from strandgauge.light.otherprint import LEAST_TINTS, exchanged, other_print, tint_spread
+from strandgauge.light.correction import FittedCard, fit_correction
+from strandgauge.light.doubts import load_doubt_limits
+from strandgauge.light.otherprint import LEAST_TINTS, exchanged, laid, other_print, tint_spread
 from strandgauge.reading.pipeline import default_card
 from synthetic import srgb_curve
 
@@ -172,3 +173,111 @@ def test_a_card_of_greys_alone_is_judged_by_its_greys():
     error = other_print(grey, fit_correction(grey, CARD.size), CARD, 12.3, fits=False)
     assert error is not None
     assert dict(error.facts) == {"fault": "grey"}
+
+
+# --- both sides of each limit, from what a fit might have left ---------------------------------------------
+
+FOUR = [ROW[one] for one in ("D3", "D8", "D12", "A8")]
+
+
+def exchanged_fit() -> tuple[Samples, FittedCard]:
+    """Return samples and what a fit would tell of them: four colours shown in the next one's place, all else true."""
+    samples = seen(PRINTED)
+    lab = PRINTED.copy()
+    lab[FOUR] = PRINTED[np.roll(FOUR, 1)] + [1.0, 0.0, 0.0]
+    off = delta_e_2000(lab, PRINTED)
+    fitted = replace(fit_correction(samples, CARD.size), lab_left_out=lab, delta_e00_left_out=off)
+    return samples, replace(fitted, weight=np.ones(len(off)))
+
+
+def with_off(fitted: FittedCard, row: int, off: float) -> FittedCard:
+    away = fitted.delta_e00_left_out.copy()
+    away[row] = off
+    return replace(fitted, delta_e00_left_out=away)
+
+
+def test_a_colour_is_exchanged_that_is_less_than_half_as_far_from_anothers_as_from_its_own():
+    samples, fitted = exchanged_fit()
+    assert sorted(exchanged(samples, fitted)) == sorted(FOUR)
+    # Another colour a little off: some other is nearest to it, and that one is not near enough.
+    lab = fitted.lab_left_out.copy()
+    row, other = FOUR[0], FOUR[-1]
+    lab[row] = PRINTED[other] + [9.0, 0.0, 0.0]
+    near = float(delta_e_2000(lab[row], PRINTED[other]))
+    fitted = replace(fitted, lab_left_out=lab)
+    assert 6.0 < near < 12.0
+    assert sorted(exchanged(samples, with_off(fitted, row, 2.01 * near))) == sorted(FOUR)
+    for times in (2.0, 1.99):
+        assert exchanged(samples, with_off(fitted, row, times * near)) == []
+
+
+def test_as_many_colours_as_make_another_print_lie_beyond_the_limit_of_an_odd_one():
+    samples, fitted = exchanged_fit()
+    limit = load_doubt_limits().left_out
+    assert exchanged(samples, with_off(fitted, FOUR[0], limit)) == []
+    assert len(exchanged(samples, with_off(fitted, FOUR[0], limit + 0.01))) == 4
+
+
+@pytest.mark.parametrize(("chroma", "counts"), [(5.0, True), (4.99, False)])
+def test_a_colour_has_a_chroma_of_five(chroma, counts):
+    """A patch of a* 3, b* 4 that shows another colour, which shows its own."""
+    samples, fitted = exchanged_fit()
+    row, other = FOUR[0], FOUR[1]
+    reference = samples.reference.copy()
+    reference[row] = [85.0, 0.6 * chroma, 0.8 * chroma]
+    lab = fitted.lab_left_out.copy()
+    lab[other] = reference[row]
+    fitted = replace(fitted, lab_left_out=lab, delta_e00_left_out=delta_e_2000(lab, reference))
+    assert (len(exchanged(replace(samples, reference=reference), fitted)) == 4) == counts
+
+
+def test_of_another_print_neither_greys_nor_what_was_set_aside_are_named():
+    """A colour has a chroma of 5."""
+    printed = PRINTED.copy()
+    printed[COLOURS, 1:] = -PRINTED[COLOURS, 1:]
+    samples = seen(printed)
+    grey, aside, worst = FOUR[:3]
+    reference, off, weight = PRINTED.copy(), np.ones(len(PRINTED)), np.ones(len(PRINTED))
+    reference[grey, 1:], reference[worst, 1:] = [2.99, 4.0], [3.0, 4.0]
+    off[[grey, aside, worst]] = [40.0, 30.0, 20.0]
+    weight[aside] = 0.0
+    fitted = replace(
+        fit_correction(samples, CARD.size),
+        weight=weight,
+        delta_e00=off,
+        delta_e00_left_out=0 * off,
+        lab_left_out=reference,
+    )
+    error = other_print(replace(samples, reference=reference), fitted, CARD, 12.3, fits=False)
+    assert error is not None
+    assert str(dict(error.facts)["patches"]).startswith(f"{CARD.patches[worst].id} (")
+
+
+def test_a_print_is_tried_the_other_way_round_without_what_was_set_aside():
+    """Every other patch is black."""
+    samples = seen(placed(True, False))
+    usable = np.arange(len(PRINTED)) % 2 > 0
+    samples = replace(samples, encoded=np.where(usable[:, None], samples.encoded, 0.0))
+    error = other_print(samples, fit_correction(samples, CARD.size, usable), CARD, 12.3, fits=False)
+    assert error is not None
+    assert dict(error.facts) == {"fault": "laid", "way": "mirrored"}
+
+
+@pytest.mark.parametrize("channel", [0, 1, 2])
+def test_tints_may_be_spread_in_any_channel(channel):
+    light = np.full((24, 3), 0.4)
+    light[:, channel] *= np.exp(np.tile([0.3, -0.3], 12))
+    assert tint_spread(srgb_curve(light - 0.01)) == pytest.approx(0.3)
+
+
+def test_a_place_takes_the_colour_that_lies_within_two_millimetres_of_its_counterpart():
+    """On a card of 100 by 50 mm; the third pair is 2 mm off, the last place is none of a patch."""
+    places = np.array(
+        [[10.0, 10.0], [90.0, 10.0], [10.0, 20.0], [88.5, 20.0], [10.0, 30.0], [88.0, 30.0], [90.0, 20.0]]
+    )
+    reference = np.arange(21.0).reshape(7, 3)
+    none = np.zeros(7)
+    samples = Samples(
+        tuple("abcdefg"), places, none[:, None] + np.zeros(3), none, none, none, reference, np.arange(7) < 6
+    )
+    assert laid(samples, (100.0, 50.0), "mirrored").tolist() == reference[[1, 0, 3, 2, 4, 5, 6]].tolist()

@@ -15,7 +15,7 @@ from strandgauge.reading.pipeline import hair_doubts
 from strandgauge.strand.fibres import Fibres
 from strandgauge.strand.isolate import Isolated
 from strandgauge.strand.lines import Lines, check_lines, lines
-from strandgauge.strand.zones import strand_coordinates
+from strandgauge.strand.zones import StrandCoordinates, strand_coordinates
 
 PPM = 4.0
 HEIGHT, WIDTH = 120, 440
@@ -176,22 +176,218 @@ def test_one_uneven_side_or_end_is_enough():
         assert found(of(locks()), hair=np.where(part, wavy, straight)).cut_mm > 0.15
 
 
+# --- by formula, on strands made place by place -----------------------------------------------------------
+
+NOTHING = np.zeros((HEIGHT, WIDTH), bool)
+INK = (60.0, 30.0, -40.0)
+"""Paper of a deep colour, CIELAB: what is like it in shade is told by its tint."""
+
+
+def places(first: int, last: int, count: int, inset: float, size: int) -> np.ndarray:
+    """Return, for each pixel, the nearest of ``count`` places from first to last, a share left out at both."""
+    low, high = first + inset * (last - first), last - inset * (last - first)
+    return np.clip(np.rint((np.arange(size) - low) / (high - low) * (count - 1)), 0, count - 1).astype(int)
+
+
+def lined_places(lab: np.ndarray, paper=INK, centre: float = 59.5) -> float:
+    """Return the paper in a strand of (30, 60) places in CIELAB, a pixel high each, far right in its region."""
+    first, last = 120, 415
+    rows = np.clip(np.arange(HEIGHT) - 45, 0, 29)
+    seen = lab[rows[:, None], places(first, last, 60, 0.03, WIDTH)].astype(np.float32)
+    grey = np.full((HEIGHT, WIDTH, 3), 0.2, np.float32)
+    strand = Isolated(~NOTHING, NOTHING, first, last, np.full(WIDTH, centre), np.full(WIDTH, 29.0))
+    made = StrandCoordinates(np.zeros(WIDTH), np.zeros((HEIGHT, WIDTH), np.float32), 70.0, 15.0)
+    return lines(Region(grey, seen, NOTHING, PPM, np.zeros((2, 3))), strand, made, paper).paper
+
+
+def in_shade(lightness: float) -> np.ndarray:
+    """Return what the paper of that colour has in a shade of that lightness: a*, b* go with L* + 16."""
+    share = (lightness + 16) / (INK[0] + 16)
+    return np.array([lightness, INK[1] * share, INK[2] * share])
+
+
+def drawn(*where: tuple[object, object], nearer: float = 0.9) -> np.ndarray:
+    """Return hair with lit paper at these places, so much nearer to it than hair is, and off it in tint alone."""
+    hair = in_shade(30.0) + np.array([0.0, -6.0, -8.0])
+    lab = np.tile(hair, (30, 60, 1))
+    away = (1 - nearer) * np.hypot(10.0, 0.35 * 30.0)
+    for rows, columns in where:
+        lab[rows, columns] = in_shade(60.0) - np.array([0.0, away, 0.0])
+    return lab
+
+
+@pytest.mark.parametrize("lightness", [60.0, 45.0, 75.0])
+@pytest.mark.parametrize("towards", [(1.0, 0.0), (-1.0, 0.0), (0.6, -0.8), (-0.6, 0.8)])
+def test_paper_is_what_is_nearer_by_half_of_what_tells_hair_from_it(lightness, towards):
+    """Tint off that of paper in the same shade and, at 0.35, how much darker it is, at right angles."""
+    hair = np.hypot(np.hypot(6.0, 8.0), 0.35 * 30.0)
+    deep = 0.35 * max(60.0 - lightness, 0.0)
+    for share, paper in ((0.496, 1.0), (0.504, 0.0)):
+        tint = np.sqrt((share * hair) ** 2 - deep**2)
+        lab = drawn()
+        lab[12] = in_shade(lightness) + np.array([0.0, *(tint * np.array(towards))])
+        assert lined_places(lab) == paper
+
+
+def test_white_hair_is_told_from_paper_by_six_at_least():
+    for away, paper in ((2.99, 1.0), (3.01, 0.0)):
+        lab = np.tile(np.array([95.0, 0.0, 6.0]), (30, 60, 1))
+        lab[12, :, 2] = away
+        assert lined_places(lab, (95.0, 0.0, 0.0)) == paper
+
+
+def test_a_line_a_place_wide_is_told_in_the_middle_half_and_nowhere_else():
+    for row in (0, 7, 14, 15, 22, 29):
+        assert lined_places(drawn((row, slice(None)))) == 1.0
+    # Just beyond it, and half on one place and half on the next.
+    assert lined_places(drawn((29, slice(None))), centre=58.5) == 0.0
+    assert lined_places(drawn((12, slice(None))), centre=59.0) == 0.0
+
+
+def test_paper_is_as_long_as_its_places_and_gaps_of_four_are_bridged():
+    assert lined_places(drawn((12, slice(0, 20)))) == pytest.approx(20 / 60)
+    assert lined_places(drawn((12, slice(31, 47)))) == pytest.approx(16 / 60)
+    for gap, longest in ((4, 44), (5, 20)):
+        assert lined_places(drawn((12, slice(5, 25)), (12, slice(25 + gap, 45 + gap)))) == pytest.approx(
+            longest / 60
+        )
+
+
+def test_a_line_of_paper_goes_on_two_places_aside():
+    for aside, longest in ((3, 60), (4, 32)):
+        assert lined_places(drawn((12, slice(0, 30)), (12 + aside, slice(28, 60)))) == pytest.approx(
+            longest / 60
+        )
+
+
+def edge_of(log: np.ndarray) -> float:
+    """Return the edge of a strand of (31, 185) places two pixels apart, of log brightness against its usual."""
+    grey = np.zeros((HEIGHT, WIDTH), np.float32)
+    grey[30:92, 36:406] = log.repeat(2, axis=0).repeat(2, axis=1)
+    linear = np.repeat(0.2 * np.exp(grey)[..., None], 3, axis=2)
+    strand = Isolated(~NOTHING, NOTHING, 20, 420, np.full(WIDTH, 60.0), np.full(WIDTH, 30 / 0.85))
+    made = StrandCoordinates(np.zeros(WIDTH), np.zeros((HEIGHT, WIDTH), np.float32), 185 / 1.84, 31 / 1.7)
+    region = Region(linear, lab_of_picture(linear), NOTHING, PPM, np.zeros((2, 3)))
+    return lines(region, strand, made, (95.0, 0.0, 0.0)).edge
+
+
+def lying(rows: slice, columns: slice) -> np.ndarray:
+    log = np.zeros((31, 185), np.float32)
+    log[rows, columns] = -0.3
+    return log
+
+
+@pytest.mark.parametrize(
+    ("rows", "columns"),
+    [
+        (slice(9, 22), slice(90, 127)),  # as wide as any that is looked for
+        (slice(11, 20), slice(90, 99)),  # as narrow, and as low
+        (slice(1, 10), slice(1, 10)),  # at the rim and the root
+        (slice(21, 30), slice(175, 184)),  # at the other rim and the ends
+    ],
+)
+def test_a_flat_thing_is_told_by_its_edge_over_the_least_unevenness(rows, columns):
+    assert edge_of(lying(rows, columns)) == pytest.approx(0.3 / 0.015, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("rows", "columns"),
+    [
+        (slice(9, 22), slice(90, 128)),  # too wide
+        (slice(11, 19), slice(90, 110)),  # too low
+        (slice(0, 9), slice(90, 110)),  # mostly over the rim
+        (slice(22, 31), slice(90, 110)),
+        (slice(0, 31), slice(90, 185)),  # one edge: regrowth
+    ],
+)
+def test_what_has_no_two_edges_within_reach_is_none(rows, columns):
+    assert edge_of(lying(rows, columns)) == pytest.approx(0.0, abs=0.01)
+
+
+def test_a_strand_too_narrow_for_a_flat_place_has_no_edge():
+    strand = Isolated(~NOTHING, NOTHING, 30, 409, np.full(WIDTH, 59.5), np.full(WIDTH, 11.0))
+    linear = of(locks())
+    region = Region(linear, lab_of_picture(linear), NOTHING, PPM, np.zeros((2, 3)))
+    assert lines(region, strand, strand_coordinates(strand, PPM), (95.0, 0.0, 0.0)).edge == 0.0
+
+
+def ribs_of(brightness: np.ndarray) -> float:
+    """Return the ribs of a strand whose rows are those of the picture, with nothing between them."""
+    strand = Isolated(~NOTHING, NOTHING, 30, 409, np.full(WIDTH, 60.0), np.full(WIDTH, 36.0))
+    linear = of(brightness)
+    region = Region(linear, lab_of_picture(linear), NOTHING, PPM, np.zeros((2, 3)))
+    return lines(region, strand, strand_coordinates(strand, PPM), (95.0, 0.0, 0.0)).ribs
+
+
+@pytest.mark.parametrize("depth", [0.01, 0.1, 0.4])
+def test_ribs_alone_are_the_whole_pattern_however_faint(depth):
+    assert 0.95 < ribs_of(1 + depth * np.sin(2 * np.pi * Y / 1.2)) <= 1.0
+
+
+@pytest.mark.parametrize("period", [0.52, 5.0])
+def test_ribs_of_other_periods_are_not_looked_for_however_deep(period):
+    assert ribs_of(locks() + 0.4 * np.sin(2 * np.pi * Y / period)) < 0.42
+
+
+def cut_of(hair: np.ndarray, first: int = 30, half_width: np.ndarray | None = None) -> float:
+    wide = np.full(WIDTH, 36.0) if half_width is None else half_width
+    strand = Isolated(hair, NOTHING, first, 409, np.full(WIDTH, 59.5), wide)
+    linear = of(np.ones((HEIGHT, WIDTH), np.float32))
+    region = Region(linear, lab_of_picture(linear), NOTHING, PPM, np.zeros((2, 3)))
+    return lines(region, strand, strand_coordinates(strand, PPM), (95.0, 0.0, 0.0)).cut_mm
+
+
+@pytest.mark.parametrize("part", [Y < 15, Y > 15])
+def test_a_wavy_side_is_off_by_its_waves_smoothed_over_two_millimetres(part):
+    """A sine of 5 mm, 20 pixels, under a mean over 9: sin(9 pi / 20) / (9 sin(pi / 20)) of it."""
+    waves = outline(lambda x: 2.0 * np.sin(2 * np.pi * x / 5.0), lambda y: 0 * y)
+    straight = outline(lambda x: 0 * x, lambda y: 0 * y)
+    left = np.sin(9 * np.pi / 20) / (9 * np.sin(np.pi / 20))
+    assert cut_of(np.where(part, waves, straight)) == pytest.approx(2.0 / np.sqrt(2) * left, rel=0.03)
+
+
+def test_an_end_cut_at_45_degrees_is_cut_straight():
+    assert cut_of(outline(lambda x: 0 * x, lambda y: 0.9 * (y - 15))) < 0.095
+
+
+def test_sides_count_but_for_a_tenth_at_either_end():
+    """A strand of 279 pixels, of which 27 are left out."""
+    for first, counts in ((130, False), (140, True)):
+        hair = NOTHING.copy()
+        hair[ROWS, 130:410] = True
+        hair[24:28, first : first + 27] = False
+        assert (cut_of(hair, 130) > 0.0) == counts
+
+
+@pytest.mark.parametrize("end", [0, 1])
+def test_an_end_counts_over_seven_tenths_of_its_width_three_millimetres_in(end):
+    """A strand that grows by two pixels a pixel from either end: 24 there, so rows 43 to 76."""
+    at = np.arange(WIDTH)
+    grows = np.clip(2.0 * np.minimum(at - 30, 409 - at), 1.0, 36.0)
+    notch = slice(30, 33) if end == 0 else slice(407, 410)
+    for top, below, counts in ((40, 43, False), (40, 44, True), (77, 80, False), (76, 80, True)):
+        hair = NOTHING.copy()
+        hair[ROWS, COLUMNS] = True
+        hair[top:below, notch] = False
+        assert (cut_of(hair, 30, grows) > 0.0) == counts
+
+
 # --- what is said of it ---------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
     ("within", "beyond", "refusal"),
     [
-        ({"ribs": 0.65}, {"ribs": 0.651}, ("not-hair", "rows")),
-        ({"paper": 0.75}, {"paper": 0.751}, ("two-strands", None)),
-        ({"edge": 5.0}, {"edge": 5.01}, ("not-hair", "covered")),
+        ({"ribs": 0.65}, {"ribs": 0.651}, ("not-hair", "rows", "the window")),
+        ({"paper": 0.75}, {"paper": 0.751}, ("two-strands", None, "the window")),
+        ({"edge": 5.0}, {"edge": 5.01}, ("not-hair", "covered", "the strand")),
     ],
 )
 def test_each_limit_is_one(within, beyond, refusal):
     check_lines(replace(HAIR, **within))
     with pytest.raises(StrandgaugeError) as told:
         check_lines(replace(HAIR, **beyond))
-    assert (told.value.code, dict(told.value.facts).get("fault")) == refusal
+    assert (told.value.code, dict(told.value.facts).get("fault"), told.value.where) == refusal
 
 
 @pytest.mark.parametrize(

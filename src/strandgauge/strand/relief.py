@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.colour.arrays import Array
+from strandgauge.colour.arrays import Array, quantile
 from strandgauge.colour.srgb import LUMINANCE
 from strandgauge.light.region import Region
 from strandgauge.strand.isolate import Isolated
@@ -66,7 +66,8 @@ def reliefs(region: Region, strand: Isolated, coordinates: StrandCoordinates) ->
         bright = light[:, part][inside]
         red, blue = (_log(linear[:, part, channel][inside]) - bright for channel in (0, 2))
         middle = smooth[:, part][inside & (off_axis[:, part] <= MIDDLE)]
-        shares = np.percentile(middle, SHARES) - np.log(np.exp(middle).mean()) if middle.size else np.zeros(7)
+        below = [quantile(middle, share / 100.0) for share in SHARES] if middle.size else [0.0] * len(SHARES)
+        mean = np.log(np.exp(middle).mean()) if middle.size else 0.0
         found[name] = Relief(
             _by_ring(bright, ring),
             _by_ring(red, ring)[TINTED_RINGS],
@@ -74,7 +75,7 @@ def reliefs(region: Region, strand: Isolated, coordinates: StrandCoordinates) ->
             {"root": lengthwise, "mids": (lengthwise + lengthwise[::-1]) / 2.0, "ends": lengthwise[::-1]}[
                 name
             ],
-            np.asarray(shares, dtype=np.float64),
+            np.array(below, dtype=np.float64) - mean,
         )
     return found
 

@@ -11,9 +11,11 @@ import ipaddress
 import logging
 import secrets
 import time
+import traceback
 from collections import OrderedDict
 from collections.abc import Mapping
 from html import escape
+from pathlib import Path
 from urllib.parse import parse_qsl, urlencode
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -96,7 +98,9 @@ class StrictHeaders:
                 raise
             answer = refused(error)
             if answer.status_code == 500:
-                log.error("A request ended in an error (%s).", type(error).__name__)
+                last = traceback.extract_tb(error.__traceback__)[-1]
+                where = f"{Path(last.filename).name}:{last.lineno}"
+                log.error("A request ended in an error (%s at %s).", type(error).__name__, where)
                 log.debug("The details:", exc_info=error)
             request = Request(scope)
             page = None if isinstance(error, Refused) else self.page

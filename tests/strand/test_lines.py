@@ -239,9 +239,11 @@ def test_white_hair_is_told_from_paper_by_six_at_least():
 def test_a_line_a_place_wide_is_told_in_the_middle_half_and_nowhere_else():
     for row in (0, 7, 14, 15, 22, 29):
         assert lined_places(drawn((row, slice(None)))) == 1.0
-    # Just beyond it, and half on one place and half on the next.
+    # Just beyond it.
     assert lined_places(drawn((29, slice(None))), centre=58.5) == 0.0
-    assert lined_places(drawn((12, slice(None))), centre=59.0) == 0.0
+    # A place that lies between two rows has some of both.
+    faint = drawn((12, slice(None)), nearer=0.6)
+    assert (lined_places(faint), lined_places(faint, centre=59.1)) == (1.0, 0.0)
 
 
 def test_paper_is_as_long_as_its_places_and_gaps_of_four_are_bridged():

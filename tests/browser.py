@@ -188,12 +188,6 @@ def browse(chromium: Chromium) -> Iterator[Browse]:
         yield opened
 
 
-@pytest.fixture
-def worded(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Say the sentences with --wordless, too: for tests of the room that words take, where a code is none."""
-    monkeypatch.setattr(catalogue, "entries", SENTENCES)
-
-
 def show_in(page: Page, size: tuple[int, int], *, dark: bool = False) -> None:
     """Show an open page in another window or another room, which costs less than opening it again."""
     page.set_viewport_size({"width": size[0], "height": size[1]})

@@ -93,6 +93,9 @@ def pytest_xdist_auto_num_workers() -> int:
     return (os.cpu_count() or 1) + 1
 
 
+SENTENCES = catalogue.entries
+
+
 @pytest.fixture(scope="session", autouse=True)
 def wordless(request: pytest.FixtureRequest) -> Iterator[None]:
     """With --wordless, say every code instead of its sentence, in processes that tests start as well."""
@@ -104,3 +107,12 @@ def wordless(request: pytest.FixtureRequest) -> Iterator[None]:
         patch.setattr(catalogue, "entries", lambda: codes)
         patch.setenv("PYTHONPATH", str(Path(__file__).parent / "wordless"), prepend=os.pathsep)
         yield
+
+
+@pytest.fixture
+def worded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Say the sentences with --wordless, too: for tests of the room that words take, or of numbers within them."""
+    monkeypatch.setattr(catalogue, "entries", SENTENCES)
+    paths = os.environ.get("PYTHONPATH", "").split(os.pathsep)
+    kept = [path for path in paths if path != str(Path(__file__).parent / "wordless")]
+    monkeypatch.setenv("PYTHONPATH", os.pathsep.join(kept))

@@ -93,6 +93,7 @@ def test_what_nobody_foresaw_is_a_refusal_too(kit, tmp_path, strands, monkeypatc
     assert record.digest == hashlib.sha256(strands[0]).hexdigest()
 
 
+@pytest.mark.usefixtures("worded")
 @pytest.mark.parametrize("shade", ["copper", "66,21,5"])
 def test_the_wanted_shades_verdict_is_that_of_reach(kit, strands, shade):
     reading = kit.measure(strands[0]).reading

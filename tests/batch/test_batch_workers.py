@@ -81,6 +81,7 @@ def test_a_known_photo_is_not_read_again_unless_it_changed(kit, tasks):
     assert work(replace(tasks[0], known=digest), kit).refused == "unreadable-file"
 
 
+@pytest.mark.usefixtures("worded")
 def test_a_reading_that_json_cannot_hold_is_a_row_that_says_so(kit, tasks, monkeypatch):
     read_one = one.read_one
 

@@ -391,6 +391,7 @@ def test_too_few_patches_or_no_markers_are_refused(tmp_path: Path) -> None:
         (b"a = 1\nb = [1,\n2", "not valid TOML", "chart.toml:3"),
     ],
 )
+@pytest.mark.usefixtures("worded")
 def test_a_file_that_is_no_definition_is_refused(
     tmp_path: Path, content: bytes, message: str, where: str
 ) -> None:
@@ -399,6 +400,7 @@ def test_a_file_that_is_no_definition_is_refused(
     assert error.where == where
 
 
+@pytest.mark.usefixtures("worded")
 def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
     assert "no such card definition" in refusal(tmp_path / "none.toml").message
     assert "folder" in refusal(tmp_path).message

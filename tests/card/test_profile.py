@@ -329,6 +329,7 @@ def test_a_file_that_is_no_profile_is_refused(
     assert message in refusal(tmp_path, chart, content).message
 
 
+@pytest.mark.usefixtures("worded")
 def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
     for path in (tmp_path / "none.txt", tmp_path):
         with pytest.raises(BadProfileError, match=r"no such|folder"):

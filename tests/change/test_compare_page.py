@@ -67,6 +67,7 @@ def test_it_fits_a_phone_and_a_desk_and_has_no_barrier(browse, sheet):
         assert barriers(page, contrast=contrast) == []
 
 
+@pytest.mark.usefixtures("worded")
 def test_it_is_one_sheet_of_paper(browse, sheet):
     page = browse(sheet)
     for paper in ("A4", "Letter"):

@@ -41,6 +41,7 @@ def start(*arguments: str | Path, **options) -> subprocess.Popen[bytes]:
     return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **options)
 
 
+@pytest.mark.usefixtures("worded")
 def test_help_loads_nothing_heavy_and_libraries_are_told_of_one_thread_before_they_load():
     lines = ("read --help", "--version", "log --help", "log export --help")
     report = (

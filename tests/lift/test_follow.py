@@ -173,6 +173,7 @@ def test_impossible_times_are_refused(minutes, limit):
         follow(readings, minutes, limit=limit)
 
 
+@pytest.mark.usefixtures("worded")
 def test_the_chart_shows_every_look_and_the_needed_level():
     found = curve([10, 20, 30], [4.5, 6.2, 7.4], needs_level=8.0, limit=60)
     lines = chart_lines(found)

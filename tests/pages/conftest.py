@@ -1,1 +1,1 @@
-from browser import browse, chromium, worded  # noqa: F401
+from browser import browse, chromium  # noqa: F401

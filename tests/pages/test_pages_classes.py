@@ -56,6 +56,7 @@ def test_it_fits_the_screen_and_bars_nobody(browse, sheet):
             assert barriers(page) == []
 
 
+@pytest.mark.usefixtures("worded")
 def test_minutes_of_the_process_are_told_where_they_are_known():
     looks = [read(f"{i}.jpg", 5.0 + i, client="Rita", group="Monday") for i in (0, 4)]
     page = class_page("Monday", looks, title="", minutes={"0.jpg": 5.0, "4.jpg": 41.0})

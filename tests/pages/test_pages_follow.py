@@ -134,6 +134,7 @@ def test_stop_signs_and_caution_are_always_there(made, opened):
     assert caution() in shown.inner_text("footer").replace("\n", " ")
 
 
+@pytest.mark.usefixtures("worded")
 def test_looks_are_in_order_of_time_in_pictures_and_table(opened):
     made = stalled()
     shown = opened(made)

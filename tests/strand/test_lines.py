@@ -16,6 +16,7 @@ from strandgauge.strand.fibres import Fibres
 from strandgauge.strand.isolate import Isolated
 from strandgauge.strand.lines import Lines, check_lines, lines
 from strandgauge.strand.zones import StrandCoordinates, strand_coordinates
+from strandgauge.words import say
 
 PPM = 4.0
 HEIGHT, WIDTH = 120, 440
@@ -380,16 +381,21 @@ def test_an_end_counts_over_seven_tenths_of_its_width_three_millimetres_in(end):
 @pytest.mark.parametrize(
     ("within", "beyond", "refusal"),
     [
-        ({"ribs": 0.65}, {"ribs": 0.651}, ("not-hair", "rows", "the window")),
-        ({"paper": 0.75}, {"paper": 0.751}, ("two-strands", None, "the window")),
-        ({"edge": 5.0}, {"edge": 5.01}, ("not-hair", "covered", "the strand")),
+        ({"ribs": 0.65}, {"ribs": 0.651}, ("not-hair", "rows", "place.window")),
+        ({"paper": 0.75}, {"paper": 0.751}, ("two-strands", None, "place.window")),
+        ({"edge": 5.0}, {"edge": 5.01}, ("not-hair", "covered", "place.strand")),
     ],
 )
 def test_each_limit_is_one(within, beyond, refusal):
     check_lines(replace(HAIR, **within))
     with pytest.raises(StrandgaugeError) as told:
         check_lines(replace(HAIR, **beyond))
-    assert (told.value.code, dict(told.value.facts).get("fault"), told.value.where) == refusal
+    code, fault, place = refusal
+    assert (told.value.code, dict(told.value.facts).get("fault"), told.value.where) == (
+        code,
+        fault,
+        say(place),
+    )
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,6 @@ from browser import (  # noqa: F401
     printed,
     show_in,
     sideways,
-    worded,
 )
 from strandgauge.codes import catalogue
 from strandgauge.colour.srgb import hex_colour

@@ -462,6 +462,7 @@ def serve(*arguments: str, folder: Path) -> Iterator[subprocess.Popen[str]]:
             process.kill()
 
 
+@pytest.mark.usefixtures("worded")
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_it_starts_at_once_and_ends_when_told(tmp_path, number):
     port, begun = free_port(), time.monotonic()
@@ -505,6 +506,7 @@ def test_a_port_that_is_taken_is_told(server, tmp_path):
         assert process.stderr.read().count("\n") == 1
 
 
+@pytest.mark.usefixtures("worded")
 def test_the_network_is_let_in_by_a_token_in_a_code(tmp_path):
     port = free_port()
     with serve("--lan", "--port", str(port), folder=tmp_path) as process:

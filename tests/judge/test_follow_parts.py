@@ -54,7 +54,7 @@ def fitted(monkeypatch):
 def seen(level, sd=0.3, **more):
     parts = tuple(
         zone(name, level=level + step, level_sd=sd)
-        for name, step in zip(following.PARTS, (1, 0, -1), strict=True)
+        for name, step in zip(("root", "mids", "ends"), (1, 0, -1), strict=True)
     )
     return reading(zones=parts, overall=zone(level=level, level_sd=sd), photo=f"at-{level}.jpg", **more)
 

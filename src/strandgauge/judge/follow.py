@@ -20,10 +20,9 @@ from strandgauge.judge.surer import Doubt, surer
 from strandgauge.lift.curve import CurvePoint, Estimate, LiftCurve, Look
 from strandgauge.lift.kinetics import LiftFit, fit_lift
 from strandgauge.reading.model import Reading, ZoneReading
-from strandgauge.strand.names import ZoneName
+from strandgauge.strand.names import PARTS, ZoneName
 
 _CURVE_POINTS = 41
-PARTS: tuple[ZoneName, ...] = ("root", "mids", "ends")
 LONGEST_LIMIT = 120.0
 """Minutes; no maker's time is longer, so that more is a slip of the finger."""
 

@@ -10,10 +10,12 @@ import base64
 import hashlib
 import math
 import re
+import threading
 from collections.abc import Iterable
 from functools import cache
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import jinja2
 from markupsafe import Markup
@@ -32,6 +34,21 @@ _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\
 """What HTML does not allow in text; a file name may hold it all the same."""
 
 
+_compiling = threading.Lock()
+
+
+class _OneAtATime(jinja2.Environment):
+    """Compiles one template at a time, whichever threads ask.
+
+    A template's numbers are parsed by Python's own parser, which counts its depth for all threads together and calls
+    it an error of the system when two of them are in it (Python 3.11).
+    """
+
+    def compile(self, *source: Any, **options: Any) -> Any:  # noqa: ANN401 - as the library has it
+        with _compiling:
+            return super().compile(*source, **options)
+
+
 @cache
 def environment() -> jinja2.Environment:
     """Return the environment of the pages: autoescape on, a name left out of the values is an error.
@@ -41,7 +58,7 @@ def environment() -> jinja2.Environment:
     ``shade`` (its name), ``colour_word`` (of ``#rrggbb``). Globals: ``asset`` (a file of this folder, as it is),
     ``content_policy``, ``letters`` (the font as a ``data:`` address), ``language`` and ``say``.
     """
-    made = jinja2.Environment(
+    made = _OneAtATime(
         loader=jinja2.FileSystemLoader(FOLDER),
         autoescape=True,
         undefined=jinja2.StrictUndefined,

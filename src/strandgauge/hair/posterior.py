@@ -9,8 +9,9 @@ and how likely a dye is all come from these weights.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cache, lru_cache
+from functools import cache, cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,17 +60,24 @@ class ErrorModel:
     """Degrees of freedom of the multivariate t distribution; small ones make far errors likelier."""
 
     def at(self, place: Array, lightness: Array) -> tuple[Array, Array]:
-        """Return the mean colour as lit (N, 3) and its log spread (N, 3) for diffuse colours (N, 3), L* (N,)."""
-        columns = [(np.interp(lightness, self.lightness, c)) for c in (*self.shift.T, *self.log_sd.T)]
-        tint = np.stack(
-            [
-                np.minimum(np.abs(place[:, 1]) / 0.08, 4.0),
-                np.minimum(np.abs(place[:, 2] - 0.15) / 0.25, 4.0),
-            ],
-            axis=-1,
-        )
-        shift, log_sd = np.stack(columns[:3], axis=-1), np.stack(columns[3:], axis=-1)
-        return place + shift, log_sd + tint @ self.by_tint
+        """Return mean colours as lit (..., 3), and log spreads (..., 3), of diffuse colours (..., 3), L* (...)."""
+        # Rows along the colours, not along three channels: several times faster.
+        begin, steps = self.lightness[:-1, None], np.diff(self.lightness)[:, None]
+        passed = np.clip((lightness[..., None, :] - begin) / steps, 0.0, 1.0)  # share of each step
+        told = np.hstack([self.shift, self.log_sd]).T
+        columns = (told[:, :1] + np.diff(told) @ passed).swapaxes(-1, -2)
+        tint = np.minimum(np.abs(place[..., 1:] - (0.0, 0.15)) / (0.08, 0.25), 4.0)
+        return place + columns[..., :3], columns[..., 3:] + tint @ self.by_tint
+
+    @cached_property
+    def mixing(self) -> Array:
+        """(3, 3) what makes independent errors of unit spread correlated ones."""
+        return np.asarray(np.linalg.cholesky(self.correlation), dtype=np.float64)
+
+    @cached_property
+    def whiten(self) -> Array:
+        """(3, 3) the other way round."""
+        return np.asarray(np.linalg.inv(self.mixing), dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -217,29 +225,40 @@ def load_error_model() -> ErrorModel:
 def posterior(
     as_lit: AsLit, ladder: Ladder, *, wet: bool = False, model: ErrorModel | None = None
 ) -> Posterior:
-    """Weigh the hair family by one colour as lit.
+    """Weigh the hair family by one colour as lit; see `posteriors`."""
+    return posteriors([as_lit], ladder, wet=wet, model=model)[0]
+
+
+def posteriors(
+    every: Sequence[AsLit], ladder: Ladder, *, wet: bool = False, model: ErrorModel | None = None
+) -> list[Posterior]:
+    """Weigh the hair family by each of several colours as lit, in little more time than by one.
 
     Parameters
     ----------
-    as_lit : the measured colour; with ``wet`` that of a wet strand.
+    every : the measured colours; with ``wet`` those of a wet strand.
     ladder : around which the family lies.
-    wet : the strand is wet; the posterior is of the dry one.
+    wet : the strand is wet; the posteriors are of the dry one.
     model : how colours as lit scatter; the shipped one when left out.
     """
     model = model or load_error_model()
     prior = _prior(tuple(map(tuple, ladder.lab.tolist())), wet, model)
+    as_lit = AsLit(*(np.array([getattr(one, part) for one in every]) for part in ("ratio", "shift", "widen")))
     seen = scale_and_tint(as_lit.ratio)
     members = len(prior.lab)
-    logs = _log_likelihood(seen, prior.lit, as_lit, model)
-    logs = logs + np.log((1.0 - prior.any_share) / members)
-    lab, other = _any_colours(seen, as_lit, model, wet)
+    own = _log_likelihood(seen, prior.lit, as_lit, model) + np.log((1.0 - prior.any_share) / members)
+    labs, other = _any_colours(seen, as_lit, model, wet)
     other = other + np.log(max(prior.any_share, 1e-12) / ANY_MEMBERS)
-    every = np.concatenate([logs, other])
-    weight = np.exp(every - every.max())
-    kept = np.flatnonzero(weight > NEGLIGIBLE)
-    weight = weight[kept]
-    found = np.concatenate([prior.lab, lab]).take(kept, axis=0)
-    return Posterior(found, weight / weight.sum(), prior.kind[kept], prior.white[kept])
+    found = []
+    for lab, logs in zip(labs, np.concatenate([own, other], axis=-1), strict=True):
+        likeliest = logs.max()
+        kept = np.flatnonzero(logs > likeliest + np.log(NEGLIGIBLE))
+        weight = np.exp(logs[kept] - likeliest)
+        split = np.searchsorted(kept, members)
+        these = [prior.lab.take(kept[:split], axis=0), lab.take(kept[split:] - members, axis=0)]
+        weight /= weight.sum()
+        found.append(Posterior(np.concatenate(these), weight, prior.kind[kept], prior.white[kept]))
+    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -257,24 +276,24 @@ class _Lit:
     """How each of N colours would be lit, a row a channel, ready for weighing."""
 
     centre: Array
-    """(3, N)"""
+    """(..., 3, N)"""
     sharp: Array
-    """(3, N) one over the spread."""
+    """(..., 3, N) one over the spread."""
     log_sharp: Array
-    """(N,) logarithm of the product of that."""
+    """(..., N) logarithm of the product of that."""
     powers: Array
-    """(3, N) of `shifted_by`."""
+    """(..., 3, N) of `shifted_by`."""
 
 
 def shifted_by(lightness: Array) -> Array:
-    """Return the (3, N) powers of L* (N,) by which a clue's shift goes: one, a slope and a bend about the middle."""
+    """Return the (3, ...) powers of L* (...) by which a clue's shift goes: one, slope and bend about the middle."""
     middle = (lightness - 50.0) / 25.0
     return np.stack([np.ones_like(middle), middle, middle**2 - 1.0])
 
 
 def _lit(place: Array, lightness: Array, model: ErrorModel) -> _Lit:
-    centre, log_sd = model.at(place, lightness)
-    return _Lit(np.ascontiguousarray(centre.T), np.exp(-log_sd.T), -log_sd.sum(1), shifted_by(lightness))
+    centre, log_sd = (np.ascontiguousarray(part.swapaxes(-1, -2)) for part in model.at(place, lightness))
+    return _Lit(centre, np.exp(-log_sd), -log_sd.sum(-2), np.moveaxis(shifted_by(lightness), 0, -2))
 
 
 @lru_cache(maxsize=8)
@@ -288,11 +307,11 @@ def _prior(rungs: tuple[tuple[float, ...], ...], wet: bool, model: ErrorModel) -
 
 
 def _log_likelihood(seen: Array, lit: _Lit, as_lit: AsLit, model: ErrorModel) -> Array:
-    """Return the log density (N,) of one colour (3,) for each centre: a multivariate t, but for a constant."""
-    whiten = np.linalg.inv(np.linalg.cholesky(model.correlation)) * np.exp(-as_lit.widen)
-    off = whiten @ ((seen[:, None] - lit.centre - as_lit.shift.T @ lit.powers) * lit.sharp)
-    far = np.log1p((off * off).sum(0) / model.freedom)
-    return np.asarray(lit.log_sharp - as_lit.widen.sum() - (model.freedom + 3.0) / 2.0 * far)
+    """Return the log density (..., N) of a colour (..., 3) for each centre: a multivariate t, but for a constant."""
+    whiten = model.whiten * np.exp(-as_lit.widen)[..., None, :]
+    off = whiten @ ((seen[..., None] - lit.centre - as_lit.shift.swapaxes(-1, -2) @ lit.powers) * lit.sharp)
+    far = np.log1p((off * off).sum(-2) / model.freedom)
+    return np.asarray(lit.log_sharp - as_lit.widen.sum(-1)[..., None] - (model.freedom + 3.0) / 2.0 * far)
 
 
 @cache
@@ -307,21 +326,22 @@ def _around() -> tuple[Array, Array]:
 
 
 def _any_colours(seen: Array, as_lit: AsLit, model: ErrorModel, wet: bool) -> tuple[Array, Array]:
-    """Return CIELAB (M, 3) of colours about the measured one, and their log weights (M,), drawn by importance.
+    """Return CIELAB (..., M, 3) of colours about the measured one (..., 3), and their log weights (..., M).
 
-    Each is as likely as any other within `ANY_RANGE` before the photo is looked at.
+    They are drawn by importance. Each is as likely as any other within `ANY_RANGE` before the photo is looked at.
     """
     about, density = _around()
-    unshifted = seen - as_lit.shift.T @ shifted_by(lab_from_ratio(ratio_of(seen))[0])
-    centre, log_sd = model.at(unshifted[None], lab_from_ratio(ratio_of(unshifted))[None, 0])
-    spread = np.exp(log_sd[0] + as_lit.widen)
-    mixing = np.linalg.cholesky(model.correlation)
-    place = unshifted - (centre[0] - unshifted) + (about @ mixing.T) * spread
+    powers = shifted_by(lab_from_ratio(ratio_of(seen))[..., 0])
+    unshifted = seen - np.einsum("...pc,p...->...c", as_lit.shift, powers)
+    centre, log_sd = model.at(unshifted[..., None, :], lab_from_ratio(ratio_of(unshifted))[..., :1])
+    spread = np.exp(log_sd[..., 0, :] + as_lit.widen)
+    rows = (2.0 * unshifted - centre[..., 0, :])[..., None] + (model.mixing @ about.T) * spread[..., None]
+    place = rows.swapaxes(-1, -2)
     ratio = np.minimum(ratio_of(place), LIGHTEST)
     lab = lab_from_ratio(ratio)
-    likely = _log_likelihood(seen, _lit(place, lab[:, 0], model), as_lit, model)
-    drawn = density - np.log(spread).sum() - np.log(np.diag(mixing)).sum()
-    inside = ((place > ANY_RANGE[0]) & (place < ANY_RANGE[1])).all(1)
+    likely = _log_likelihood(seen, _lit(place, lab[..., 0], model), as_lit, model)
+    drawn = density - (np.log(spread).sum(-1) + np.log(np.diag(model.mixing)).sum())[..., None]
+    inside = ((place > ANY_RANGE[0]) & (place < ANY_RANGE[1])).all(-1)
     evenly = -float(np.log(np.prod(ANY_RANGE[1] - ANY_RANGE[0])))
     logs = np.where(inside, likely - drawn + evenly, -np.inf)
     return lab_from_ratio(dry_reflectance(np.minimum(ratio, 1.0))) if wet else lab, logs

@@ -15,7 +15,7 @@ from strandgauge.colour.srgb import RATIO_FROM_RGB
 from strandgauge.hair.family import DARKEST, lab_from_ratio, ratio_from_lab
 from strandgauge.hair.levels import Ladder, level_shares
 from strandgauge.hair.likely import Likely, likely
-from strandgauge.hair.posterior import AsLit, Posterior, Told, load_telling, posterior, tell
+from strandgauge.hair.posterior import AsLit, Posterior, Told, load_telling, posteriors, tell
 from strandgauge.hair.warmth import yellowness_e313
 from strandgauge.reading.model import TOGETHER, CardFit, Reading, ZoneReading
 from strandgauge.strand.direction import CardSeen, LightClues, load_light_model, shift_terms, unseen_terms
@@ -97,7 +97,7 @@ def describe_zones(
     colours: dict[ZoneName, ZoneColour], ladder: Ladder, wet: bool, turned: bool = False
 ) -> dict[ZoneName, ZoneReading]:
     """Put each zone's colour in the trade's words; for a wet strand, that of its dry estimate."""
-    found = [posterior(colour.as_lit, ladder, wet=wet) for colour in colours.values()]
+    found = posteriors([colour.as_lit for colour in colours.values()], ladder, wet=wet)
     return {
         colour.name: _zone(
             colour, one, tell(one, ladder, wet=wet, turned=turned, signs=colour.as_lit.signs), words, ladder

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from strandgauge.codes.facts import Note
 from strandgauge.hair.levels import Ladder
-from strandgauge.hair.posterior import posterior, tell
+from strandgauge.hair.posterior import posteriors, tell
 from strandgauge.reading.describe import zone_colours
 from strandgauge.reading.model import CardFit
 from strandgauge.strand.direction import LightClues
@@ -36,14 +36,19 @@ def shares_left(
 ) -> tuple[float, float]:
     """Return the shares of ``now``, the whole strand's level_sd, that soft light and a measured print would leave."""
 
-    def level_sd(clues: LightClues, fit: CardFit, count: int) -> float:
-        as_lit = zone_colours(zones, clues, fit, count)["overall"].as_lit
-        return tell(posterior(as_lit, ladder, wet=wet), ladder, wet=wet, signs=as_lit.signs).level_sd
-
     soft_clues = replace(clues, fall_along=0.0, shadow_other=min(clues.shadow_other, 0.0))
     soft_fit = replace(fit, light_unevenness_percent=min(fit.light_unevenness_percent, SOFT_UNEVENNESS))
     true_print = max(fit.leave_one_out_mean**2 - POOR_PRINT_ADDS**2, MEASURED_LEFT_OUT**2) ** 0.5
     print_fit = replace(fit, leave_one_out_mean=min(fit.leave_one_out_mean, true_print))
-    soft = level_sd(soft_clues, soft_fit, sum(one.code not in OF_THE_LIGHT for one in cautions))
-    measured = level_sd(clues, print_fit, len(cautions))
-    return min(soft / now, 1.0), min(measured / now, 1.0)
+    as_lit = [
+        zone_colours(zones, *seen)["overall"].as_lit
+        for seen in (
+            (soft_clues, soft_fit, sum(one.code not in OF_THE_LIGHT for one in cautions)),
+            (clues, print_fit, len(cautions)),
+        )
+    ]
+    soft, measured = (
+        tell(found, ladder, wet=wet, signs=one.signs).level_sd / now
+        for one, found in zip(as_lit, posteriors(as_lit, ladder, wet=wet), strict=True)
+    )
+    return min(soft, 1.0), min(measured, 1.0)

@@ -218,6 +218,13 @@ def test_the_veil_is_what_was_added(share):
     assert veil(seen, light & (samples.reference[:, 0] < 75), flat) == 0.0  # greys too much alike
 
 
+def test_over_a_card_that_is_black_in_one_channel_lies_no_veil():
+    samples = measured()
+    linear = np.repeat(0.6 * (xyz_from_lab(samples.reference)[:, 1:2] + 0.1), 3, axis=1) * [1.0, 1.0, 0.0]
+    seen = replace(samples, encoded=srgb_curve(linear))
+    assert -0.1 < veil(seen, np.ones(len(linear), bool), FLAT) <= 0.0
+
+
 def test_the_veil_is_that_under_the_light_that_falls_there():
     samples = measured()
     tilted = replace(FLAT, brightness_terms=np.r_[0.4, np.zeros(12)])

@@ -172,30 +172,22 @@ def fit_correction(
     cast = _cast_of_inks(samples.reference)[:, None] * np.r_[0.0, theta[_CAST]]
     light = np.maximum(correction.to_light(samples.encoded, samples.places), 1e-4)
     xyz = light @ correction.matrix.T
-    lab = lab_from_xyz(xyz) - cast
-    for_hair, told, away = correction, lab, delta_e_2000(lab, samples.reference)
+    moved = np.zeros_like(xyz)
+    moved[keep] = _leave_one_out_shift(problem, jacobian, residual, robust)
+    for_hair, told = correction, lab_from_xyz(xyz) - cast
+    away, away_left_out = delta_e_2000([told, told + moved], samples.reference)
     shown = keep & samples.is_patch
     colours = shown & (chroma(samples.reference) >= NEUTRAL_CHROMA)
     if colours.sum() >= FEWEST_COLOURS and median(away[colours]) > QUARREL:
         matrix = _matrix_by_colours(light[shown], samples.reference[shown])
         by_colours = lab_from_xyz(light @ matrix.T)
-        away_then = delta_e_2000(by_colours, samples.reference)
-        if median(away_then[colours]) < BELIEVED:
-            for_hair, told, away = replace(correction, matrix=matrix), by_colours, away_then
-    lab_left_out = told.copy()
-    lab_left_out[keep] += _leave_one_out_shift(problem, jacobian, residual, robust)
+        away_then = delta_e_2000([by_colours, by_colours + moved], samples.reference)
+        if median(away_then[0][colours]) < BELIEVED:
+            for_hair, told = replace(correction, matrix=matrix), by_colours
+            away, away_left_out = away_then
     weight = np.zeros(len(keep))
     weight[keep] = robust
-    return FittedCard(
-        correction,
-        for_hair,
-        xyz,
-        told,
-        lab_left_out,
-        weight,
-        away,
-        delta_e_2000(lab_left_out, samples.reference),
-    )
+    return FittedCard(correction, for_hair, xyz, told, told + moved, weight, away, away_left_out)
 
 
 def _matrix_by_colours(light: Array, reference: Array) -> Array:
@@ -369,7 +361,7 @@ def _slope(problem: _Problem, seen: _Seen) -> Array:
     to_light = slope @ (seen.matrix * problem.gains)  # (N, 3 residuals, 3 channels)
     jacobian = np.empty((n, 3, _PARAMETERS))
     per_spline = (seen.raised[:, None] * to_light)[..., None] * problem.splines[:, None]  # (N, 3, c, S)
-    jacobian[:, :, _SHARED] = per_spline.sum(2)
+    jacobian[:, :, _SHARED] = (seen.raised[:, None] * to_light) @ problem.splines
     jacobian[:, :, _CHANNEL] = per_spline.reshape(n, 3, 3 * _S)
     offset = -to_light * seen.inverse_factor[:, None]
     jacobian[:, :, _OFFSET] = offset

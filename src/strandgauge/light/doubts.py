@@ -129,7 +129,8 @@ def veil(samples: Samples, usable: Mask, correction: Correction) -> float:
     light = grey & (np.abs(lightness - np.percentile(lightness[grey], 90)) < ONE_STEP)
     seen = srgb_decode(samples.encoded) / correction.factor(samples.places)
     printed = xyz_from_lab(samples.reference)[:, 1]
-    share = np.median(seen[dark], axis=0) / np.median(seen[light], axis=0)
+    # In a channel that is black all over no light lies.
+    share = np.median(seen[dark], axis=0) / np.maximum(np.median(seen[light], axis=0), 1e-6)
     low, high = np.median(printed[dark]), np.median(printed[light])
     return float(np.min((share * high - low) / np.maximum(1.0 - share, 1e-6)))
 

@@ -18,6 +18,7 @@ from strandgauge.colour.arrays import Array
 
 ORDERS = tuple((i, j) for total in range(1, 5) for i in range(total, -1, -1) for j in [total - i] if j <= 3)
 """(order in x, order in y) of each brightness term."""
+_IN_X, _IN_Y = np.transpose(ORDERS)
 COLOUR_ORDERS = tuple(order for order in ORDERS if sum(order) <= 2)
 """Orders of the terms in which red and blue may differ from green: the first ones of `ORDERS`."""
 BRIGHTNESS_SD = 0.2
@@ -31,8 +32,7 @@ LOCAL_SD = 0.15
 def basis(places: Array, size: tuple[float, float]) -> Array:
     """Return (N, len(ORDERS)) terms at (N, 2) card millimetres; `size` is the card's width and height."""
     terms = np.polynomial.legendre.legvander((2 * places / np.asarray(size) - 1).T, 4)
-    in_x, in_y = np.transpose(ORDERS)
-    return np.asarray(terms[0][:, in_x] * terms[1][:, in_y])
+    return np.asarray(terms[0][:, _IN_X] * terms[1][:, _IN_Y])
 
 
 @cache

@@ -86,5 +86,5 @@ def decode(v: Array, weights: Array, offsets: Array) -> Array:
 def decoding_table(weights: Array, offsets: Array, steps: int) -> NDArray[np.float32]:
     """Return a (steps, 3) float32 table of linear light for codes 0 .. steps - 1, never falling with the code."""
     v = np.linspace(0.0, 1.0, steps)
-    light = decode(np.repeat(v[:, None], 3, axis=1), weights, offsets)
+    light = srgb_decode(v)[:, None] * np.exp(splines(v) @ weights) - offsets
     return np.maximum.accumulate(light, axis=0).astype(np.float32)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,16 @@ def quantile(values: NDArray[Any], share: float) -> Any:  # noqa: ANN401
 
     NumPy's own loads its masked arrays, a thirtieth of a first reading.
     """
-    ordered, at = np.sort(values, axis=0), share * (len(values) - 1)
+    return _ordered_quantile(np.sort(values, axis=0), share)
+
+
+def quantiles(values: NDArray[Any], shares: Iterable[float]) -> list[Any]:
+    """Return several of them; see `quantile`."""
+    ordered = np.sort(values, axis=0)
+    return [_ordered_quantile(ordered, share) for share in shares]
+
+
+def _ordered_quantile(ordered: NDArray[Any], share: float) -> Any:  # noqa: ANN401
+    at = share * (len(ordered) - 1)
     low, high = ordered[math.floor(at)], ordered[math.ceil(at)]
     return low + (high - low) * (at % 1)

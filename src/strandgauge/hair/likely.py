@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.codes.bounds import Share
-from strandgauge.colour.arrays import Array, quantile
+from strandgauge.colour.arrays import Array, quantiles
 from strandgauge.hair.family import KINDS
 from strandgauge.hair.levels import Ladder
 from strandgauge.hair.posterior import Posterior
@@ -70,7 +70,7 @@ def likely(every: Sequence[Posterior], ladder: Ladder) -> list[Likely]:
     hues[stained] = stain_words(lab[stained], off[stained], words) + 1
     tones = undertone_rules(lab, ladder, words)
     excess = warmth_excess(lab, ladder)
-    ends = np.transpose([quantile(excess.T, share) for share in (0.025, 0.975)]).tolist()
+    ends = np.transpose(quantiles(excess.T, (0.025, 0.975))).tolist()
     hue_names = [NO_STAIN, *(hue.word for hue in words.stain_hues)]
     undertones = [rule.word for rule in words.undertones]
     told = []

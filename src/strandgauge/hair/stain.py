@@ -83,7 +83,7 @@ def off_path(lab: ArrayLike, path: LiftPath) -> Array:
     lightness, which = np.unique(colour[..., 0], return_inverse=True)
     corners = np.stack([_outline(float(at), path) for at in lightness], axis=1)  # (M, lightnesses, 2)
     sides = np.roll(corners, -1, axis=0) - corners
-    start, along = corners[:, which.ravel()], sides[:, which.ravel()]  # (M, N, 2)
+    start, along = (part.take(which.ravel(), axis=1) for part in (corners, sides))  # (M, N, 2)
     since = colour[..., 1:].reshape(-1, 2) - start
     outside = (along[..., 0] * since[..., 1] < along[..., 1] * since[..., 0]).any(0)
     off = np.zeros(since.shape[1:])

@@ -227,12 +227,12 @@ def _shadows(
     """Return how much darker the paper is just above and just below the strand than paper should be."""
     paper = ((paper_lab[0] + 16) / 116) ** 3
     brightness = region.linear @ LUMINANCE
-    rows = np.arange(len(brightness))[:, None]
-    beyond_mm = (np.abs(rows - strand.centre) - strand.half_width) / region.pixels_per_mm
-    lengthwise = (coordinates.along > 0.08) & (coordinates.along < 0.92)
-    near = (beyond_mm > 0.8) & (beyond_mm < 2.8) & lengthwise & ~strand.hair
+    below = np.arange(len(brightness))[:, None] - strand.centre
+    away, ppm = np.abs(below), region.pixels_per_mm
+    near = (away > strand.half_width + 0.8 * ppm) & (away < strand.half_width + 2.8 * ppm) & ~strand.hair
+    near &= (coordinates.along > 0.08) & (coordinates.along < 0.92)
     depths = []
-    for side in (rows < strand.centre, rows > strand.centre):
+    for side in (below < 0, below > 0):
         seen = brightness[near & side]
         depths.append(float(np.log(paper / max(median(seen), 1e-3))) if seen.size > 30 else 0.0)
     return depths[0], depths[1]

@@ -103,7 +103,7 @@ def repeats(fine: NDArray[np.float32], first: int, last: int) -> float:
     """
     size = fine.shape[1]
     power = np.abs(np.fft.rfft(fine, n=2 * size, axis=1)) ** 2
-    sums = np.fft.irfft(power, axis=1).mean(0)[:size]
+    sums = np.fft.irfft(power.mean(0))[:size]
     alike: Array = sums / max(float(sums[0]), 1e-12) * size / (size - np.arange(size))
     steps = np.arange(first, last)
     twice = alike[2 * steps[:, None] + (-1, 0, 1)].max(1)

@@ -10,7 +10,6 @@ shadow is part of the paper class, so that grey hair is not grown into its shado
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from heapq import nlargest
 from itertools import pairwise
 from typing import Any
 
@@ -35,6 +34,8 @@ THINNEST_MM = 4.5
 _BLACK = np.array([-16.0, 0.0, 0.0, 0.0])
 _SHADES = np.insert(np.tile(np.cbrt(np.linspace(*SHADE, 4)), (3, 1)), 3, 1.0, axis=0).T[:, None]
 """(4, 1, 4) by what each feature's distance from black is multiplied in the four shades."""
+_LEAST_SPREAD = np.diag([4.0, 1.0, 1.0, 0.16])
+"""Covariance of either class that is always believed: of print and noise."""
 CORE_SEEN, PAPER_SEEN = 600, 120
 """Places of hair, and of paper, that a discriminant is formed from; a few more where they do not divide evenly."""
 MOST_OUTSIDE = 0.2
@@ -127,13 +128,16 @@ def _largest(mask: Mask, ppm: float) -> tuple[Mask, float]:
     """
     closed = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, _disc(0.5 * ppm))
     opened = cv2.morphologyEx(closed, cv2.MORPH_OPEN, _disc(0.45 * ppm))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(opened)
+    count, labels = cv2.connectedComponents(opened)
     if count < 2:
         raise NoStrandError(where="window")
-    largest = nlargest(2, range(1, count), key=stats[:, cv2.CC_STAT_AREA].item)
-    begin, length = (stats[largest, which] for which in (cv2.CC_STAT_LEFT, cv2.CC_STAT_WIDTH))
-    beside = float((begin + length).min() - begin.max()) / ppm if count > 2 else 0.0
-    return np.asarray(labels == largest[0]), beside
+    if count == 2:
+        return opened.view(np.bool_), 0.0
+    areas = np.bincount(labels.ravel())[1:]
+    pieces = [labels == 1 + which for which in np.argsort(-areas, kind="stable")[:2]]
+    spans = [np.flatnonzero(piece.any(0)) for piece in pieces]
+    beside = min(span[-1] + 1 for span in spans) - max(span[0] for span in spans)
+    return pieces[0], float(beside) / ppm
 
 
 def _disc(radius: float) -> NDArray[Any]:
@@ -141,10 +145,17 @@ def _disc(radius: float) -> NDArray[Any]:
     return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
 
 
+def _reach(radius: float) -> NDArray[Any]:
+    """Return the places no farther than that from the middle one, as the distance transform counts."""
+    around = np.pad(np.zeros((1, 1), np.uint8), round(radius), constant_values=1)
+    return (cv2.distanceTransform(around, cv2.DIST_L2, 3) <= radius).view(np.uint8)
+
+
 def _refine(features: Image, rough: Mask, paper_lab: tuple[float, float, float], ppm: float) -> Image:
     """Return (H, W) scores, positive for hair, from one discriminant for each block along the strand."""
-    depth, away = (cv2.distanceTransform(part.astype(np.uint8), cv2.DIST_L2, 3) for part in (rough, ~rough))
-    paper = away > ppm  # a millimetre from what is surely hair
+    sure = rough.view(np.uint8)
+    depth = cv2.distanceTransform(sure, cv2.DIST_L2, 3)
+    paper = cv2.dilate(sure, _reach(ppm)) == 0  # a millimetre from what is surely hair
     spare = features[:, ::4, ::4][:, paper[::4, ::4]].T
     everywhere = _paper_samples(_thinned(spare, PAPER_SEEN), paper_lab)
     edges = _block_edges(rough, ppm)
@@ -206,16 +217,15 @@ def _discriminant(hair: Image, paper: Array) -> Array:
 
 def _moments(seen: NDArray[Any]) -> tuple[Array, Array]:
     """Return mean (4,) and covariance (4, 4) of features (N, 4)."""
-    mean = seen.mean(0, dtype=float)
-    off = seen - mean
-    # Never believe a spread smaller than print and noise.
-    return mean, off.T @ off / (len(seen) - 1) + np.diag([4.0, 1.0, 1.0, 0.16])
+    rows = np.asarray(seen.T, dtype=np.float64)
+    mean = rows.mean(1)
+    off = rows - mean[:, None]
+    return mean, off @ off.T / (len(seen) - 1) + _LEAST_SPREAD
 
 
 def _outline(solid: Mask, score: Image, ppm: float, margin_mm: float) -> Isolated:
     height, width = solid.shape
-    rows = np.arange(height)[:, None]
-    count = solid.sum(0)
+    count, moment = np.stack([np.ones(height), np.arange(height)]) @ solid
     typical = float(median(count[count > 0]))
     if typical / ppm < THINNEST_MM:
         raise StrandTooThinError(fault="width", width_mm=typical / ppm, where="strand")
@@ -225,7 +235,7 @@ def _outline(solid: Mask, score: Image, ppm: float, margin_mm: float) -> Isolate
         raise StrandOffWindowError(fault="length", length_mm=(last - first) / ppm, where="window")
     inner = np.arange(first, last + 1)
     full = np.flatnonzero(count > 0.35 * typical)  # a column with hardly any hair says nothing of the axis
-    middle_row = (solid[:, full] * rows).sum(0) / count[full]
+    middle_row = moment[full] / count[full]
     at = np.arange(width)
     centre = np.interp(at, inner, _smooth(np.interp(inner, full, middle_row), 2.5 * ppm))
     half = np.interp(at, inner, _smooth(np.interp(inner, full, count[full] / 2), 2.5 * ppm))

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from strandgauge.colour.arrays import Array, quantile
+from strandgauge.colour.arrays import Array, quantiles
 from strandgauge.colour.srgb import LUMINANCE
 from strandgauge.light.region import Region
 from strandgauge.strand.isolate import Isolated
@@ -53,25 +53,26 @@ def reliefs(region: Region, strand: Isolated, coordinates: StrandCoordinates) ->
     along = coordinates.along[body]
     off_axis = np.abs(coordinates.across[:, body])
     hair = strand.hair[:, body] & ~strand.gap[:, body] & ~region.clipped[:, body]
-    light = _log(linear @ LUMINANCE)
+    luminance: NDArray[np.float32] = linear @ LUMINANCE
+    light, smooth = _log(luminance), _log(cv2.blur(luminance, (3, 3)))
     lengthwise = _along(light, hair & (off_axis <= MIDDLE), along)
-    smooth = _log(cv2.blur(linear, (3, 3)) @ LUMINANCE)
     found: dict[ZoneName, Relief] = {}
     for name in PARTS:
         low, high = ZONES[name]
         columns = np.flatnonzero((along >= low) & (along <= high))
         part = slice(int(columns[0]), int(columns[-1]) + 1)
         inside = hair[:, part]
-        ring = np.searchsorted(RINGS, off_axis[:, part][inside])
         bright = light[:, part][inside]
         red, blue = (_log(linear[:, part, channel][inside]) - bright for channel in (0, 2))
+        across = _across(np.stack([bright, red, blue]), off_axis[:, part][inside])
         middle = smooth[:, part][inside & (off_axis[:, part] <= MIDDLE)]
-        below = [quantile(middle, share / 100.0) for share in SHARES] if middle.size else [0.0] * len(SHARES)
+        shares = [share / 100.0 for share in SHARES]
+        below = quantiles(middle, shares) if middle.size else [0.0] * len(SHARES)
         mean = np.log(np.exp(middle).mean()) if middle.size else 0.0
         found[name] = Relief(
-            _by_ring(bright, ring),
-            _by_ring(red, ring)[TINTED_RINGS],
-            _by_ring(blue, ring)[TINTED_RINGS],
+            across[0],
+            across[1][TINTED_RINGS],
+            across[2][TINTED_RINGS],
             {"root": lengthwise, "mids": (lengthwise + lengthwise[::-1]) / 2.0, "ends": lengthwise[::-1]}[
                 name
             ],
@@ -84,25 +85,27 @@ def _log(light: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(np.log(np.maximum(light, DARKEST_LINEAR)))
 
 
-def _by_ring(values: NDArray[np.float32], ring: NDArray[np.intp]) -> Array:
-    """Return the mean of values in each ring (5,), less that over the whole width."""
-    means = _means(values, ring, len(RINGS))
-    width = np.diff(RINGS, prepend=0.0)
-    return np.asarray(means - means @ width / width.sum())
+def _across(values: NDArray[np.float32], off_axis: NDArray[np.float32]) -> Array:
+    """Return the means (K, 5) of values (K, N) in each ring, less those over the whole width."""
+    within = (off_axis <= RINGS[:, None]).astype(np.float64)  # this ring and those inside it
+    sums = np.diff(np.vstack([values, np.ones_like(off_axis)]) @ within.T, prepend=0.0)
+    width = np.diff(RINGS, prepend=0.0) / RINGS[-1]
+    means = _means(sums[:-1], sums[-1])
+    return np.asarray(means - (means @ width)[:, None])
 
 
 def _along(light: NDArray[np.float32], hair: NDArray[np.bool_], along: Array) -> Array:
-    stretch = np.broadcast_to(np.minimum((along * STRETCHES).astype(np.intp), STRETCHES - 1), light.shape)
-    means = _means(light[hair], stretch[hair], STRETCHES)
+    stretch = np.minimum((along * STRETCHES).astype(np.intp), STRETCHES - 1)
+    columns = np.where(hair, light, 0.0).sum(0, dtype=np.float64), hair.sum(0)
+    sums, pixels = (np.bincount(stretch, column, STRETCHES).astype(np.float64) for column in columns)
+    (means,) = _means(sums[None], pixels)
     return np.asarray(means - means.mean())
 
 
-def _means(values: NDArray[np.float32], group: NDArray[np.intp], count: int) -> Array:
-    """Return the mean of the values in each group (count,); where there are hardly any, that of its neighbours."""
-    pixels = np.bincount(group, minlength=count)[:count]
-    sums = np.bincount(group, values, minlength=count)[:count]
+def _means(sums: Array, pixels: Array) -> Array:
+    """Return the means (K, groups) of sums over pixels; where there are hardly any, that of its neighbours."""
     enough = pixels > FEWEST_PIXELS
     if not enough.any():
-        return np.zeros(count)
-    at = np.arange(count)
-    return np.interp(at, at[enough], sums[enough] / pixels[enough])
+        return np.zeros_like(sums)
+    at = np.arange(len(pixels))
+    return np.stack([np.interp(at, at[enough], row[enough] / pixels[enough]) for row in sums])

@@ -65,7 +65,7 @@ def strand_coordinates(strand: Isolated, pixels_per_mm: float) -> StrandCoordina
     slant = 1 / step[inner]
     return StrandCoordinates(
         (travelled - start) / (end - start),
-        ((rows - strand.centre) / strand.half_width).astype(np.float32),
+        ((rows - strand.centre) * (1 / strand.half_width)).astype(np.float32),
         float((end - start) / pixels_per_mm),
         float(median(2 * strand.half_width[inner] * slant) / pixels_per_mm),
     )
@@ -114,7 +114,8 @@ def _measure(
     linear = np.array(cv2.mean(region.linear[:, part], hair.view(np.uint8))[:3])
     places = np.flatnonzero(hair)
     step = max(1, len(places) // 4000)  # as many as shares and spread need
-    some = smooth[:, part][np.divmod(places[::step], hair.shape[1])]
+    row, column = np.divmod(places[::step], hair.shape[1])
+    some = smooth.reshape(-1, 3).take(row * smooth.shape[1] + part.start + column, axis=0)
     lab = lab_of_picture(some[:, None])[:, 0]
     return ZoneLight(
         name,

@@ -53,8 +53,8 @@ def reliefs(region: Region, strand: Isolated, coordinates: StrandCoordinates) ->
     along = coordinates.along[body]
     off_axis = np.abs(coordinates.across[:, body])
     hair = strand.hair[:, body] & ~strand.gap[:, body] & ~region.clipped[:, body]
-    luminance: NDArray[np.float32] = linear @ LUMINANCE
-    light, smooth = _log(luminance), _log(cv2.blur(luminance, (3, 3)))
+    luminance = linear @ LUMINANCE
+    light, smooth = _log(luminance), _log(np.asarray(cv2.blur(luminance, (3, 3)), dtype=np.float32))
     lengthwise = _along(light, hair & (off_axis <= MIDDLE), along)
     found: dict[ZoneName, Relief] = {}
     for name in PARTS:

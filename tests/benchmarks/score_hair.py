@@ -2,9 +2,10 @@
 
     python tests/benchmarks/score_hair.py FOLDER... [--photos N] [--drawn N] [--seed N]
 
-Each photo that should be read is read as it is; then, in the flat and corrected window of some of them, cloth with
-ribs, wood, something lying on the strand, and two strands side by side are drawn, from those photos' own paper and
-hair, and judged. Printed are the outcomes: a refusal's code and fault, the notes that ask to look, or ``read``.
+Each photo that should be read is read as it is; then, in the flat and corrected window of some of them, stuffs that
+are no strand (`stuffs.py`), something lying on the strand, and two strands side by side are drawn, from those photos'
+own paper and hair, and judged. Printed are the outcomes: a refusal's code and fault, the notes that ask to look, or
+``read``.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from stuffs import FINE, STUFFS
 
 from strandgauge.colour.picture import lab_of_picture
 from strandgauge.errors import StrandgaugeError
@@ -26,19 +28,13 @@ from strandgauge.reading.pipeline import Measurement, hair_doubts
 from strandgauge.strand.fibres import fibres
 from strandgauge.strand.isolate import isolate_strand
 from strandgauge.strand.lines import lines
-from strandgauge.strand.zones import strand_coordinates
+from strandgauge.strand.zones import measure_zones, strand_coordinates
 
 KIT = shipped()
 PAPER = KIT.card.paper or (95.0, 0.0, 0.0)
 PPM = 4.0
 TINTS = [(0.45, 0.33, 0.17), (0.12, 0.07, 0.035), (0.35, 0.35, 0.36), (0.3, 0.13, 0.05), (0.04, 0.028, 0.02)]
-FINE = 10
-"""Places a millimetre at which stuffs are drawn."""
-
-
-def noise(rng: np.random.Generator, shape: tuple[int, int], along: float, across: float) -> np.ndarray:
-    made = cv2.GaussianBlur(rng.standard_normal(shape).astype(np.float32), (0, 0), along, sigmaY=across)
-    return made / made.std()
+SKIN = [(0.62, 0.4, 0.3), (0.45, 0.26, 0.17), (0.15, 0.08, 0.05)]
 
 
 def paper_of(m: Measurement) -> np.ndarray:
@@ -46,41 +42,37 @@ def paper_of(m: Measurement) -> np.ndarray:
     return np.median(m.region.linear[away], axis=0)
 
 
-def ribbed(rng: np.random.Generator, period: float) -> np.ndarray:
-    shape = (22 * FINE, 100 * FINE)
-    y = np.mgrid[0 : shape[0], 0 : shape[1]][0] / FINE
-    wave = np.abs(np.sin(np.pi * (y / period + 0.12 * noise(rng, shape, 200, 30)))) ** 0.7
-    return 0.45 + rng.uniform(0.3, 0.75) * wave + 0.08 * noise(rng, shape, 1.5, 1.5)
-
-
-def wooden(rng: np.random.Generator) -> np.ndarray:
-    shape = (22 * FINE, 100 * FINE)
-    y = np.mgrid[0 : shape[0], 0 : shape[1]][0] / FINE
-    rings = np.sin(2 * np.pi * (y / rng.uniform(1.8, 4) + rng.uniform(0.5, 1.2) * noise(rng, shape, 250, 40)))
-    grain = rng.uniform(0.04, 0.08) * noise(rng, shape, 60, 1.2) + 0.05 * noise(rng, shape, 12, 0.8)
-    return 0.85 + rng.uniform(0.05, 0.12) * rings + grain
-
-
-def strip(rng: np.random.Generator, m: Measurement, texture: np.ndarray, wobble_mm: float) -> np.ndarray:
-    """Return the window with a strip of some stuff in place of the strand."""
+def laid(
+    rng: np.random.Generator,
+    m: Measurement,
+    light: np.ndarray,
+    inside: np.ndarray,
+    tints: list[tuple[float, ...]],
+) -> np.ndarray:
+    """Return the window with some stuff in place of the strand."""
     height, width = m.region.linear.shape[:2]
-    small = cv2.resize(
-        texture.astype(np.float32), None, fx=PPM / FINE, fy=PPM / FINE, interpolation=cv2.INTER_AREA
-    )
-    full = np.zeros((height, width), np.float32)
-    top, left = (height - small.shape[0]) // 2, (width - small.shape[1]) // 2
-    full[top : top + small.shape[0], left : left + small.shape[1]] = cv2.GaussianBlur(small, (0, 0), 0.6)
-    half = rng.uniform(4.5, 10) * PPM
-    upper, lower = (
-        height / 2 + side * half + wobble_mm * PPM * noise(rng, (1, width), 10, 1)[0] for side in (-1, 1)
-    )
-    rows = np.arange(height)[:, None]
-    inside = np.clip(rows - upper + 0.5, 0, 1) * np.clip(lower - rows + 0.5, 0, 1)
-    inside *= np.abs(np.arange(width) - width / 2) < 44 * PPM
-    mask = cv2.GaussianBlur(inside.astype(np.float32), (0, 0), 0.8)[..., None]
+    top, left = (round((width_mm * PPM - side) / 2) for width_mm, side in ((26, height), (100, width)))
+    at = np.array([[PPM / FINE, 0, -left], [0, PPM / FINE, -top]], np.float32)
+
+    def seen(part: np.ndarray, blur: float) -> np.ndarray:
+        soft = cv2.GaussianBlur(part.astype(np.float32), (0, 0), 0.4 * FINE / PPM)
+        return cv2.GaussianBlur(cv2.warpAffine(soft, at, (width, height)), (0, 0), blur)
+
+    mask = seen(inside, 0.8)[..., None]
+    stuff = np.clip(seen(np.where(inside, light, light[inside].mean()), 0.6), 0.05, 3)[..., None]
     shade = 1 - 0.15 * cv2.GaussianBlur(mask, (0, 0), 5)[..., None]
-    stuff = np.clip(full, 0.05, 3)[..., None] * TINTS[rng.integers(len(TINTS))]
-    return paper_of(m) * shade * (1 - mask) + stuff * mask
+    return paper_of(m) * shade * (1 - mask) + stuff * tints[rng.integers(len(tints))] * mask
+
+
+def printed(m: Measurement) -> np.ndarray:
+    """Return the window with a picture of hair in it, cut straight, its dots too fine for so few pixels."""
+    height, width = m.region.linear.shape[:2]
+    x, y = np.meshgrid(np.arange(width), np.arange(height))
+    middle = np.polyval(np.polyfit(x[0], m.strand.centre, 1), x[0])
+    inside = (np.abs(y - middle) < 0.6 * np.median(m.strand.half_width)) & (np.abs(x - width / 2) < 38 * PPM)
+    mask = cv2.GaussianBlur(inside.astype(np.float32), (0, 0), 0.8)[..., None]
+    shade = 1 - 0.1 * cv2.GaussianBlur(mask, (0, 0), 5)[..., None]
+    return paper_of(m) * shade * (1 - mask) + m.region.linear * mask
 
 
 def covered(rng: np.random.Generator, m: Measurement, light: float) -> np.ndarray:
@@ -138,7 +130,8 @@ def judged(rng: np.random.Generator, linear: np.ndarray, clipped: np.ndarray) ->
     try:
         strand = isolate_strand(region, PAPER, 2.0)
         at = strand_coordinates(strand, PPM)
-        notes = hair_doubts(fibres(region, strand, at), lines(region, strand, at, PAPER), PPM)
+        notes = hair_doubts(fibres(region, strand), lines(region, strand, at, PAPER), PPM)
+        measure_zones(region, strand, at)
     except StrandgaugeError as error:
         return told(error)
     return ", ".join(f"{note.code}?" for note in notes) or "read"
@@ -154,14 +147,9 @@ def drawn(
     """Yield each stuff once: its name, the window, and what is clipped there."""
     m, other = (strands[at] for at in rng.choice(len(strands), 2, replace=False))
     none = np.zeros_like(m.region.clipped)
-    for period in (0.8, 0.9, 1.0, 1.2, 1.5):
-        yield (
-            f"ribs of {period} mm along",
-            strip(rng, m, ribbed(rng, period), rng.choice([0, 0.1, 0.3])),
-            none,
-        )
-    for name, wobble in (("cut straight", 0.0), ("its sides uneven by 0.3 mm", 0.3)):
-        yield f"wood along, {name}", strip(rng, m, wooden(rng), wobble), none
+    for name, draw in STUFFS.items():
+        yield name, laid(rng, m, *draw(rng), SKIN if name == "a finger" else TINTS), none
+    yield "a printed picture of hair", printed(m), none
     for name, light in (("black", 0.012), ("dark grey", 0.05)):
         yield f"a {name} sticker", covered(rng, m, light), m.region.clipped
     for gap in (-1.0, -0.3, 0.0, 0.5, 1.0, 2.0):

@@ -15,14 +15,13 @@ from strandgauge.kit import shipped
 from strandgauge.light.region import Region
 from strandgauge.strand.fibres import Fibres, check_fibres, fibres, repeats
 from strandgauge.strand.isolate import Isolated, isolate_strand
-from strandgauge.strand.zones import strand_coordinates
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 PPM = 4.0
 HEIGHT, WIDTH = 120, 440
 """A region of 30 by 110 mm; the strand takes 18 by 95 mm of it."""
 ROWS, COLUMNS = slice(24, 96), slice(30, 410)
-HAIR = Fibres(strength=0.05, rows=0.1, along=0.3, smoothest=0.03, smoothest_share=0.7)
+HAIR = Fibres(0.05, rows=0.1, along=0.3, slant=0.0, uneven=3.5, smoothest=0.03, smoothest_share=0.7)
 
 
 def strip(texture: np.ndarray) -> tuple[Region, Isolated]:
@@ -40,7 +39,7 @@ def strip(texture: np.ndarray) -> tuple[Region, Isolated]:
 
 def found(texture: np.ndarray) -> Fibres:
     region, strand = strip(texture)
-    return fibres(region, strand, strand_coordinates(strand, PPM))
+    return fibres(region, strand)
 
 
 def noise(along: float, across: float, seed: int = 1) -> np.ndarray:
@@ -88,15 +87,17 @@ def test_a_sticker_on_the_strand_is_refused_and_clipped_gloss_is_no_sticker():
     clipped = np.zeros((HEIGHT, WIDTH), bool)
     clipped[40:85, 195:250] = True
     shining = replace(region, clipped=clipped)
-    assert fibres(shining, strand, strand_coordinates(strand, PPM)).smoothest_share > 0.4
+    assert fibres(shining, strand).smoothest_share > 0.4
 
 
 @pytest.mark.parametrize(
     ("within", "beyond", "fault"),
     [
-        ({"strength": 0.017}, {"strength": 0.015}, "smooth"),
+        ({"strength": 0.016}, {"strength": 0.014}, "smooth"),
         ({"rows": 0.63}, {"rows": 0.65}, "rows"),
-        ({"along": 1.07}, {"along": 1.09}, "along"),
+        ({"uneven": 2.11}, {"uneven": 2.09}, "rows"),
+        ({"along": 0.99}, {"along": 1.01}, "along"),
+        ({"slant": 0.21}, {"slant": 0.23}, "slant"),
         (
             {"smoothest": 0.0085, "smoothest_share": 0.1},
             {"smoothest": 0.0075, "smoothest_share": 0.1},
@@ -116,9 +117,38 @@ def test_each_limit_is_one(within, beyond, fault):
     assert dict(refusal.value.facts)["fault"] == fault
 
 
-def test_the_doubt_has_its_limit():
-    assert check_fibres(replace(HAIR, along=0.74)) == ()
-    assert [note.code for note in check_fibres(replace(HAIR, along=0.76))] == ["no-direction"]
+@pytest.mark.parametrize(
+    ("within", "beyond", "code"),
+    [
+        ({"along": 0.79}, {"along": 0.81}, "no-direction"),
+        ({"uneven": 2.61}, {"uneven": 2.59}, "even-ribs"),
+    ],
+)
+def test_each_doubt_has_its_limit(within, beyond, code):
+    assert check_fibres(replace(HAIR, **within)) == ()
+    assert [note.code for note in check_fibres(replace(HAIR, **beyond))] == [code]
+
+
+@pytest.mark.parametrize("degrees", [0, 10, 25, 45])
+def test_slant_is_the_sine_of_twice_the_angle_between_barbs_and_the_middle(degrees):
+    angle = np.radians(degrees)
+
+    def barbs(away: np.ndarray) -> np.ndarray:
+        across = away * np.cos(angle) - X * np.sin(angle)
+        return 1.0 + 0.2 * np.sin(2 * np.pi * across / 1.5 + 0.3 * np.sin(across))
+
+    feather, twisted = (found(barbs(away)) for away in (np.abs(Y - 15), Y - 15))
+    assert feather.slant == pytest.approx(np.sin(2 * angle), abs=0.06)
+    assert twisted.slant == pytest.approx(0.0, abs=0.03)
+    assert twisted.along == pytest.approx(np.tan(angle) ** 2, abs=0.05)
+
+
+def test_the_evenness_of_waves_of_chance_and_of_single_fibres():
+    """Kurtosis of a sine, 3/2, and of a normal distribution, 3."""
+    assert found(1.0 + 0.05 * np.sin(2 * np.pi * Y / 1.5)).uneven == pytest.approx(1.5, abs=0.1)
+    assert found(np.exp(0.1 * noise(20.0, 0.8))).uneven == pytest.approx(3.0, abs=0.3)
+    few = np.where((np.arange(HEIGHT) % 17 == 0)[:, None], 0.7, 1.0) * np.ones(WIDTH)
+    assert found(few).uneven > 4.0
 
 
 def test_rows_are_told_by_their_second_return():

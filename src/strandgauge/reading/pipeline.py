@@ -253,7 +253,7 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, said_wet: bool 
     lined = lines(region, strand, coordinates, paper)
     if found.fitted.for_hair is not found.correction:
         region = flat(found.fitted.for_hair)
-    doubts = hair_doubts(fibres(region, strand, coordinates), lined, found.view.pixels_per_mm)
+    doubts = hair_doubts(fibres(region, strand), lined, found.view.pixels_per_mm)
     zones = measure_zones(region, strand, coordinates)
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
     fit, cautions = found.fit, found.light.cautions
@@ -291,7 +291,7 @@ def hair_doubts(seen: Fibres, lined: Lines, pixels_per_mm: float) -> tuple[Note,
     NotHairError, TwoStrandsError, TooSmallError
     """
     try:
-        return check_fibres(seen) + check_lines(lined)
+        return tuple(dict.fromkeys(check_fibres(seen) + check_lines(lined)))
     except (NotHairError, TwoStrandsError) as error:
         if pixels_per_mm < SURE_PIXELS_PER_MM:
             raise TooSmallError(fault="fibres", pixels_per_mm=pixels_per_mm, where="strand") from error

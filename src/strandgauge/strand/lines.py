@@ -32,8 +32,11 @@ MOST_PAPER, DOUBTFUL_PAPER = 0.75, 0.3
 """Length of a line of paper within the strand, of the strand's: 0.25 and less on dry hair, up to 0.5 on wet tails."""
 MOST_EDGE = 5.0
 """Edges across on both sides of a flat place, over what that place is uneven by: 3.0 and less on hair."""
-LEAST_CUT_MM = 0.095
-"""How far an outline departs from what scissors cut: 0.118 and more on hair."""
+LEAST_CUT_MM, LEAST_CURVE_MM = 0.095, 0.06
+"""How far an outline departs from what scissors cut, its sides as bows or as smooth curves: on hair 0.107 and 0.06,
+but for three pictures of one strand."""
+_BOW, _CURVE = 2, 6
+"""Degrees of those."""
 _DARKEST = 2e-3
 """Keeps the logarithm of black hair's brightness from being noise."""
 _PERIODS_MM = (0.57, 2.2)
@@ -57,6 +60,7 @@ class Lines:
     paper: float
     edge: float
     cut_mm: float
+    curve_mm: float
 
 
 def lines(
@@ -67,7 +71,7 @@ def lines(
         _ribs(region, strand),
         _paper(region, strand, paper_lab),
         _edge(region, strand, coordinates),
-        _cut_mm(strand, region.pixels_per_mm),
+        *_cut_mm(strand, region.pixels_per_mm),
     )
 
 
@@ -134,25 +138,29 @@ def _edge(region: Region, strand: Isolated, coordinates: StrandCoordinates) -> f
     return float(score[inner, inner].max(initial=0.0))
 
 
-def _cut_mm(strand: Isolated, ppm: float) -> float:
-    """Return how far, root mean square, its sides are off from bows and its ends from straight lines, the worst."""
+def _cut_mm(strand: Isolated, ppm: float) -> tuple[float, float]:
+    """Return how far, root mean square, its ends are off from straight lines, and its sides from bows or curves.
+
+    The first takes bows, the second curves as smooth as a ribbon's, and of all four lines the worst.
+    """
     margin = (strand.last - strand.first) // 10
     body = strand.hair[:, strand.first + margin : strand.last - margin]
-    off = [_off(sides.argmax(0), ppm, bowed=True) for sides in (body, body[::-1])]
+    sides = [_off(side.argmax(0), ppm, (_BOW, _CURVE)) for side in (body, body[::-1])]
+    ends = []
     for at, hair in ((strand.first + 3 * ppm, strand.hair), (strand.last - 3 * ppm, strand.hair[:, ::-1])):
         middle, half = strand.centre[round(at)], 0.7 * strand.half_width[round(at)]
-        off.append(_off(hair[round(middle - half) : round(middle + half) + 1].argmax(1), ppm, bowed=False))
-    return max(off) / ppm
+        ends += _off(hair[round(middle - half) : round(middle + half) + 1].argmax(1), ppm, (1,))
+    bows, curves = zip(*sides, strict=True)
+    return max(*bows, *ends) / ppm, max(*curves, *ends) / ppm
 
 
-def _off(line: NDArray[np.int_], ppm: float, *, bowed: bool) -> float:
-    """Return the standard deviation of a line (N,), steps of pixels smoothed, about its best straight one or bow."""
+def _off(line: NDArray[np.int_], ppm: float, degrees: tuple[int, ...]) -> list[float]:
+    """Return the standard deviation of a line (N,), steps of pixels smoothed, about its best polynomials."""
     size = 2 * round(ppm) + 1
     left = cv2.blur(line.astype(np.float32)[None], (size, 1), borderType=cv2.BORDER_REPLICATE)[0]
-    x = np.linspace(-1, 1, len(line))
-    for shape in (np.ones(len(line)), x, x * x - (x * x).mean())[: 2 + bowed]:
-        left = left - shape * (left @ shape) / (shape @ shape)
-    return float(left.std())
+    shapes = np.linalg.qr(np.polynomial.legendre.legvander(np.linspace(-1, 1, len(line)), max(degrees)))[0]
+    parts = shapes * (left @ shapes)
+    return [float((left - parts[:, : degree + 1].sum(1)).std()) for degree in degrees]
 
 
 def _along(strand: Isolated, count: int, inset: float) -> tuple[NDArray[np.int_], Array]:
@@ -192,6 +200,6 @@ def check_lines(found: Lines) -> tuple[Note, ...]:
         notes.append(note("even-ribs"))
     if found.paper > DOUBTFUL_PAPER:
         notes.append(note("paper-between"))
-    if found.cut_mm < LEAST_CUT_MM:
+    if found.cut_mm < LEAST_CUT_MM or found.curve_mm < LEAST_CURVE_MM:
         notes.append(note("as-cut"))
     return tuple(notes)

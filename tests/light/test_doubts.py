@@ -225,6 +225,19 @@ def test_over_a_card_that_is_black_in_one_channel_lies_no_veil():
     assert -0.1 < veil(seen, np.ones(len(linear), bool), FLAT) <= 0.0
 
 
+def test_a_veil_is_found_where_few_greys_lie_far_apart():
+    """Six steps of 14 L*, and local tone that would explain the veil."""
+    samples = measured()
+    few = np.isin(np.arange(len(samples.ids)), [ROW[name] for name in ("B11", "B10", "B8", "B9", "B1", "B5")])
+    reference = samples.reference.copy()
+    reference[few, 0] = [96.0, 66.0, 22.0, 81.0, 51.0, 36.0]
+    linear = 0.6 * (xyz_from_lab(reference)[:, 1:2] + 0.1) * np.ones(3)
+    brighter_to_the_right = np.tile(np.linspace(-0.5, 0.5, 9, dtype=np.float32), (7, 1))
+    toned = replace(FLAT, brightness_terms=np.zeros(13), local=0.3, surround=brighter_to_the_right)
+    seen = replace(samples, encoded=srgb_curve(linear), reference=reference)
+    assert veil(seen, few, toned) == pytest.approx(0.1, abs=1e-6)
+
+
 def test_the_veil_is_that_under_the_light_that_falls_there():
     samples = measured()
     tilted = replace(FLAT, brightness_terms=np.r_[0.4, np.zeros(12)])

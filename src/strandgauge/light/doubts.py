@@ -120,14 +120,15 @@ def veil(samples: Samples, usable: Mask, correction: Correction) -> float:
 
     Of what the camera wrote, decoded by sRGB: a reflection, a dirty lens, or a camera that lifts its blacks. With
     seen dark over seen light d = (Y1 + v) / (Y2 + v), where Y1 and Y2 are printed, v follows; 0 without two greys.
+    Local tone is left in: where a chart's greys fall along one row, its term takes a veil up.
     """
     grey = usable & samples.is_patch & (chroma(samples.reference) < NEUTRAL_CHROMA)
     lightness = samples.reference[:, 0]
     if not grey.any() or np.ptp(lightness[grey]) < 30.0:
         return 0.0
     dark = grey & (lightness < lightness[grey].min() + ONE_STEP)
-    light = grey & (np.abs(lightness - np.percentile(lightness[grey], 90)) < ONE_STEP)
-    seen = srgb_decode(samples.encoded) / correction.factor(samples.places)
+    light = grey & (np.abs(lightness - np.percentile(lightness[grey], 90, method="nearest")) < ONE_STEP)
+    seen = srgb_decode(samples.encoded) / correction.light_factor(samples.places)
     printed = xyz_from_lab(samples.reference)[:, 1]
     # In a channel that is black all over no light lies.
     share = np.median(seen[dark], axis=0) / np.maximum(np.median(seen[light], axis=0), 1e-6)

@@ -7,7 +7,7 @@ Values stay encoded as the camera wrote them; turning them into light is the bus
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 
 import cv2
 import numpy as np
@@ -64,19 +64,13 @@ def sample_card(
     where = view.to_pixels(layout.points).astype(np.float32)
     # Where the picture holds several pixels for each sampling place, average them first.
     spacing_px = PATCH_CORE * layout.smallest_side / CELLS * view.pixels_per_mm
-    box = int(np.clip(round(spacing_px), 1, 15))
+    box = min(max(round(spacing_px), 1), 15)
     x, y, width, height = cv2.boundingRect(where)
     left, top = max(x - 2 * box, 0), max(y - 2 * box, 0)
     region = pixels[top : y + height + 2 * box + 1, left : x + width + 2 * box + 1]
     averaged = cv2.blur(region, (box, box)) if box > 1 else region
-    where -= np.array([left, top], dtype=np.float32)
-    values = cv2.remap(
-        averaged,
-        where[:, 0].reshape(-1, CELLS * CELLS),
-        where[:, 1].reshape(-1, CELLS * CELLS),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
+    columns, rows = ((where[:, i] - low).reshape(-1, CELLS * CELLS) for i, low in ((0, left), (1, top)))
+    values = cv2.remap(averaged, columns, rows, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     red_first = np.ascontiguousarray(values.transpose(2, 0, 1)[::-1], dtype=np.float32)
     samples = _summarise(red_first / np.float32(np.iinfo(pixels.dtype).max), layout)
     return replace(samples, surround=surround_of(pixels, view, card.size))
@@ -100,10 +94,16 @@ def surround_of(
         flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    light = srgb_decode(seen / float(np.iinfo(pixels.dtype).max)) @ LUMINANCE[::-1]
+    light = _decoded(int(np.iinfo(pixels.dtype).max))[np.asarray(seen, dtype=pixels.dtype)] @ LUMINANCE[::-1]
     logs = np.log(np.maximum(light, 0.01)).astype(np.float32)
     blurred = cv2.GaussianBlur(logs, (0, 0), AROUND * AROUND_STEPS)[margin:-margin, margin:-margin]
     return np.ascontiguousarray(blurred - blurred.mean())
+
+
+@cache
+def _decoded(most: int) -> Array:
+    """Return the linear light of each code from 0 to ``most``."""
+    return srgb_decode(np.arange(most + 1) / most)
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,14 +195,13 @@ def _summarise(values: NDArray[np.float32], layout: _Layout) -> Samples:
 
     A mean over the middle half ignores a hair, a speck or a small gleam that a plain mean would take in.
     """
-    quarter = values.shape[2] // 4
-    middle = np.argsort(values[1], axis=1)[:, quarter:-quarter]
-    rows = np.arange(len(middle))[:, None]
+    count, quarter = values.shape[2], values.shape[2] // 4
+    middle = np.argsort(values[1], axis=1)[:, quarter:-quarter] + count * np.arange(values.shape[1])[:, None]
     brightest = np.maximum(np.maximum(values[0], values[1]), values[2])
     return Samples(
         ids=layout.ids,
         places=layout.places,
-        encoded=np.stack([channel[rows, middle].mean(1, dtype=np.float64) for channel in values], axis=1),
+        encoded=values.reshape(3, -1).take(middle, axis=1).mean(2, dtype=np.float64).T,
         spread=values[1].std(1, dtype=np.float64),
         clipped_high=(brightest >= CLIPPED_HIGH).mean(1, dtype=np.float64),
         clipped_low=(brightest <= CLIPPED_LOW).mean(1, dtype=np.float64),

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array
+from strandgauge.colour.cielab import EPSILON, KAPPA
 from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.hair.family import (
     DYED,
@@ -255,9 +256,10 @@ def posteriors(
         kept = np.flatnonzero(logs > likeliest + np.log(NEGLIGIBLE))
         weight = np.exp(logs[kept] - likeliest)
         split = np.searchsorted(kept, members)
-        these = [prior.lab.take(kept[:split], axis=0), lab.take(kept[split:] - members, axis=0)]
+        these = [prior.lab.T.take(kept[:split], axis=1), lab.T.take(kept[split:] - members, axis=1)]
         weight /= weight.sum()
-        found.append(Posterior(np.concatenate(these), weight, prior.kind[kept], prior.white[kept]))
+        both = np.concatenate(these, axis=1).T
+        found.append(Posterior(both, weight, prior.kind.take(kept), prior.white.take(kept)))
     return found
 
 
@@ -303,7 +305,13 @@ def _prior(rungs: tuple[tuple[float, ...], ...], wet: bool, model: ErrorModel) -
     place = scale_and_tint(ratio) if wet else family.place
     lit = _lit(place, lab_from_ratio(ratio)[:, 0], model)
     kind = np.append(family.kind, np.full(ANY_MEMBERS, KINDS.index("any")))
-    return _Prior(family.lab, kind, np.append(family.white, np.zeros(ANY_MEMBERS)), lit, family.any_share)
+    return _Prior(
+        np.asfortranarray(family.lab),
+        kind,
+        np.append(family.white, np.zeros(ANY_MEMBERS)),
+        lit,
+        family.any_share,
+    )
 
 
 def _log_likelihood(seen: Array, lit: _Lit, as_lit: AsLit, model: ErrorModel) -> Array:
@@ -325,22 +333,29 @@ def _around() -> tuple[Array, Array]:
     return place, np.log(density)
 
 
+def _lightness(place: Array) -> Array:
+    """Return L* (...) of `scale_and_tint` (..., 3)."""
+    light = np.exp(place[..., 0])
+    return np.where(light > EPSILON, 116.0 * np.cbrt(light) - 16.0, KAPPA * light)
+
+
 def _any_colours(seen: Array, as_lit: AsLit, model: ErrorModel, wet: bool) -> tuple[Array, Array]:
     """Return CIELAB (..., M, 3) of colours about the measured one (..., 3), and their log weights (..., M).
 
     They are drawn by importance. Each is as likely as any other within `ANY_RANGE` before the photo is looked at.
     """
     about, density = _around()
-    powers = shifted_by(lab_from_ratio(ratio_of(seen))[..., 0])
+    powers = shifted_by(_lightness(seen))
     unshifted = seen - np.einsum("...pc,p...->...c", as_lit.shift, powers)
-    centre, log_sd = model.at(unshifted[..., None, :], lab_from_ratio(ratio_of(unshifted))[..., :1])
-    spread = np.exp(log_sd[..., 0, :] + as_lit.widen)
+    centre, log_sd = model.at(unshifted[..., None, :], _lightness(unshifted)[..., None])
+    log_sd = log_sd[..., 0, :] + as_lit.widen
+    spread = np.exp(log_sd)
     rows = (2.0 * unshifted - centre[..., 0, :])[..., None] + (model.mixing @ about.T) * spread[..., None]
     place = rows.swapaxes(-1, -2)
     ratio = np.minimum(ratio_of(place), LIGHTEST)
     lab = lab_from_ratio(ratio)
     likely = _log_likelihood(seen, _lit(place, lab[..., 0], model), as_lit, model)
-    drawn = density - (np.log(spread).sum(-1) + np.log(np.diag(model.mixing)).sum())[..., None]
+    drawn = density - (log_sd.sum(-1) + np.log(np.diag(model.mixing)).sum())[..., None]
     inside = ((place > ANY_RANGE[0]) & (place < ANY_RANGE[1])).all(-1)
     evenly = -float(np.log(np.prod(ANY_RANGE[1] - ANY_RANGE[0])))
     logs = np.where(inside, likely - drawn + evenly, -np.inf)

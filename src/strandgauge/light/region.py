@@ -20,8 +20,8 @@ from strandgauge.light.correction import Correction
 
 Image = NDArray[np.float32]
 
-FIELD_GRID = (9, 25)
-"""Places (across, along) at which the smooth light field is computed before it is spread over the region."""
+FIELD_STEP = 16
+"""Pixels of the region from one place to the next at which the smooth light field is computed; even."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,16 +119,9 @@ def _look_up(flat: NDArray[Any], table: NDArray[np.float32]) -> Image:
 
 
 def _factor(correction: Correction, to_card: Array, width: int, height: int) -> Image:
-    rows, columns = FIELD_GRID
-    u, v = np.meshgrid(np.linspace(0, width - 1, columns), np.linspace(0, height - 1, rows))
-    places = np.c_[u.ravel(), v.ravel(), np.ones(u.size)] @ to_card.T
-    coarse = correction.factor(places).reshape(rows, columns, 3).astype(np.float32)
-    grid = np.array([[(columns - 1) / max(width - 1, 1), 0, 0], [0, (rows - 1) / max(height - 1, 1), 0]])
-    spread = cv2.warpAffine(
-        coarse,
-        grid,
-        (width, height),
-        flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    return np.asarray(spread, dtype=np.float32)
+    step, half = FIELD_STEP, FIELD_STEP // 2
+    u, v = (np.arange(-(-side // step) + 1) * step - 0.5 for side in (width, height))
+    places = np.stack([*(axis.ravel() for axis in np.meshgrid(u, v)), np.ones(u.size * v.size)])
+    coarse = correction.factor((to_card @ places).T).reshape(v.size, u.size, 3).astype(np.float32)
+    spread = cv2.resize(coarse, (u.size * step, v.size * step), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(spread[half : half + height, half : half + width], dtype=np.float32)

@@ -30,6 +30,9 @@ from strandgauge.errors import (
 from strandgauge.light.correction import NEUTRAL_CHROMA, Correction, FittedCard
 from strandgauge.light.otherprint import other_print
 
+_OVER_CARD = np.stack(np.meshgrid(np.linspace(0.03, 0.97, 13), np.linspace(0.04, 0.96, 9)), -1).reshape(-1, 2)
+"""(N, 2) places at which the light over a card is looked at, shares of its width and height."""
+
 
 @dataclass(frozen=True, slots=True)
 class Limits:
@@ -257,8 +260,7 @@ def judge(exposure: Exposure, signs: Signs) -> LightReport:
 
 def _light_over_card(correction: Correction, card: CardDefinition) -> tuple[float, float]:
     """Return the unevenness and the colour change of the fitted light over the card (see Signs)."""
-    x, y = np.meshgrid(np.linspace(0.03, 0.97, 13) * card.size[0], np.linspace(0.04, 0.96, 9) * card.size[1])
-    factor = correction.light_factor(np.c_[x.ravel(), y.ravel()])
+    factor = correction.light_factor(_OVER_CARD * card.size)
     green = factor[:, 1]
     logs = np.log(factor[:, [0, 2]] / factor[:, [1]])
     return float((green.max() - green.min()) / green.mean()), float(np.ptp(logs, axis=0).max())

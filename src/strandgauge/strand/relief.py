@@ -7,6 +7,7 @@ linear light, so that neither the exposure nor the hair's own lightness enters.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import cv2
@@ -64,7 +65,7 @@ def reliefs(region: Region, strand: Isolated, coordinates: StrandCoordinates) ->
         inside = hair[:, part]
         bright = light[:, part][inside]
         red, blue = (_log(linear[:, part, channel][inside]) - bright for channel in (0, 2))
-        across = _across(np.stack([bright, red, blue]), off_axis[:, part][inside])
+        across = _across([bright, red, blue], off_axis[:, part][inside])
         middle = smooth[:, part][inside & (off_axis[:, part] <= MIDDLE)]
         shares = [share / 100.0 for share in SHARES]
         below = quantiles(middle, shares) if middle.size else [0.0] * len(SHARES)
@@ -85,10 +86,11 @@ def _log(light: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(np.log(np.maximum(light, DARKEST_LINEAR)))
 
 
-def _across(values: NDArray[np.float32], off_axis: NDArray[np.float32]) -> Array:
-    """Return the means (K, 5) of values (K, N) in each ring, less those over the whole width."""
-    within = (off_axis <= RINGS[:, None]).astype(np.float64)  # this ring and those inside it
-    sums = np.diff(np.vstack([values, np.ones_like(off_axis)]) @ within.T, prepend=0.0)
+def _across(values: Sequence[NDArray[np.float32]], off_axis: NDArray[np.float32]) -> Array:
+    """Return the means (K, 5) of K values (N,) in each ring, less those over the whole width."""
+    within = (off_axis <= RINGS.astype(np.float32)[:, None]).astype(np.float64)  # a ring and those inside it
+    rows = np.array([*values, np.ones_like(off_axis)], dtype=np.float64)
+    sums = np.diff(rows @ within.T, prepend=0.0)
     width = np.diff(RINGS, prepend=0.0) / RINGS[-1]
     means = _means(sums[:-1], sums[-1])
     return np.asarray(means - (means @ width)[:, None])

@@ -25,6 +25,11 @@ MOST_GAPS = 0.35
 SHARE_SMOOTHING_MM = 0.5
 """Pixels are averaged over about this size before they are sorted into levels: single fibres are no level."""
 
+_AROUND = np.append(np.linspace(0, 1, 12), np.linspace(1, 0, 12))
+"""Places of a zone's outline along it, there on one side and back on the other, ..."""
+_SIDE = np.repeat([-1.0, 1.0], 12)
+"""... and which side."""
+
 
 @dataclass(frozen=True, slots=True)
 class ZoneLight:
@@ -129,10 +134,8 @@ def _measure(
 
 
 def _outline(part: slice, strand: Isolated, region: Region) -> Array:
-    columns = np.linspace(part.start, part.stop - 1, 12)
+    columns = part.start + (part.stop - 1 - part.start) * _AROUND
     at = np.arange(len(strand.centre))
-    centre = np.interp(columns, at, strand.centre)
-    half = np.interp(columns, at, strand.half_width)
-    rows = np.concatenate([centre - half, (centre + half)[::-1]])
-    outline: Array = region.to_card @ np.stack([np.append(columns, columns[::-1]), rows, np.ones(24)])
+    centre, half = (np.interp(columns, at, line) for line in (strand.centre, strand.half_width))
+    outline: Array = region.to_card @ np.stack([columns, centre + _SIDE * half, np.ones_like(columns)])
     return outline.T

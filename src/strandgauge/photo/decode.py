@@ -18,6 +18,7 @@ import numpy as np
 
 from strandgauge.errors import UnreadableFileError
 from strandgauge.photo.formats import Format, Pixels
+from strandgauge.photo.scan import is_shifted
 
 # The C library hands a photo's memory back to the system and fetches it anew page by page, some milliseconds a photo,
 # until it has seen a block as large as this go, the largest that is decoded at full size. Nobody writes to it.
@@ -34,9 +35,14 @@ _JPEG_REDUCTIONS = (
 _STANDARD_ERROR = 2
 _one_at_a_time = Lock()
 
-_EXTRANEOUS = re.compile(r"(\d+) extraneous bytes? before marker")
-_HARMLESS_PADDING_BYTES = 16
-"""Some phones pad a scan to a round length; damage leaves more behind."""
+_PADDED = re.compile(r"\D*(\d+) extraneous bytes? before marker 0xd9\s*")
+_MOST_PADDING_BYTES = 16
+"""Some phones pad a scan to a round length with bytes of one value; what damage leaves behind are blocks."""
+
+_END_OF_IMAGE = b"\xff\xd9"
+_SCAN = 0xDA
+_FRAMES = {*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC}
+"""Markers of ITU-T T.81, table B.1."""
 
 
 def decode_quietly(data: bytes, kind: Format, *, jpeg_reduction: int = 1, alpha: bool = False) -> Pixels:
@@ -53,10 +59,11 @@ def decode_quietly(data: bytes, kind: Format, *, jpeg_reduction: int = 1, alpha:
     ------
     UnreadableFileError : the picture is damaged, cut short or partly transparent.
     """
-    if kind is Format.JPEG and not _is_complete_jpeg(data):
-        raise UnreadableFileError(fault="short", kind=kind.value)
     if kind is Format.JPEG:
-        flags = next(flag for factor, flag in _JPEG_REDUCTIONS if factor <= jpeg_reduction)
+        scan, unit = _jpeg_scan(data)
+        if data.rfind(_END_OF_IMAGE, scan) < 0:  # what the decoder does without it depends on its version
+            raise UnreadableFileError(fault="short", kind=kind.value)
+        factor, flags = next(one for one in _JPEG_REDUCTIONS if one[0] <= jpeg_reduction)
     elif alpha:
         flags = cv2.IMREAD_UNCHANGED
     else:
@@ -67,7 +74,9 @@ def decode_quietly(data: bytes, kind: Format, *, jpeg_reduction: int = 1, alpha:
         pixels, said = _listening(lambda: _imdecode(data, flags))
     except cv2.error as error:
         raise UnreadableFileError(fault="damaged", kind=kind.value) from error
-    if pixels is None or _tells_of_damage(said):
+    if pixels is None or _tells_of_damage(said, data):
+        raise UnreadableFileError(fault="damaged", kind=kind.value)
+    if kind is Format.JPEG and is_shifted(pixels, (unit[0] // factor, unit[1] // factor)):
         raise UnreadableFileError(fault="damaged", kind=kind.value)
     if pixels.dtype not in (np.uint8, np.uint16):
         raise UnreadableFileError(fault="float")
@@ -86,32 +95,36 @@ def opaque(pixels: Pixels) -> Pixels:
     return cv2.cvtColor(pixels, cv2.COLOR_BGRA2BGR)
 
 
-def _is_complete_jpeg(data: bytes) -> bool:
-    """Tell whether a JPEG's end is there; what the decoder does without it depends on its version."""
-    return data.rfind(b"\xff\xd9", _jpeg_scan_start(data)) >= 0
+def _jpeg_scan(data: bytes) -> tuple[int, tuple[int, int]]:
+    """Return where a JPEG's entropy-coded data begins, and width and height of its minimum coded unit (ITU-T T.81).
 
-
-def _jpeg_scan_start(data: bytes) -> int:
-    """Return where a JPEG's entropy-coded data begins, past any thumbnail in its segments (ITU-T T.81)."""
-    at = 2
+    Its segments are walked past any thumbnail in them.
+    """
+    at, unit = 2, (8, 8)
     while at + 4 <= len(data) and data[at] == 0xFF:
-        if data[at + 1] == 0xFF:  # a fill byte
+        marker, length = data[at + 1], int.from_bytes(data[at + 2 : at + 4], "big")
+        if marker == 0xFF:  # a fill byte
             at += 1
             continue
-        length = int.from_bytes(data[at + 2 : at + 4], "big")
-        if data[at + 1] == 0xDA:
-            return at + 2 + length
+        if marker in _FRAMES:
+            sampling = [0x11, *data[at + 11 : at + 2 + length : 3]]
+            unit = (8 * max(one >> 4 for one in sampling), 8 * max(one & 15 for one in sampling))
         at += 2 + length
-    return at
+        if marker == _SCAN:
+            break
+    return at, unit
 
 
-def _tells_of_damage(said: str) -> bool:
+def _tells_of_damage(said: str, data: bytes) -> bool:
+    """Tell whether what the decoder said of a file is more than harmless padding behind the pixels of a JPEG."""
     if not re.search(
         r"corrupt|premature|truncated|bad huffman|unsupported marker|error", said, re.IGNORECASE
     ):
         return False
-    padding = [int(count) for count in _EXTRANEOUS.findall(said)]
-    return not (len(padding) == said.count("\n") and max(padding) <= _HARMLESS_PADDING_BYTES)
+    padding = _PADDED.fullmatch(said)
+    count = int(padding[1]) if padding else 0
+    end = data.find(_END_OF_IMAGE, _jpeg_scan(data)[0])
+    return not 1 <= count <= _MOST_PADDING_BYTES or len(set(data[end - count : end])) != 1
 
 
 def _listening(work: Callable[[], _T]) -> tuple[_T, str]:

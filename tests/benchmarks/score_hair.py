@@ -33,6 +33,8 @@ from strandgauge.strand.zones import measure_zones, strand_coordinates
 KIT = shipped()
 PAPER = KIT.card.paper or (95.0, 0.0, 0.0)
 PPM = 4.0
+ASKED = {"no-direction", "unbroken", "even-ribs", "paper-between", "as-cut"}
+"""Notes that ask to look whether it is hair."""
 TINTS = [(0.45, 0.33, 0.17), (0.12, 0.07, 0.035), (0.35, 0.35, 0.36), (0.3, 0.13, 0.05), (0.04, 0.028, 0.02)]
 SKIN = [(0.62, 0.4, 0.3), (0.45, 0.26, 0.17), (0.15, 0.08, 0.05)]
 
@@ -162,7 +164,7 @@ def measured(path: Path) -> tuple[str, Measurement | None]:
         m = KIT.measure(path.with_suffix(".jpg"))
     except StrandgaugeError as error:
         return told(error), None
-    asked: Callable[[str], bool] = {"no-direction", "even-ribs", "paper-between", "as-cut"}.__contains__
+    asked: Callable[[str], bool] = ASKED.__contains__
     return ", ".join(f"{note.code}?" for note in m.reading.notes if asked(note.code)) or "read", m
 
 

@@ -21,7 +21,9 @@ PPM = 4.0
 HEIGHT, WIDTH = 120, 440
 """A region of 30 by 110 mm; the strand takes 18 by 95 mm of it."""
 ROWS, COLUMNS = slice(24, 96), slice(30, 410)
-HAIR = Fibres(0.05, rows=0.1, along=0.3, slant=0.0, uneven=3.5, smoothest=0.03, smoothest_share=0.7)
+HAIR = Fibres(
+    0.05, rows=0.1, along=0.3, slant=0.0, broken=0.03, uneven=3.5, smoothest=0.03, smoothest_share=0.7
+)
 
 
 def strip(texture: np.ndarray) -> tuple[Region, Isolated]:
@@ -49,7 +51,7 @@ def noise(along: float, across: float, seed: int = 1) -> np.ndarray:
 
 
 def locks() -> np.ndarray:
-    return 1.0 + 0.2 * noise(30.0, 1.2) + 0.1 * noise(12.0, 0.6, seed=2)
+    return 1.0 + 0.2 * noise(30.0, 1.2) + 0.1 * noise(4.0, 0.6, seed=2)
 
 
 Y, X = np.mgrid[0:HEIGHT, 0:WIDTH] / PPM
@@ -73,6 +75,8 @@ def test_what_is_no_hair_is_refused_for_its_own_reason(name):
 
 def test_locks_are_hair_and_grass_is_doubted():
     assert check_fibres(found(locks())) == ()
+    running_on = np.broadcast_to(locks()[:, :1], (HEIGHT, WIDTH)) * (1.0 + 0.02 * noise(40.0, 20.0))
+    assert [note.code for note in check_fibres(found(running_on))] == ["unbroken"]
     grass = 0.3 + cv2.resize(skimage.data.grass(), (WIDTH, WIDTH))[:HEIGHT] / 128.0
     assert [note.code for note in check_fibres(found(grass))] == ["no-direction"]
 
@@ -121,6 +125,7 @@ def test_each_limit_is_one(within, beyond, fault):
     ("within", "beyond", "code"),
     [
         ({"along": 0.79}, {"along": 0.81}, "no-direction"),
+        ({"broken": 0.0077}, {"broken": 0.0075}, "unbroken"),
         ({"uneven": 2.61}, {"uneven": 2.59}, "even-ribs"),
     ],
 )

@@ -422,7 +422,9 @@ def test_each_doubt_has_its_limit(within, beyond, code):
 
 @pytest.mark.parametrize("beyond", [{"ribs": 0.7}, {"paper": 0.9}, {"edge": 9.0}])
 def test_what_looks_like_no_hair_in_too_small_a_picture_may_be_hair(beyond):
-    seen = Fibres(0.05, rows=0.1, along=0.3, slant=0.0, uneven=3.5, smoothest=0.03, smoothest_share=0.7)
+    seen = Fibres(
+        0.05, rows=0.1, along=0.3, slant=0.0, broken=0.03, uneven=3.5, smoothest=0.03, smoothest_share=0.7
+    )
     with pytest.raises(TooSmallError) as small:
         hair_doubts(seen, replace(HAIR, **beyond), 1.89)
     assert dict(small.value.facts) == {"fault": "fibres", "pixels_per_mm": 1.89}

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from strandgauge.errors import BadCalibrationError
 from strandgauge.files.calibration import calibration_file
-from strandgauge.hair.levels import level_at_least, level_shares, load_ladder
+from strandgauge.hair.levels import level_at_least, load_ladder
 
 LADDER = calibration_file("ladder.toml").read_text()
 
@@ -31,7 +31,8 @@ def test_level_uncertainty_is_that_of_lightness_and_does_not_vanish_past_the_end
 
 
 def test_shares_sum_to_one():
-    shares = level_shares([8.4, 8.6, 8.5, 9.2])
+    ladder = load_ladder()
+    shares = ladder.shares(ladder.lab_at([8.4, 8.6, 8.6, 9.2])[:, 0])
     assert shares == {"8": 0.25, "9": 0.75}
 
 
@@ -92,13 +93,13 @@ def test_the_levels_uncertainty_follows_the_ladder_on_both_sides(lightness, sd, 
 
 
 def test_shares_round_half_up_know_no_level_below_one_and_pass_over_what_is_not_known():
-    assert level_shares([[0.2, 1.49], [1.5, np.nan]]) == {
+    assert RUNGS.shares([[9.0, 16.9], [17.0, np.nan]]) == {
         "1": pytest.approx(2 / 3),
         "2": pytest.approx(1 / 3),
     }
-    assert level_shares([np.nan, np.inf]) == {}
-    assert level_shares([8.2]) == {"8": 1.0}
-    assert level_shares([11.5, 10.6]) == {"11": 0.5, "12": 0.5}
+    assert RUNGS.shares([np.nan, np.inf]) == {}
+    assert RUNGS.shares([58.0]) == {"8": 1.0}
+    assert RUNGS.shares([82.5, 80.0, 99.0, 90.0]) == {"11": 0.25, "12": 0.75}
 
 
 @pytest.mark.parametrize(

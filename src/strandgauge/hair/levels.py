@@ -68,6 +68,17 @@ class Ladder:
         above = np.maximum(lightness - rungs[-1], 0.0) / (rungs[-1] - rungs[-2])
         return np.asarray(np.interp(lightness, rungs, self.rungs) + below + above)
 
+    def shares(self, lightness: ArrayLike) -> dict[str, float]:
+        """Return the share of each whole level among L* of any shape; empty ones left out, the rest sum to 1.
+
+        A value half-way between two levels counts for the lighter one.
+        """
+        flat = np.asarray(lightness).ravel()
+        known = np.sort(flat[np.isfinite(flat)])
+        begin = np.interp(self.rungs[1:] - 0.5, self.rungs, self.lab[:, 0])
+        counts = np.diff(np.searchsorted(known, begin), prepend=0, append=known.size).tolist()
+        return {str(level): count / known.size for level, count in enumerate(counts, 1) if count}
+
     def lab_at(self, level: ArrayLike) -> Array:
         """Return the ladder's CIELAB (..., 3) at levels (...), linear between the rungs."""
         level = np.asarray(level, dtype=float)
@@ -80,20 +91,6 @@ class Ladder:
                 np.asarray(lightness, dtype=float), self.lab[:, 0], np.hypot(self.lab[:, 1], self.lab[:, 2])
             )
         )
-
-
-def level_shares(levels: ArrayLike) -> dict[str, float]:
-    """Return the share of each whole level among levels of any shape; empty ones left out, the rest sum to 1.
-
-    A value half-way between two levels counts for the lighter one.
-    """
-    flat = np.asarray(levels, dtype=float).ravel()
-    whole = np.maximum(np.floor(flat[np.isfinite(flat)] + 0.5), 1.0).astype(int)
-    if whole.size == 0:
-        return {}
-    return {
-        str(level): count / whole.size for level, count in enumerate(np.bincount(whole).tolist()) if count
-    }
 
 
 def level_at_least(level: float) -> float:

@@ -81,17 +81,17 @@ def off_path(lab: ArrayLike, path: LiftPath) -> Array:
     """Return the a*b* vectors (..., 2) from the nearest undyed colour of the same lightness to ``lab`` (..., 3)."""
     colour = np.asarray(lab, dtype=float)
     lightness, which = np.unique(colour[..., 0], return_inverse=True)
-    corners = np.stack([_outline(float(at), path) for at in lightness], axis=1)  # (M, lightnesses, 2)
-    sides = np.roll(corners, -1, axis=0) - corners
-    start, along = (part.take(which.ravel(), axis=1) for part in (corners, sides))  # (M, N, 2)
-    since = colour[..., 1:].reshape(-1, 2) - start
-    outside = (along[..., 0] * since[..., 1] < along[..., 1] * since[..., 0]).any(0)
-    off = np.zeros(since.shape[1:])
-    since, along = since[:, outside], along[:, outside]
-    share = (since * along).sum(-1) / np.maximum((along**2).sum(-1), 1e-12)
-    beside = since - np.clip(share, 0.0, 1.0)[..., None] * along
-    nearest = (beside**2).sum(-1).argmin(0)
-    off[outside] = beside[nearest, np.arange(len(nearest))]
+    corners = np.stack([_outline(float(at), path).T for at in lightness], axis=2)  # (2, M, lightnesses)
+    sides = np.roll(corners, -1, axis=1) - corners
+    start, along = (part.take(which.ravel(), axis=2) for part in (corners, sides))  # (2, M, N)
+    since = colour[..., 1:].reshape(-1, 2).T[:, None] - start
+    outside = (along[0] * since[1] < along[1] * since[0]).any(0)
+    off = np.zeros((outside.size, 2))
+    since, along = since[..., outside], along[..., outside]
+    share = (since * along).sum(0) / np.maximum((along**2).sum(0), 1e-12)
+    beside = since - np.clip(share, 0.0, 1.0) * along
+    nearest = (beside**2).sum(0).argmin(0)
+    off[outside] = beside[:, nearest, np.arange(len(nearest))].T
     return off.reshape(*colour.shape[:-1], 2)
 
 

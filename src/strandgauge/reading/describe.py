@@ -13,7 +13,7 @@ from strandgauge.colour.arrays import Array
 from strandgauge.colour.cielab import as_lab, chroma, hue_deg
 from strandgauge.colour.srgb import RATIO_FROM_RGB
 from strandgauge.hair.family import DARKEST, lab_from_ratio, ratio_from_lab
-from strandgauge.hair.levels import Ladder, level_shares
+from strandgauge.hair.levels import Ladder
 from strandgauge.hair.likely import Likely, likely
 from strandgauge.hair.posterior import AsLit, Posterior, Told, load_telling, posteriors, tell
 from strandgauge.hair.warmth import yellowness_e313
@@ -117,7 +117,7 @@ def _zone(colour: ZoneColour, found: Posterior, told: Told, words: Likely, ladde
         lightness_spread=colour.lightness_spread,
         level=told.level,
         level_sd=told.level_sd,
-        level_shares=level_shares(ladder.level_of(lightness)),
+        level_shares=ladder.shares(lightness),
         undertone=next(iter(words.undertones)),
         chroma=float(chroma(lab)),
         hue_deg=float(hue_deg(lab)),

@@ -224,3 +224,38 @@ def test_nothing_is_written_over_what_is_read(option, strandgauge, photo, tmp_pa
     assert told.code == 2
     assert say("usage.is-read", file=own) in told.err
     assert own.read_text() == "mine"
+
+
+CHART = """
+[card]
+illuminant = "D65"
+[[marker]]
+id = 0
+dictionary = "DICT_4X4_50"
+box = [0, 0, 20, 20]
+[[grid]]
+origin = [30, 0]
+pitch = 12
+size = 10
+columns = 6
+labs = [[95, 0, 0], [80, 0, 0], [60, 0, 0], [40, 0, 0], [30, 20, 20], [50, -20, 30]]
+"""
+
+
+@pytest.mark.parametrize(
+    "command", [("read",), ("batch", "--out", "out"), ("watch", "--page", "page.html", "--once"), ("serve",)]
+)
+def test_a_chart_without_a_place_for_a_strand_is_refused_before_any_photo_is_looked_at(
+    strandgauge, tmp_path, monkeypatch, command
+):
+    monkeypatch.chdir(tmp_path)
+    Path("chart.toml").write_text(CHART, encoding="utf-8")
+    photos = Path("photos")
+    photos.mkdir()
+    (photos / "none.jpg").write_bytes(b"no photo")
+    name, *options = command
+    what = {"read": [photos / "none.jpg"], "serve": []}.get(name, [photos])
+    told = strandgauge(name, *what, *options, "--card", "chart.toml")
+    assert told.code == exit_code_of("bad-card-definition")
+    assert "chart.toml" in told.err
+    assert not {"out", "page.html"} & {path.name for path in tmp_path.iterdir()}

@@ -86,7 +86,7 @@ def run_batch(
     BatchStoppedError : Ctrl-C; all files are valid (a KeyboardInterrupt).
     UnreadableFileError : there is no such folder.
     NoPhotosError : there is no photo in it.
-    BadManifestError, UnknownTargetError, BadColourError : before any photo is read.
+    BadCardDefinitionError, BadManifestError, UnknownTargetError, BadColourError : before any photo is read.
     BatchFolderError : ``out`` holds something else, was begun with other settings, or is in use.
     WorkersUnavailableError : no processes, no cluster, or a package is missing.
     CannotWriteError : no space left, or no permission; what was written is valid.
@@ -94,6 +94,7 @@ def run_batch(
     if options.parquet:
         need_parquet()
     kit = kit or shipped()
+    kit.card.strand_window()
     if options.target is not None:
         options = replace(options, target=find_target(options.target, kit.targets).name)
     walk = find_photos(folder, out)

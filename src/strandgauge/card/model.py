@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.colour.cielab import Lab
+from strandgauge.errors import BadCardDefinitionError
 
 Point = tuple[float, float]
 Box = tuple[float, float, float, float]
@@ -148,3 +149,18 @@ class CardDefinition:
         """Corners of the card, mm, clockwise from the top left, shape (4, 2)."""
         width, height = self.size
         return np.array([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)])
+
+    def strand_window(self) -> Window:
+        """Return where the strand lies.
+
+        Raises
+        ------
+        BadCardDefinitionError : the card is a chart without such a place.
+        """
+        if self.window is None:
+            raise BadCardDefinitionError(
+                f"'{self.name}' has no window for a strand.",
+                where=self.source_path.name,
+                remedy="Use a card with a [window] to read strands; 'strandgauge check' needs none.",
+            )
+        return self.window

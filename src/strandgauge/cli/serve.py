@@ -44,10 +44,11 @@ def serve(
     from strandgauge.web.settings import ServerSettings
     from strandgauge.web.workers import WorkerPool
 
+    kit = open_kit()
+    kit.card.strand_window()
     addresses = (local_address(address), LOOPBACK) if lan else (LOOPBACK,)
     listeners = [listen(address, port) for address in addresses]
     keys = (logbook or default_path()).with_name("phones.json")
-    kit = open_kit()
     settings = ServerSettings(
         port=port,
         addresses=addresses,

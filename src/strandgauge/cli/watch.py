@@ -61,6 +61,7 @@ def watch(
     from strandgauge.watch.strand import Plan, WatchedStrand
 
     tools = open_kit()
+    tools.card.strand_window()
     plan = Plan(start, limit, None if target is None else tools.target(target).name, level, wet=bool(wet))
     strand = WatchedStrand(tools, plan, page)
     bell, told = _Bell(), ""

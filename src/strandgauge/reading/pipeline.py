@@ -21,7 +21,6 @@ from strandgauge.card.sample import Samples, sample_card
 from strandgauge.codes.facts import Note, note
 from strandgauge.colour.arrays import median
 from strandgauge.errors import (
-    BadCardDefinitionError,
     CardFoldedError,
     CardUnseenError,
     NotHairError,
@@ -168,13 +167,7 @@ def measure_photo(
     ------
     StrandgaugeError : the photo cannot be read or cannot be trusted; the subclass says why.
     """
-    window = card.window
-    if window is None:
-        raise BadCardDefinitionError(
-            f"'{card.name}' has no window for a strand.",
-            where=card.source_path.name,
-            remedy="Use a card with a [window] to read strands; 'strandgauge check' needs none.",
-        )
+    window = card.strand_window()
     found = open_card(source, card)
     with _naming(found.photo):
         return _measure(found, window, ladder, wet)

@@ -8,8 +8,6 @@ as a row has, which turns from one row's lower border to its upper one in the co
 
 from __future__ import annotations
 
-from itertools import product
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -51,22 +49,22 @@ def is_shifted(pixels: Pixels, unit: tuple[int, int]) -> bool:
         return False
 
     def line(at: int) -> NDArray[np.float32]:
-        """Return (rows, columns, 3) the means along one line of pixels, counted from each unit's upper border."""
+        """Return (rows, columns, 3) BGR means along one line of pixels, counted from each unit's upper border."""
         lines = pixels[height + at :: height, : columns * width][:rows]
-        means = cv2.resize(lines, (columns, rows), interpolation=cv2.INTER_AREA)
-        return means.astype(np.float32) @ _BGR_TO_YCC
+        return cv2.resize(lines, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
 
     near = [line(at) for at in (-2, -1, 0, 1)]
     # Chroma of half the height is spread over two lines on either side of a border.
     far = [line(at) for at in (-5, -2, 1, 4)] if height >= 16 else near
     for lines, channels in ((near, (0,)), (far, (1, 2))):
-        steps = _step(lines)
-        for channel, sign in product(channels, (1, -1)):
-            step = sign * steps[..., channel]
-            in_row = np.count_nonzero(step > _STEP, axis=1)
+        steps = _step(lines) @ _BGR_TO_YCC
+        for channel in channels:
+            step = np.ascontiguousarray(steps[..., channel])
+            in_row = np.count_nonzero(abs(step) > _STEP, axis=1)
             if (in_row[1:] + in_row[:-1]).max() < _SHARE * columns:
                 continue
-            if _runs(step, steps[..., 0], lines[1][..., 0], lines[2][..., 0]):
+            above, below = (line @ _BGR_TO_YCC[:, 0] for line in lines[1:3])
+            if any(_runs(sign * step, steps[..., 0], above, below) for sign in (1, -1)):
                 return True
     return False
 

@@ -10,6 +10,7 @@ import pytest
 
 from strandgauge.errors import (
     NoStrandError,
+    NotHairError,
     OverexposedError,
     StrandOffWindowError,
     StrandTooThinError,
@@ -74,6 +75,20 @@ def test_a_strand_is_found_whatever_its_colour_and_its_shadow_is_no_hair(colour,
     assert found.half_width[inner] == pytest.approx(28.0 if like > 0.9 else 32.0, abs=1.7)
 
 
+@pytest.mark.parametrize(("rest_mm", "parted"), [(5.0, False), (15.0, True)])
+def test_something_pale_across_the_strand_parts_it_and_a_snippet_beyond_it_is_none(rest_mm, parted):
+    region, _ = drawn((0.30, 0.18, 0.08))
+    begin = 380 - round(rest_mm * PPM)
+    region.linear[:, begin - 32 : begin] = 0.7  # a clip of 8 mm, pale and grey
+    region = region_of(region.linear)
+    if not parted:
+        assert isolate_strand(region, paper_of(region), 2.0).last < begin
+        return
+    with pytest.raises(NotHairError) as refusal:
+        isolate_strand(region, paper_of(region), 2.0)
+    assert dict(refusal.value.facts) == {"fault": "covered"}
+
+
 def test_paper_alone_is_no_strand():
     bare = region_of(np.full((132, 440, 3), 0.86) + np.random.default_rng(1).normal(0, 0.004, (132, 440, 3)))
     with pytest.raises(NoStrandError):
@@ -90,12 +105,13 @@ def test_the_largest_piece_is_kept_whole_and_fibres_are_stripped_from_it():
     mask[38, 120:190] = True  # a single fibre
     mask[10:70, 150:170] = True  # another, smaller piece
     mask[10:18, 185:195] = True  # and a small one
-    piece, beside = isolate._largest(mask, PPM)
+    piece, beside, share = isolate._largest(mask, PPM)
     assert piece[40, 67:71].all()
     assert not piece[:, 124:].any()
     assert not piece[[20, 20, 59, 59], [20, 119, 20, 119]].any()  # as round at its corners as a fibre is wide
     assert piece[[20, 20], [23, 116]].all()
     assert beside == pytest.approx((120 - 150) / PPM, abs=1.0)  # its end is not reached by the other
+    assert share == pytest.approx(60 * 20 / (40 * 100), rel=0.05)
     mask[66:78, 30:110] = True
     mask[10:70, 150:170] = False
     assert isolate._largest(mask, PPM)[1] == pytest.approx(20.0)
@@ -487,6 +503,21 @@ def test_a_column_is_outside_where_the_middle_of_the_strand_leaves_the_window(ce
             isolate._check_window(*check)
         assert dict(refusal.value.facts) == {"fault": "beside", "percent": pytest.approx(22.0)}
         assert refusal.value.place is not None
+
+
+@pytest.mark.parametrize(("rows", "fills"), [((7, 92), True), ((8, 92), False), ((7, 91), False)])
+def test_what_reaches_beyond_both_edges_fills_the_window(rows, fills):
+    """A window from row 8 to 91; over a fifth of the length and no less."""
+    centre, half = np.full(50, 50.0), np.full(50, 10.0)
+    for count in (10, 11):
+        solid = np.zeros((100, 50), bool)
+        solid[rows[0] : rows[1] + 1, :count] = True
+        if not fills or count == 10:
+            isolate._check_window(solid, centre, half, PPM, 2.0)
+            continue
+        with pytest.raises(StrandOffWindowError) as refusal:
+            isolate._check_window(solid, centre, half, PPM, 2.0)
+        assert dict(refusal.value.facts) == {"fault": "filled", "percent": pytest.approx(22.0)}
 
 
 # --- zones ----------------------------------------------------------------------------------------------

@@ -19,7 +19,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from strandgauge.colour.arrays import Array, Mask, median, quantile
-from strandgauge.errors import NoStrandError, StrandOffWindowError, StrandTooThinError, TwoStrandsError
+from strandgauge.errors import (
+    NoStrandError,
+    NotHairError,
+    StrandOffWindowError,
+    StrandTooThinError,
+    TwoStrandsError,
+)
 from strandgauge.light.region import Region
 
 Image = NDArray[np.float32]
@@ -40,7 +46,9 @@ _LEAST_SPREAD = np.diag([4.0, 1.0, 1.0, 0.16])
 CORE_SEEN, PAPER_SEEN = 600, 120
 """Places of hair, and of paper, that a discriminant is formed from; a few more where they do not divide evenly."""
 MOST_OUTSIDE = 0.2
-"""Largest share of the strand's length that may lie beside the window."""
+"""Largest share of the strand's length that may lie beside the window, or fill it from edge to edge: 0.09 on hair."""
+MOST_PARTED = 0.1
+"""Area of a second piece beyond the first, of that one's: 0.02 and less on hair that nothing lies across."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,12 +73,14 @@ def isolate_strand(region: Region, paper_lab: tuple[float, float, float], margin
 
     Raises
     ------
-    NoStrandError, TwoStrandsError, StrandTooThinError, StrandOffWindowError
+    NoStrandError, TwoStrandsError, NotHairError, StrandTooThinError, StrandOffWindowError
     """
     features = _features(region)
     rough = _rough_hair(features, paper_lab, region.pixels_per_mm)
     hair_score = _refine(features, rough, paper_lab, region.pixels_per_mm)
-    solid, _ = _largest(hair_score > 0, region.pixels_per_mm)
+    solid, beside, share = _largest(hair_score > 0, region.pixels_per_mm)
+    if beside < 0 and share > MOST_PARTED:  # something as pale as paper lies across it
+        raise NotHairError(fault="covered", where="strand")
     return _outline(solid, hair_score, region.pixels_per_mm, margin_mm)
 
 
@@ -109,7 +119,7 @@ def _rough_hair(features: Image, paper_lab: tuple[float, float, float], ppm: flo
     )
     size = 2 * round(0.75 * ppm) + 1
     sure = cv2.blur(score, (size, size)) > 0.8
-    piece, beside = _largest(sure, ppm)
+    piece, beside, _ = _largest(sure, ppm)
     if beside >= SHORTEST_MM:
         raise TwoStrandsError(where="window")
     columns = piece.any(0).sum() / ppm
@@ -118,8 +128,10 @@ def _rough_hair(features: Image, paper_lab: tuple[float, float, float], ppm: flo
     return piece
 
 
-def _largest(mask: Mask, ppm: float) -> tuple[Mask, float]:
-    """Return the largest piece, and for how long the next largest lies beside it, mm along the strand.
+def _largest(mask: Mask, ppm: float) -> tuple[Mask, float, float]:
+    """Return the largest piece, for how long the next largest lies beside it, mm along the strand, and its share.
+
+    Where that lies beyond the other the length is negative; the share is that of their areas.
 
     Pieces are closed over fine gaps, and single fibres are stripped from them.
 
@@ -137,7 +149,8 @@ def _largest(mask: Mask, ppm: float) -> tuple[Mask, float]:
     largest = nlargest(2, range(1, count), key=stats[:, cv2.CC_STAT_AREA].item)
     begin, length = (stats[largest, which] for which in (cv2.CC_STAT_LEFT, cv2.CC_STAT_WIDTH))
     beside = float((begin + length).min() - begin.max()) / ppm if count > 2 else 0.0
-    return np.asarray(labels == largest[0]), beside
+    share = float(stats[largest[-1], cv2.CC_STAT_AREA] / stats[largest[0], cv2.CC_STAT_AREA])
+    return np.asarray(labels == largest[0]), beside, share
 
 
 def _disc(radius: float) -> NDArray[Any]:
@@ -254,6 +267,9 @@ def _smooth(values: NDArray[Any], size: float) -> NDArray[Any]:
 def _check_window(solid: Mask, centre: Array, half: Array, ppm: float, margin_mm: float) -> None:
     height = len(solid)
     top, bottom = margin_mm * ppm, height - margin_mm * ppm
+    filled = float((solid[: round(top)].any(0) & solid[round(bottom) :].any(0)).mean())
+    if filled > MOST_OUTSIDE:
+        raise StrandOffWindowError(fault="filled", percent=100 * filled, where="window")
     beside = (centre - 0.6 * half < top) | (centre + 0.6 * half > bottom)
     cut = solid[:2].any(0) | solid[-2:].any(0)  # goes on beyond what is looked at
     outside = float((beside | cut).mean())

@@ -138,7 +138,15 @@ def things() -> np.ndarray:
     return pixels
 
 
-@pytest.mark.parametrize("drawn", [level_edge, barred, listed, crossed, stacked, things])
+def framed() -> np.ndarray:
+    """Return a picture above a white border, the edge blurred over the border of two blocks."""
+    white = np.interp(np.arange(HEIGHT) - 368, [-2, -1, 0, 1, 2, 3], [0.0, 0.02, 0.27, 0.5, 0.9, 1.0])[
+        :, None, None
+    ]
+    return patches() * (1 - white) + 255 * white
+
+
+@pytest.mark.parametrize("drawn", [level_edge, barred, listed, crossed, stacked, things, framed])
 @pytest.mark.parametrize("how", CODINGS[:3])
 def test_edges_where_blocks_have_theirs_are_no_damage(drawn, how):
     assert opens(jpeg(drawn(), **how))

@@ -39,7 +39,7 @@ MOST_SLANT = 0.22
 """How much the pattern slants apart from the middle to both sides, sine of twice the angle: 0.16 and less on hair."""
 LEAST_BROKEN = 0.0076
 """Slope of log brightness along, per millimetre, by the fourth root of `along`: fibres end and cross, so that on hair
-it is 0.0058 and more, and in 99.9 % as much as this; less on wood, ribbon and blades of grass, whose lines run on."""
+it is 0.0060 and more, and in 99.9 % as much as this; less on wood, ribbon and blades of grass, whose lines run on."""
 LEAST_UNEVEN, DOUBTFUL_UNEVEN = 2.1, 2.6
 """Kurtosis of fine light and shade, 1.5 in waves, 3 by chance: 2.36 and more on hair, in 99 % 2.9."""
 LEAST_COVERED, LEAST_COVERED_SHARE = 0.008, 0.2

@@ -25,7 +25,7 @@ ROWS, COLUMNS = slice(24, 96), slice(30, 410)
 BROWN = np.array([0.2, 0.12, 0.06], np.float32)
 PAPER = np.full(3, 0.85, np.float32)
 Y, X = (axis.astype(np.float32) / PPM for axis in np.mgrid[0:HEIGHT, 0:WIDTH])
-HAIR = Lines(ribs=0.1, paper=0.0, edge=1.0, cut_mm=0.4, curve_mm=0.4)
+HAIR = Lines(ribs=0.1, paper=0.0, edge=1.0, band=0.0, cut_mm=0.4, curve_mm=0.4)
 
 
 def locks(seed: int = 1) -> np.ndarray:
@@ -133,6 +133,25 @@ def covered(lean: float = 0.0, light: float = 0.1, of_what: np.ndarray | None = 
 def test_something_flat_on_the_strand_is_told_by_its_edges(lean):
     assert found(covered(lean)).edge > 15.0
     assert found(covered(lean, light=8.0)).edge > 15.0
+
+
+def clipped_on(lean: float, reach_mm: float = 15.0, light: float = 0.3) -> np.ndarray:
+    """Return hair with something round and shining across it, 8 mm wide and reaching so far to both sides."""
+    off = (X - 55 - lean * (Y - 15)) / 4.0
+    shine = light * (1.0 + 8.0 * np.exp(-(((off - 0.2) / 0.25) ** 2)))
+    on = (np.abs(off) < 1) & (np.abs(Y - 15) < reach_mm)
+    return np.where(on[..., None], shine[..., None] * BROWN, of(locks()))
+
+
+def test_a_clip_across_is_told_by_edges_from_side_to_side_however_it_shines():
+    for lean in (0.0, 0.3, -0.3):
+        assert found(clipped_on(lean)).band > 0.3
+        assert found(clipped_on(lean, light=3.0)).band > 0.3
+    assert found(clipped_on(0.0, reach_mm=5.0)).band < 0.1  # not from side to side
+    wide = of(locks() * np.where(np.abs(X - 55) < 11, 0.2, 1.0))
+    assert found(wide).band < 0.1  # its edges out of reach of each other
+    assert found(of(locks())).band < 0.1
+    assert found(of(locks() * np.where(X < 50, 0.2, 1.0))).band < 0.1  # regrowth: one edge
 
 
 def test_a_line_of_regrowth_is_no_edge_and_nor_is_a_dark_lock():
@@ -392,6 +411,7 @@ def test_an_end_counts_over_seven_tenths_of_its_width_three_millimetres_in(end):
         ({"ribs": 0.65}, {"ribs": 0.651}, ("not-hair", "rows", "place.window")),
         ({"paper": 0.75}, {"paper": 0.751}, ("two-strands", None, "place.window")),
         ({"edge": 5.0}, {"edge": 5.01}, ("not-hair", "covered", "place.strand")),
+        ({"band": 0.18}, {"band": 0.181}, ("not-hair", "covered", "place.strand")),
     ],
 )
 def test_each_limit_is_one(within, beyond, refusal):

@@ -32,6 +32,10 @@ MOST_PAPER, DOUBTFUL_PAPER = 0.75, 0.3
 """Length of a line of paper within the strand, of the strand's: 0.25 and less on dry hair, up to 0.5 on wet tails."""
 MOST_EDGE = 5.0
 """Edges across on both sides of a flat place, over what that place is uneven by: 3.0 and less on hair."""
+MOST_BAND = 0.18
+"""Edges on both sides of a band from side to side, log brightness a millimetre: 0.13 and less on hair."""
+_LEANS = (-0.36, -0.18, 0.0, 0.18, 0.36)
+"""How such a band may lie across, tangents: up to 20 degrees."""
 LEAST_CUT_MM, LEAST_CURVE_MM = 0.095, 0.06
 """How far an outline departs from what scissors cut, its sides as bows or as smooth curves: on hair 0.107 and 0.06,
 but for three pictures of one strand."""
@@ -59,6 +63,7 @@ class Lines:
     ribs: float
     paper: float
     edge: float
+    band: float
     cut_mm: float
     curve_mm: float
 
@@ -70,7 +75,7 @@ def lines(
     return Lines(
         _ribs(region, strand),
         _paper(region, strand, paper_lab),
-        _edge(region, strand, coordinates),
+        *_edges(region, strand, coordinates),
         *_cut_mm(strand, region.pixels_per_mm),
     )
 
@@ -112,10 +117,12 @@ def _paper(region: Region, strand: Isolated, paper_lab: tuple[float, float, floa
     return float(stats[1:, cv2.CC_STAT_WIDTH].max(initial=0)) / _COLUMNS
 
 
-def _edge(region: Region, strand: Isolated, coordinates: StrandCoordinates) -> float:
-    """Return the lesser of the edges on both sides of a flat place over its unevenness, where that is largest.
+def _edges(region: Region, strand: Isolated, coordinates: StrandCoordinates) -> tuple[float, float]:
+    """Return what edges across a flat place has, and what a band from side to side has.
 
-    An edge across goes the same way in every row of the place; clipped gloss is no flat place.
+    Of a flat place the lesser of the edges on both sides over its unevenness, where that is largest: an edge across
+    goes the same way in every row of the place; clipped gloss is no flat place. Of a band, which may shine, the
+    lesser edge alone, log brightness a millimetre: in four rows of five it goes the same way from side to side.
     """
     # Two places a millimetre.
     high, wide = round(1.7 * coordinates.width_mm), round(1.84 * coordinates.length_mm)
@@ -129,13 +136,29 @@ def _edge(region: Region, strand: Isolated, coordinates: StrandCoordinates) -> f
     slope[:, 1:-1] = log[:, 2:] - log[:, :-2]
     tall, slack = np.ones((_CELL, 1), np.uint8), np.ones((1, 3), np.uint8)  # an edge may lean
     steep = np.maximum(*(cv2.erode(cv2.dilate(way, slack), tall) for way in (slope, -slope)))
-    side = np.zeros((1, 2 * _REACH.stop + 1), np.uint8)
-    side[0, : _REACH.stop - _REACH.start] = 1
-    both = np.minimum(cv2.dilate(steep, side), cv2.dilate(steep, side[:, ::-1].copy()))
+    both = _both_sides(steep, steep)
     flat = cv2.blur(clipped.astype(np.float32), cell) < 0.02
     inner = slice(_CELL // 2 + 1, -_CELL // 2)
     score = np.where(flat, np.maximum(both, 0.0), 0.0) / np.maximum(uneven, 0.015)
-    return float(score[inner, inner].max(initial=0.0))
+    return float(score[inner, inner].max(initial=0.0)), _band(slope)
+
+
+def _band(slope: Image) -> float:
+    up, down = [], []
+    for lean in _LEANS:
+        shear = np.array([[1, lean, -lean * (len(slope) - 1) / 2], [0, 1, 0]], dtype=np.float32)
+        in_order = np.sort(cv2.warpAffine(slope, shear, slope.shape[::-1]), axis=0)
+        up.append(in_order[len(slope) // 5])
+        down.append(-in_order[-1 - len(slope) // 5])
+    rises, falls = (np.max(ways, axis=0)[None] for ways in (up, down))
+    return max(float(_both_sides(*pair).max()) for pair in ((rises, falls), (falls, rises)))
+
+
+def _both_sides(left: Image, right: Image) -> Image:
+    """Return, for each place, the lesser of the largest value to its left and of that to its right."""
+    side = np.zeros((1, 2 * _REACH.stop + 1), np.uint8)
+    side[0, : _REACH.stop - _REACH.start] = 1
+    return np.asarray(np.minimum(cv2.dilate(left, side), cv2.dilate(right, side[:, ::-1].copy())))
 
 
 def _cut_mm(strand: Isolated, ppm: float) -> tuple[float, float]:
@@ -193,7 +216,7 @@ def check_lines(found: Lines) -> tuple[Note, ...]:
         raise NotHairError(fault="rows", where="window")
     if found.paper > MOST_PAPER:
         raise TwoStrandsError(where="window")
-    if found.edge > MOST_EDGE:
+    if found.edge > MOST_EDGE or found.band > MOST_BAND:
         raise NotHairError(fault="covered", where="strand")
     notes = []
     if found.ribs > DOUBTFUL_RIBS:

@@ -57,28 +57,31 @@ def is_shifted(pixels: Pixels, unit: tuple[int, int]) -> bool:
     # Chroma of half the height is spread over two lines on either side of a border.
     far = [line(at) for at in (-5, -2, 1, 4)] if height >= 16 else near
     for lines, channels in ((near, (0,)), (far, (1, 2))):
-        lines = [line @ _BGR_TO_YCC for line in lines]
-        steps = _step(lines)
+        steps = _step(lines) @ _BGR_TO_YCC
         for channel in channels:
-            step = np.ascontiguousarray(steps[..., channel])
+            step = steps[..., channel].copy()
             in_row = np.count_nonzero(abs(step) > _STEP, axis=1)
             if (in_row[1:] + in_row[:-1]).max() < _SHARE * columns:
                 continue
-            above, below = lines[1][..., 0], lines[2][..., 0]
+            step[_steep([line @ _BGR_TO_YCC[:, channel] for line in lines])] = 0
+            above, below = (line @ _BGR_TO_YCC[:, 0] for line in lines[1:3])
             if any(_runs(sign * step, steps[..., 0], above, below) for sign in (1, -1)):
                 return True
     return False
 
 
 def _step(lines: list[NDArray[np.float32]]) -> NDArray[np.float32]:
-    """Return what the third of four lines steps from the second, beyond the slope on either side.
-
-    None in a row where most of the picture goes steeply beside the border: a frame's soft edge is no damage.
-    """
+    """Return what the third of four lines steps from the second, beyond the slope on either side."""
     before, above, below, behind = lines
-    slopes = [abs(np.median(slope, axis=1, keepdims=True)) for slope in (above - before, behind - below)]
-    step = 1.5 * (below - above) - 0.5 * (behind - before)
-    return np.where(np.maximum(*slopes) > _STEP, np.float32(0), step)
+    return 1.5 * (below - above) - 0.5 * (behind - before)
+
+
+def _steep(lines: list[NDArray[np.float32]]) -> NDArray[np.bool_]:
+    """Tell in which rows most of the picture goes steeply beside the border: a frame's soft edge is no damage."""
+    before, above, below, behind = lines
+    slopes = [abs(np.median(slope, axis=1)) for slope in (above - before, behind - below)]
+    steep: NDArray[np.bool_] = np.maximum(*slopes) > _STEP
+    return steep
 
 
 def _runs(

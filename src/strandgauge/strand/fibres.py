@@ -109,8 +109,9 @@ def _straightened(region: Region, strand: Isolated) -> NDArray[np.float32]:
     half = strand.half_width[columns]
     usual = float(median(half))
     reach = int(0.85 * usual)
-    rows = strand.centre[columns] + np.arange(-reach, reach + 1)[:, None] * (half / usual)
-    at = np.broadcast_to(columns, rows.shape).astype(np.float32), rows.astype(np.float32)
+    centre, scale = strand.centre[columns].astype(np.float32), (half / usual).astype(np.float32)
+    rows = centre + np.arange(-reach, reach + 1, dtype=np.float32)[:, None] * scale
+    at = np.broadcast_to(columns, rows.shape).astype(np.float32), rows
     light = cv2.remap(region.linear, *at, cv2.INTER_LINEAR) @ LUMINANCE
     return np.asarray(np.log(np.maximum(light, _DARKEST)), dtype=np.float32)
 
@@ -127,18 +128,22 @@ def _slopes(straight: NDArray[np.float32], pixels_per_mm: float) -> tuple[float,
     most = 4.0 * float(fine.std())
     clear = np.clip(fine, -most, most)
     along, across = (cv2.Sobel(clear, cv2.CV_32F, *way) for way in ((1, 0), (0, 1)))
+    flat, high = along * along, across * across
     # Where the colour changes at a line, as at a regrowth, a few places along are steep; they are left out.
-    steep = np.sort((along * along).mean(0))
+    steep = np.sort(flat.mean(0))
     usual = steep[: round(USUAL * len(steep))].mean()
     rows, length = len(fine) // 2, fine.shape[1] // _PARTS
+    ratio = float(usual / max(float(high.mean()), 1e-12))
+    both, all_of_it = -2.0 * along * across, flat + high
     sines = []
     for side in (slice(0, rows), slice(-rows, None)):
-        a, b = (part[side, : length * _PARTS].reshape(rows, _PARTS, length) for part in (along, across))
-        sines.append((-2.0 * a * b).sum((0, 2)) / np.maximum((a * a + b * b).sum((0, 2)), 1e-12))
+        slanted, whole = (
+            part[side, : length * _PARTS].sum(0).reshape(_PARTS, length).sum(1) for part in (both, all_of_it)
+        )
+        sines.append(slanted / np.maximum(whole, 1e-12))
     apart = np.sort(sines[0] - sines[1]) / 2.0
     quarter = _PARTS // 4
     slant = max(0.0, float(apart[quarter]), float(-apart[-1 - quarter]))
-    ratio = float(usual / max(float((across * across).mean()), 1e-12))
     per_mm = float(np.sqrt(usual)) * pixels_per_mm / 8.0  # Sobel's weights sum up to 8
     return ratio, slant, per_mm * ratio**0.25
 

@@ -10,6 +10,7 @@ counted on 937 others (docs/accuracy.md).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -144,13 +145,10 @@ def _edges(region: Region, strand: Isolated, coordinates: StrandCoordinates) -> 
 
 
 def _band(slope: Image) -> float:
-    up, down = [], []
-    for lean in _LEANS:
-        shear = np.array([[1, lean, -lean * (len(slope) - 1) / 2], [0, 1, 0]], dtype=np.float32)
-        in_order = np.sort(cv2.warpAffine(slope, shear, slope.shape[::-1]), axis=0)
-        up.append(in_order[len(slope) // 5])
-        down.append(-in_order[-1 - len(slope) // 5])
-    rises, falls = (np.max(ways, axis=0)[None] for ways in (up, down))
+    middle, fifth = (len(slope) - 1) / 2, len(slope) // 5
+    shears = np.array([[[1, lean, -lean * middle], [0, 1, 0]] for lean in _LEANS], dtype=np.float32)
+    in_order = np.sort([cv2.warpAffine(slope, shear, slope.shape[::-1]) for shear in shears], axis=1)
+    rises, falls = (ways.max(0)[None] for ways in (in_order[:, fifth], -in_order[:, -1 - fifth]))
     return max(float(_both_sides(*pair).max()) for pair in ((rises, falls), (falls, rises)))
 
 
@@ -181,9 +179,15 @@ def _off(line: NDArray[np.int_], ppm: float, degrees: tuple[int, ...]) -> list[f
     """Return the standard deviation of a line (N,), steps of pixels smoothed, about its best polynomials."""
     size = 2 * round(ppm) + 1
     left = cv2.blur(line.astype(np.float32)[None], (size, 1), borderType=cv2.BORDER_REPLICATE)[0]
-    shapes = np.linalg.qr(np.polynomial.legendre.legvander(np.linspace(-1, 1, len(line)), max(degrees)))[0]
+    shapes = _shapes(len(line), max(degrees))
     parts = shapes * (left @ shapes)
     return [float((left - parts[:, : degree + 1].sum(1)).std()) for degree in degrees]
+
+
+@lru_cache(maxsize=8)
+def _shapes(count: int, degree: int) -> Array:
+    """Return (count, degree + 1) polynomials of rising degree along a line, orthonormal."""
+    return np.linalg.qr(np.polynomial.legendre.legvander(np.linspace(-1, 1, count), degree))[0]
 
 
 def _along(strand: Isolated, count: int, inset: float) -> tuple[NDArray[np.int_], Array]:

@@ -120,10 +120,11 @@ def reading_together(measured: Sequence[Measurement], ladder: Ladder, wet: bool)
     if len(measured) == 1:
         return measured[0].reading
     shots = [shot_of(one) for one in measured]
-    refuse_unlike(shots)
+    doubts = refuse_unlike(shots)
     turned = any(is_turned(a, b) for a, b in combinations(shots, 2))
     colours = mean_colours([m.colours for m in measured], turned)
-    return join_readings([m.reading for m in measured], colours, ladder, wet, turned)
+    joined = join_readings([m.reading for m in measured], colours, ladder, wet, turned)
+    return replace(joined, notes=(*joined.notes, *doubts))
 
 
 def read_turned_pair(

@@ -13,6 +13,7 @@ from itertools import combinations
 
 import numpy as np
 
+from strandgauge.codes.facts import Note, note
 from strandgauge.colour.arrays import Array
 from strandgauge.errors import DifferentStrandsError, SamePhotoError
 from strandgauge.hair.family import lab_from_ratio, scale_and_tint
@@ -119,14 +120,15 @@ def _unlike(one: AsLit, other: AsLit) -> float:
     return float((apart**2 / spread).sum())
 
 
-def refuse_unlike(shots: Sequence[Shot]) -> None:
-    """Refuse photos that cannot be read as one.
+def refuse_unlike(shots: Sequence[Shot]) -> tuple[Note, ...]:
+    """Refuse photos that cannot be read as one; note where nothing but their colour says that they can.
 
     Raises
     ------
     SamePhotoError : one photo is there twice.
     DifferentStrandsError : two of them show different hair.
     """
+    as_it_lay = True
     for one, other in combinations(shots, 2):
         photos = f"{one.photo} + {other.photo}"
         if is_same_photo(one, other):
@@ -134,3 +136,5 @@ def refuse_unlike(shots: Sequence[Shot]) -> None:
         lies_alike = is_one_strand(one.pattern, other.pattern)
         if unlikeness(one, other) > (UNLIKE if lies_alike else UNLIKE_LAID_ANEW):
             raise DifferentStrandsError(photos=photos)
+        as_it_lay &= lies_alike
+    return () if as_it_lay else (note("lies-otherwise"),)

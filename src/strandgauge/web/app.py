@@ -21,6 +21,7 @@ from strandgauge.logbook.book import Logbook, open_logbook
 from strandgauge.show.pages.render import FONT
 from strandgauge.web import api, pages
 from strandgauge.web.bodies import BodyLimits
+from strandgauge.web.draw import compile_pages
 from strandgauge.web.refusals import ErrorPage, Refused, error_response, refused
 from strandgauge.web.screens import answer_document
 from strandgauge.web.security import Gate, StrictHeaders
@@ -53,6 +54,7 @@ def create_app(
     ------
     StrandgaugeError : the logbook cannot be used.
     """
+    compile_pages()
     if workers is None:
         workers = WorkerPool(settings.workers, settings.kit or shipped(), settings.limits)
         workers.start()

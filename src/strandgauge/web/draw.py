@@ -201,3 +201,15 @@ def day(at: datetime) -> str:
     """Write a day in the salon's own time zone."""
     local = at.astimezone()
     return date(local)
+
+
+@cache
+def compile_pages() -> None:
+    """Compile every page before anybody asks for one.
+
+    A first page is then as quick as any other, and no template's numbers are parsed while another thread is in
+    Python's parser, which 3.11 takes for an error of the system.
+    """
+    for made in (pages_environment(), templates()):
+        for name in made.list_templates(extensions=["j2"]):
+            made.get_template(name)

@@ -20,8 +20,9 @@ import cv2
 import numpy as np
 from scipy.optimize import minimize
 
+from strandgauge.colour.srgb import RATIO_FROM_RGB
 from strandgauge.errors import StrandgaugeError
-from strandgauge.hair.family import lab_from_ratio, ratio_from_lab, scale_and_tint
+from strandgauge.hair.family import DARKEST, lab_from_ratio, ratio_from_lab, scale_and_tint
 from strandgauge.hair.levels import Ladder, load_ladder
 from strandgauge.hair.posterior import AsLit, ErrorModel, Telling, posterior, shifted_by, tell
 from strandgauge.kit import shipped
@@ -39,6 +40,8 @@ from strandgauge.strand.names import PARTS
 
 Models = tuple[ErrorModel, LightModel]
 Rows = list[tuple["Zone", dict[str, Any]]]
+DOUBTS = 10
+"""How many `spread_terms` there are."""
 LIGHTNESS = np.array([14.0, 20.0, 28.0, 42.0, 62.0, 84.0])
 FREEDOM = 5.0
 ROUNDS = 2
@@ -93,11 +96,17 @@ def zones_of(path: Path) -> tuple[list[Zone], tuple[str | None, str]]:
         return [], (truth["refuse_because"], "read")
     card = m.card.fit
     cautions = len(m.card.light.cautions)
-    seen = CardSeen(card.leave_one_out_mean, cautions, card.light_unevenness_percent / 100.0)
     usual = np.mean([np.log(m.colours[name].as_lit.ratio[1]) for name in PARTS])
     zones = []
     for name in PARTS:
         ratio = m.colours[name].as_lit.ratio
+        read = lab_from_ratio(np.maximum(m.zones[name].linear @ RATIO_FROM_RGB.T, DARKEST))
+        seen = CardSeen(
+            card.leave_one_out_mean,
+            cautions,
+            card.light_unevenness_percent / 100.0,
+            m.left.on_hair(read)[1],
+        )
         zones.append(
             Zone(
                 truth["photo"],
@@ -155,9 +164,9 @@ def _turned(zones: list[Zone]) -> list[tuple[int, int]]:
 
 
 def _model(x: np.ndarray) -> tuple[ErrorModel, np.ndarray]:
-    """Return the error model and the widening per doubt (7, 3) of one vector."""
+    """Return the error model and the widening per doubt (10, 3) of one vector."""
     k = len(LIGHTNESS)
-    parts = np.split(x, np.cumsum([3 * k, 3 * k, 6, 21]))
+    parts = np.split(x, np.cumsum([3 * k, 3 * k, 6, 3 * DOUBTS]))
     a, b, c = np.tanh(parts[4])
     return (
         ErrorModel(
@@ -168,7 +177,7 @@ def _model(x: np.ndarray) -> tuple[ErrorModel, np.ndarray]:
             np.array([[1, a, b], [a, 1, c], [b, c, 1]]),
             FREEDOM,
         ),
-        parts[3].reshape(7, 3),
+        parts[3].reshape(DOUBTS, 3),
     )
 
 
@@ -290,7 +299,7 @@ def _fit_errors(
             np.zeros(3 * k),
             np.tile(3 / np.array([0.1, 0.01, 0.03]) ** 2, k),
             np.full(6, 5.0),
-            np.full(21, 10.0),
+            np.full(3 * DOUBTS, 10.0),
         ]
     )
 
@@ -318,10 +327,10 @@ def _fit_errors(
         return here, np.r_[slope, [(alone(x + s)[0] - alone(x - s)[0]) / 2e-5 for s in steps]]
 
     if start is None:
-        start = np.zeros(6 * k + 6 + 21 + 3)
+        start = np.zeros(6 * k + 6 + 3 * DOUBTS + 3)
         start[: 3 * k] = np.tile(np.log([0.2, 0.01, 0.03]), k)
     free, no_less = (None, None), (0.0, None)  # a doubt about the card never makes a colour surer
-    bounds = [*[free] * (6 * k + 6), *[no_less] * 6, *[free] * 18]
+    bounds = [*[free] * (6 * k + 6), *[no_less] * 6, *[free] * 15, *[no_less] * 9, *[free] * 3]
     return minimize(cost, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 400}).x
 
 

@@ -32,9 +32,9 @@ from sample_images.render.training import mean_light, print_sheets
 
 from strandgauge.card.sample import sample_card
 from strandgauge.colour.cielab import delta_e_2000, difference_weights, lab_from_xyz, xyz_from_lab
-from strandgauge.colour.srgb import srgb_encode
+from strandgauge.colour.srgb import RATIO_FROM_RGB, srgb_encode
 from strandgauge.errors import StrandgaugeError
-from strandgauge.hair.family import lab_from_ratio
+from strandgauge.hair.family import DARKEST, lab_from_ratio
 from strandgauge.kit import shipped
 from strandgauge.light.correction import fit_correction
 from strandgauge.light.trust import measure_exposure
@@ -51,10 +51,12 @@ EVEN = 0.93
 # --- photos ----------------------------------------------------------------------------------------------
 
 
-def read(found: CardReading) -> np.ndarray:
-    """Return CIELAB (3, 3) as lit of root, mids and ends."""
-    colours = _measure(found, KIT.card.window, KIT.ladder, False).colours
-    return lab_from_ratio(np.array([colours[part].as_lit.ratio for part in PARTS]))
+def read(found: CardReading) -> tuple[np.ndarray, np.ndarray]:
+    """Return CIELAB (3, 3) as lit of root, mids and ends: by the fit alone, and as a reading tells it."""
+    measured = _measure(found, KIT.card.window, KIT.ladder, False)
+    fitted = np.array([measured.zones[part].linear for part in PARTS]) @ RATIO_FROM_RGB.T
+    told = np.array([measured.colours[part].as_lit.ratio for part in PARTS])
+    return lab_from_ratio(np.maximum(fitted, DARKEST)), lab_from_ratio(told)
 
 
 def refitted(found: CardReading, true_print: np.ndarray | None, curve: cameras.Camera | None) -> CardReading:
@@ -170,8 +172,10 @@ def matrix(channels: np.ndarray, lab: np.ndarray) -> np.ndarray:
 # --- the table -------------------------------------------------------------------------------------------
 
 
-def photos(folders: list[Path], most: int) -> Iterator[tuple[dict[str, Any], CardReading, np.ndarray]]:
-    """Yield truth, the card and the colours as lit (3, 3) of some photos that are read."""
+def photos(
+    folders: list[Path], most: int
+) -> Iterator[tuple[dict[str, Any], CardReading, tuple[np.ndarray, np.ndarray]]]:
+    """Yield truth, the card and the colours as lit, as `read` returns them, of some photos that are read."""
     truths = sorted(path for folder in folders for path in folder.glob("[0-9]*.json"))
     for at in np.random.default_rng(11).permutation(len(truths))[:most]:
         truth = json.loads(truths[at].read_text())
@@ -190,17 +194,18 @@ def main() -> None:
     asked = parser.parse_args()
     lines: dict[str, list[np.ndarray]] = defaultdict(list)
     truths, scenes, true = [], [], []
-    for truth, found, shipped_lab in photos(asked.folders, asked.photos):
+    for truth, found, (fitted_lab, shipped_lab) in photos(asked.folders, asked.photos):
         scene = Scene(truth, found)
         lit = np.array([truth["zones"][part]["lab_as_lit"] for part in PARTS])
         try:
-            by_print = read(refitted(found, scene.true_print, None))
-            by_curve = read(refitted(found, None, scene.camera))
-            by_both = read(refitted(found, scene.true_print, scene.camera))
+            by_print, _ = read(refitted(found, scene.true_print, None))
+            by_curve, _ = read(refitted(found, None, scene.camera))
+            by_both, _ = read(refitted(found, scene.true_print, scene.camera))
         except StrandgaugeError:
             continue
         lines["photo, as shipped"].append(shipped_lab)
-        lines["photo, true lightness"].append(as_light(shipped_lab, lit))
+        lines["photo, by the fit alone"].append(fitted_lab)
+        lines["photo, true lightness"].append(as_light(fitted_lab, lit))
         lines["photo, true print"].append(by_print)
         lines["photo, true curve"].append(by_curve)
         lines["photo, true print and curve"].append(by_both)

@@ -13,6 +13,7 @@ from test_strand_limits import CLEAR
 from strandgauge.card.model import Window
 from strandgauge.colour.cielab import xyz_from_lab
 from strandgauge.colour.srgb import RGB_FROM_XYZ
+from strandgauge.light.remainder import OTHER_CARD
 from strandgauge.strand.direction import CardSeen, LightClues, light_clues, spread_terms, unseen_terms
 from strandgauge.strand.zones import ZoneLight, measure_zones
 
@@ -128,7 +129,8 @@ def test_each_clue_is_a_doubt_up_to_its_limit(term, name, inside, limit, beyond)
     assert told[term] == pytest.approx(abs(inside) if name == "fall_along" else inside)
     assert most[term] == pytest.approx(limit)
     others = np.delete(most, term)
-    assert others.tolist() == [0.0] * 6
+    assert others[:6].tolist() == [0.0] * 6
+    assert others[6:].tolist() == OTHER_CARD.tolist()
 
 
 def test_the_card_is_a_doubt_up_to_its_limits():
@@ -141,6 +143,7 @@ def test_the_card_is_a_doubt_up_to_its_limits():
     assert of(left_out_mean=99.0)[0] == pytest.approx(np.log(10.0))
     assert [of(cautions=count)[1] for count in (1, 3, 4)] == [1, 3, 3]
     assert [of(unevenness=share)[4] for share in (0.4, 1.5, 1.8)] == [0.4, 1.5, 1.5]
+    assert of(log_error=np.array([-9.0, 0.4, 3.0]))[7:] == [-2.5, 0.4, 2.5]
 
 
 def test_what_no_fit_has_seen_goes_with_fall_and_range_up_to_their_limits():

@@ -17,6 +17,7 @@ from strandgauge.hair.levels import Ladder
 from strandgauge.hair.likely import Likely, likely
 from strandgauge.hair.posterior import AsLit, Posterior, Told, load_telling, posteriors, tell
 from strandgauge.hair.warmth import yellowness_e313
+from strandgauge.light.remainder import NO_REMAINDER, Remainder
 from strandgauge.reading.model import TOGETHER, CardFit, Reading, ZoneReading
 from strandgauge.strand.direction import CardSeen, LightClues, load_light_model, shift_terms, unseen_terms
 from strandgauge.strand.names import PARTS, ZoneName
@@ -39,12 +40,20 @@ class ZoneColour:
 
 
 def zone_colours(
-    zones: dict[ZoneName, ZoneLight], clues: LightClues, fit: CardFit, cautions: int
+    zones: dict[ZoneName, ZoneLight],
+    clues: LightClues,
+    fit: CardFit,
+    cautions: int,
+    left: Remainder = NO_REMAINDER,
 ) -> dict[ZoneName, ZoneColour]:
-    """Return each zone's colour as lit in one photo, with what its clues tell."""
+    """Return each zone's colour as lit in one photo, put right by what the card tells, with what its clues tell."""
     model = load_light_model()
-    seen = CardSeen(fit.leave_one_out_mean, cautions, fit.light_unevenness_percent / 100.0)
-    ratios = {name: np.maximum(zone.linear @ RATIO_FROM_RGB.T, DARKEST) for name, zone in zones.items()}
+    read = {name: np.maximum(zone.linear @ RATIO_FROM_RGB.T, DARKEST) for name, zone in zones.items()}
+    on_hair = {name: left.on_hair(lab_from_ratio(ratio)) for name, ratio in read.items()}
+    ratios = {
+        name: np.maximum(ratio_from_lab(lab_from_ratio(ratio) + on_hair[name][0]), DARKEST)
+        for name, ratio in read.items()
+    }
     usual = float(np.mean([np.log(ratios[name][1]) for name in PARTS]))
     terms: dict[ZoneName, Array] = {
         name: shift_terms(clues, clues.reliefs[name], float(np.log(ratios[name][1])) - usual)
@@ -53,9 +62,13 @@ def zone_colours(
     terms["overall"] = np.asarray(np.mean(list(terms.values()), axis=0))
     colours: dict[ZoneName, ZoneColour] = {}
     for name, zone in zones.items():
+        seen = CardSeen(
+            fit.leave_one_out_mean, cautions, fit.light_unevenness_percent / 100.0, on_hair[name][1]
+        )
         shift, widen = model.one(terms[name], clues, seen)
         as_lit = AsLit(ratios[name], shift, widen, unseen_terms(clues))
-        colours[name] = ZoneColour(name, as_lit, zone.pixels_lab, zone.lightness_spread)
+        pixels = scaled(zone.pixels_lab, read[name], ratios[name])
+        colours[name] = ZoneColour(name, as_lit, pixels, zone.lightness_spread)
     return colours
 
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from strandgauge.codes.facts import Note
 from strandgauge.hair.levels import Ladder
 from strandgauge.hair.posterior import posteriors, tell
+from strandgauge.light.remainder import Remainder
 from strandgauge.reading.describe import zone_colours
 from strandgauge.reading.model import CardFit
 from strandgauge.strand.direction import LightClues
@@ -30,6 +31,7 @@ def shares_left(
     clues: LightClues,
     fit: CardFit,
     cautions: Sequence[Note],
+    left: Remainder,
     ladder: Ladder,
     wet: bool,
     now: float,
@@ -41,7 +43,7 @@ def shares_left(
     true_print = max(fit.leave_one_out_mean**2 - POOR_PRINT_ADDS**2, MEASURED_LEFT_OUT**2) ** 0.5
     print_fit = replace(fit, leave_one_out_mean=min(fit.leave_one_out_mean, true_print))
     as_lit = [
-        zone_colours(zones, *seen)["overall"].as_lit
+        zone_colours(zones, *seen, left)["overall"].as_lit
         for seen in (
             (soft_clues, soft_fit, sum(one.code not in OF_THE_LIGHT for one in cautions)),
             (clues, print_fit, len(cautions)),

@@ -1,7 +1,8 @@
 """The one way from a photo to a reading, used by the command line, batches and the phone page alike.
 
 open -> find the card -> sample it -> fit light and camera -> judge them -> bring the window flat, in true colour
--> isolate the strand -> measure its zones -> estimate the diffuse colour -> put it in the trade's words.
+-> isolate the strand -> measure its zones -> put right what the card's remainders tell of hair -> estimate the
+diffuse colour -> put it in the trade's words.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ from strandgauge.hair.levels import Ladder
 from strandgauge.hair.posterior import load_telling
 from strandgauge.light.correction import Correction, FittedCard, fit_correction, with_paper_seen
 from strandgauge.light.region import Region, correct_region
+from strandgauge.light.remainder import Remainder, remainder
 from strandgauge.light.trust import LightReport, judge, measure_exposure, measure_light
 from strandgauge.photo.open import Photo, open_photo
 from strandgauge.reading.describe import (
@@ -111,6 +113,7 @@ class Measurement:
     coordinates: StrandCoordinates = field(repr=False)
     zones: dict[ZoneName, ZoneLight] = field(repr=False)
     clues: LightClues
+    left: Remainder = field(repr=False)
     colours: dict[ZoneName, ZoneColour] = field(repr=False)
     reading: Reading
 
@@ -251,9 +254,10 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, said_wet: bool 
     zones = measure_zones(region, strand, coordinates)
     clues = light_clues(region, strand, coordinates, zones, found.correction, window, paper)
     fit, cautions = found.fit, found.light.cautions
-    colours = zone_colours(zones, clues, fit, len(cautions))
+    left = remainder(found.fitted, found.samples, card)
+    colours = zone_colours(zones, clues, fit, len(cautions), left)
     words, telling = describe_zones(colours, ladder, wet), load_telling()
-    softer, measured = shares_left(zones, clues, fit, cautions, ladder, wet, words["overall"].level_sd)
+    softer, measured = shares_left(zones, clues, fit, cautions, left, ladder, wet, words["overall"].level_sd)
     reading = Reading(
         photo=photo.name,
         card=card_title(card),
@@ -274,7 +278,7 @@ def _measure(found: CardReading, window: Window, ladder: Ladder, said_wet: bool 
         softer_share=softer,
         measured_share=1.0 if card.profile_name is not None else measured,
     )
-    return Measurement(found, region, strand, coordinates, zones, clues, colours, reading)
+    return Measurement(found, region, strand, coordinates, zones, clues, left, colours, reading)
 
 
 def hair_doubts(seen: Fibres, lined: Lines, pixels_per_mm: float) -> tuple[Note, ...]:

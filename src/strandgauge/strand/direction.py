@@ -25,6 +25,7 @@ from strandgauge.colour.srgb import LUMINANCE
 from strandgauge.files.calibration import calibration_file, read_calibration
 from strandgauge.light.correction import Correction
 from strandgauge.light.region import Region
+from strandgauge.light.remainder import OTHER_CARD
 from strandgauge.strand.isolate import Isolated
 from strandgauge.strand.names import ZoneName
 from strandgauge.strand.relief import Relief, reliefs
@@ -35,6 +36,8 @@ SHIFTED = ("scale", "scale_by_lightness", "scale_by_square", "x", "z")
 """What each term shifts: ln Y, by the powers of `strandgauge.hair.posterior.shifted_by`, and the two tints."""
 FARTHEST = 4.0
 """Standard deviations beyond which a term counts no further."""
+FARTHEST_LOG = 2.5
+"""The same of the logarithm of an expected error."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +132,8 @@ class CardSeen:
     """Cautions about light, sharpness and exposure."""
     unevenness: float
     """(brightest - darkest) / mean of the light over the card."""
+    log_error: Array = field(default_factory=lambda: OTHER_CARD.copy())
+    """(3,) of `strandgauge.light.remainder.Remainder.on_hair`, of the zone."""
 
 
 @cache
@@ -153,7 +158,7 @@ def load_light_model() -> LightModel:
         np.array(table.numbers("clues", "spread", count=TERMS, low=1e-9)),
         np.array(table.numbers("clues", "units", count=UNITS * (TERMS + 1))).reshape(UNITS, -1).T,
         np.stack(shift, axis=-1),
-        rows("clues", "widen", 7),
+        rows("clues", "widen", 10),
         rows("turned", "widen", 2),
         np.array(table.numbers("turned", "shift", count=2)),
         table.number("turned", "clues", low=0.0, high=2.0),
@@ -179,7 +184,7 @@ def shift_terms(clues: LightClues, relief: Relief, brighter: float) -> Array:
 
 
 def spread_terms(clues: LightClues, seen: CardSeen) -> Array:
-    """Return the (7,) terms of the spread's logarithm."""
+    """Return the (10,) terms of the spread's logarithm."""
     return np.array(
         [
             np.log(np.clip(seen.left_out_mean, 0.5, 15.0) / 1.5),
@@ -189,6 +194,7 @@ def spread_terms(clues: LightClues, seen: CardSeen) -> Array:
             min(seen.unevenness, 1.5),
             min(clues.range_along, 1.0),
             min(clues.patchiness, 1.0),
+            *np.clip(seen.log_error, -FARTHEST_LOG, FARTHEST_LOG),
         ]
     )
 

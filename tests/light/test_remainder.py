@@ -90,6 +90,19 @@ def test_a_covered_patch_says_nothing_of_hair(patch):
     assert np.abs(remainder(believed, samples, card).on_hair(HAIR)[0] - told[0][0]).max() > 1e-3
 
 
+def test_a_photo_like_none_that_was_learned_tells_nothing():
+    fitted, samples = seen()
+    model, card = load_remainder_model(), shipped().card
+    odd = replace(
+        fitted.for_hair, tone_weights=fitted.for_hair.tone_weights + 9.0 * np.eye(9, 3), veil=np.ones((2, 3))
+    )
+    usual = remainder(fitted, samples, card)
+    assert usual.model is model
+    left = np.where(samples.is_patch[:, None], 8.0, 0.0)
+    far = replace(fitted, lab=samples.reference + left, for_hair=odd)
+    assert remainder(far, samples, card) is NO_REMAINDER
+
+
 def test_greys_of_a_step_are_weighed_as_the_fit_weighed_them():
     fitted, samples = seen()
     rows = np.array([samples.ids.index(name) for name in ("C1", "C7")])

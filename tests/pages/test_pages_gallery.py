@@ -228,8 +228,8 @@ def test_a_link_to_a_photo_that_is_filtered_out_brings_it_back(opened):
     page.locator("[name=search]").fill("marta")
     assert "ines.jpg" not in shown(page)
     page.get_by_role("link", name="ines.jpg").click()
+    expect(page.locator(".card:target h3")).to_have_text("ines.jpg", use_inner_text=True)
     assert "ines.jpg" in shown(page)
-    assert page.locator(".card:target h3").inner_text() == "ines.jpg"
 
 
 def card(number: int, client: str, spread: float, minute: float | None = None, *, sd: float = 0.21) -> Card:

@@ -14,7 +14,7 @@ from strandgauge.light.region import Region
 from strandgauge.reading.pipeline import hair_doubts
 from strandgauge.strand.fibres import Fibres
 from strandgauge.strand.isolate import Isolated
-from strandgauge.strand.lines import Lines, check_lines, lines
+from strandgauge.strand.lines import Lines, _band, check_lines, lines
 from strandgauge.strand.zones import StrandCoordinates, strand_coordinates
 from strandgauge.words import say
 
@@ -152,6 +152,26 @@ def test_a_clip_across_is_told_by_edges_from_side_to_side_however_it_shines():
     assert found(wide).band < 0.1  # its edges out of reach of each other
     assert found(of(locks())).band < 0.1
     assert found(of(locks() * np.where(X < 50, 0.2, 1.0))).band < 0.1  # regrowth: one edge
+
+
+@pytest.mark.parametrize("lean", [-0.36, 0.0, 0.18])
+@pytest.mark.parametrize("first", [1, -1])
+def test_a_band_is_two_edges_the_whole_way_across_whatever_they_lean(lean, first):
+    """Drawn by hand over 30 rows: an edge counts where at most a fifth of the rows lack it."""
+
+    def band(lacking: dict[int, int]) -> float:
+        slope = np.zeros((30, 200), np.float32)
+        for way, at, strength in ((first, 80, 1.0), (-first, 120, 0.6)):
+            for row in range(lacking.get(way, 0), 30):
+                middle = round(at + lean * (row - 14.5))
+                slope[row, middle - 4 : middle + 5] = way * strength
+        return _band(slope)
+
+    assert band({}) == pytest.approx(0.6)
+    assert band({1: 6}) == pytest.approx(0.6)
+    assert band({-1: 6}) == pytest.approx(0.6)
+    assert band({1: 7}) == pytest.approx(0.0, abs=1e-6)
+    assert band({-1: 7}) == pytest.approx(0.0, abs=1e-6)
 
 
 def test_a_line_of_regrowth_is_no_edge_and_nor_is_a_dark_lock():

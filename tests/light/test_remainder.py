@@ -103,6 +103,25 @@ def test_a_photo_like_none_that_was_learned_tells_nothing():
     assert remainder(far, samples, card) is NO_REMAINDER
 
 
+def test_where_patches_are_set_aside_or_colours_are_odd_it_is_no_surer_than_beside_another_card():
+    fitted, samples = seen()
+    card = shipped().card
+    calm = remainder(fitted, samples, card)
+    assert calm.sure
+    assert (calm.on_hair(HAIR)[1] < OTHER_CARD).all()
+    weight = fitted.weight.copy()
+    weight[samples.ids.index("A5")] = 0.05
+    left = np.where(samples.is_patch[:, None], [0.0, 2.5, -2.5], 0.0)
+    for doubted in (
+        replace(fitted, weight=weight),
+        replace(fitted, lab=samples.reference + left),
+    ):
+        told = remainder(doubted, samples, card)
+        assert not told.sure
+        assert (told.on_hair(HAIR)[1] >= OTHER_CARD).all()
+        assert np.abs(told.on_hair(HAIR)[0]).max() > 0.0
+
+
 def test_greys_of_a_step_are_weighed_as_the_fit_weighed_them():
     fitted, samples = seen()
     rows = np.array([samples.ids.index(name) for name in ("C1", "C7")])
@@ -210,6 +229,19 @@ def test_a_damaged_network_is_refused_with_its_line(tmp_path, monkeypatch, name,
     path.write_text("\n".join(lines))
     monkeypatch.setattr("strandgauge.light.remainder.calibration_file", lambda *_: path)
     with pytest.raises(BadCalibrationError, match=rf"remainder\.toml:{at + 1}"):
+        load_remainder_model.__wrapped__()
+
+
+@pytest.mark.parametrize(
+    ("was", "now"), [('colours = "A1 ', 'colours = "'), (", B10 C3,", ","), (", B10 C3,", ", ,")]
+)
+def test_a_network_that_names_other_patches_than_it_has_signs_for_is_refused(tmp_path, monkeypatch, was, now):
+    text = calibration_file("remainder.toml").read_text()
+    assert was in text
+    path = tmp_path / "remainder.toml"
+    path.write_text(text.replace(was, now))
+    monkeypatch.setattr("strandgauge.light.remainder.calibration_file", lambda *_: path)
+    with pytest.raises(BadCalibrationError, match="as many patches"):
         load_remainder_model.__wrapped__()
 
 

@@ -28,11 +28,16 @@ MOST = 8.0
 """CIELAB beyond which what is left on a patch counts no further."""
 UNKNOWN_WEIGHT = 0.1
 """Robust weight of the fit below which a patch is taken to be covered or misprinted, and says nothing of hair."""
+OF_THE_FIT = 47
+"""Signs that tell of the fit itself."""
 FARTHEST = 4.0
 """Standard deviations beyond which a sign counts no further."""
 UNUSUAL = 8.0
 """Mean square of the signs, in standard deviations and so counted, beyond which a photo is like none that was learned
 from: the most unusual of 26 000 simulated ones has 7.6, of 3443 rendered ones 6.6."""
+ODD = 1.5
+"""The same, beyond which a photo is so odd, as where colours were filtered, that the network is taken to be no surer
+than the fit is on another card; half of the rendered photos stay below 0.6."""
 FARTHEST_SHIFT = 12.0
 """CIELAB by which hair is moved at most."""
 USUAL_ERROR = np.array([0.08, 0.012, 0.03])
@@ -70,6 +75,8 @@ class Remainder:
     units: Array = field(repr=False)
     """(U,) the first layer's answers; empty where the card is not the one that was learned."""
     model: RemainderModel | None = field(default=None, repr=False)
+    sure: bool = True
+    """Whether the errors it tells may be smaller than on another card: no patch was set aside, and nothing is odd."""
 
     def on_hair(self, lab: Array) -> tuple[Array, Array]:
         """Return true less measured CIELAB (3,) of hair measured as ``lab`` (3,), and the log of what error is left.
@@ -81,7 +88,8 @@ class Remainder:
         where = (np.asarray(lab) - HAIR_MIDDLE) / HAIR_SPREAD
         units = np.tanh(np.concatenate([self.units, where, [1.0]]) @ self.model.hair)
         told = np.append(units, 1.0) @ self.model.told
-        return np.clip(told[:3], -FARTHEST_SHIFT, FARTHEST_SHIFT), told[3:]
+        error = told[3:] if self.sure else np.maximum(told[3:], OTHER_CARD)
+        return np.clip(told[:3], -FARTHEST_SHIFT, FARTHEST_SHIFT), error
 
 
 HAIR_MIDDLE, HAIR_SPREAD = np.array([45.0, 8.0, 15.0]), np.array([25.0, 10.0, 15.0])
@@ -105,10 +113,11 @@ def remainder(fitted: FittedCard, samples: Samples, card: CardDefinition) -> Rem
     signs, known = fit_signs(fitted, samples, np.array(rows), [np.array(step) for step in steps])
     counted = np.clip((signs - model.usual) / model.spread, -FARTHEST, FARTHEST)
     counted = np.where(known, counted, 0.0)
-    if np.mean(counted**2) > UNUSUAL:
+    odd = float(np.mean(counted**2))
+    if odd > UNUSUAL:
         return NO_REMAINDER
     units = np.tanh(np.append(counted, 1.0) @ model.seen)
-    return Remainder(units, model)
+    return Remainder(units, model, sure=bool(known.all()) and odd <= ODD)
 
 
 def fit_signs(
@@ -162,6 +171,8 @@ def load_remainder_model() -> RemainderModel:
     greys = tuple(tuple(step.split()) for step in table.text("card", "greys").split(","))
     usual = _packed(table, "usual")
     signs = len(usual)
+    if signs != 3 * (len(colours) + len(greys)) + OF_THE_FIT or not all(greys):
+        raise table.error("'colours' and 'greys' must name as many patches as there are signs", "card")
     return RemainderModel(
         table.text("card", "name"),
         int(table.number("card", "version", low=1, high=1000)),

@@ -373,3 +373,14 @@ def test_what_the_pages_ask_for_is_there(site):  # noqa: F811
     }
     for path in asked:
         assert site.client.get(path).status_code == 200
+
+
+def test_what_came_back_slowly_before_it_was_rinsed_is_lifted_no_further(site):  # noqa: F811
+    felt = site.strand("Felt", ago=41.0, target="lilac")
+    site.service.set_stretch(site.look(felt, "marta-1041.jpg"), "slow")
+    site.logbook.update_strand(felt, rinsed=site.service.now())
+    site.look(felt, "marta-1041.jpg")
+    judged = site.service.judged(felt)
+    assert (judged.step.kind, judged.step.about.why) == ("stop", ("slow-stretch",))
+    site.logbook.update_strand(felt, target="violet")
+    assert site.service.judged(felt).step.code == "dye"

@@ -165,7 +165,7 @@ def test_of_dyed_hair_no_level_is_told():
     assert pace(over) == say("lift.first-look-dyed", lightness=lightness)
     assert say("lift.at-dyed", lightness=lightness) in sentences(over)
     assert look_level(over.looks[0]) == lightness
-    assert pace(free) == say("lift.first-look", level=free.level_now.value)
+    assert pace(free) == say("lift.first-look", level=bare.level)
     there = follow(seen[:1], [20.0], ladder=load_ladder(), limit=50.0, needs_level=5.0, by_zone=False)
     assert there.advice[0].why == ("light-enough",)
     assert not set(why_sentences(there.advice[0])) & set(sentences(there))

@@ -384,6 +384,8 @@ class Service:
         outlook = None
         if looks and (shade := self.shade(strand.target)) is not None:
             outlook = self.outlook_for(looks[-1], shade.name, history)
+            if outlook.does("lift"):  # what the strand felt like at an earlier look forbids that, too
+                outlook = self.outlook_for(looks[-1], shade.name, replace(history, stretch=stretch))
         curve = self._curve(strand, history, looks, stretch)
         step = next_step(outlook, None if strand.rinsed else curve, stretch) if looks else None
         return Judged(strand, history, looks, damaged, curve, outlook, stretch, step)

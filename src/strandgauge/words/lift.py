@@ -73,7 +73,7 @@ def pace(curve: LiftCurve) -> str:
     if curve.rate is None and curve.dyed:
         return say("lift.first-look-dyed", lightness=_lightness(curve.looks[-1]))
     if curve.rate is None:
-        return say("lift.first-look", level=curve.level_now.value)
+        return say("lift.first-look", level=curve.looks[-1].level)
     speed = say("lift.slowing") if curve.state == "slowing" else say("lift.lifting")
     need = curve.minutes_to_need
     if need is None or curve.needs_level is None or not math.isfinite(need.value):

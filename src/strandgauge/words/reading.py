@@ -212,7 +212,9 @@ class InShort:
     """A reading as the row of a list or the card of a gallery shows it."""
 
     interval: str
-    """The level with the half-width of its 95 % interval."""
+    """The level, or where dye lies on it the lightness, with the half-width of its 95 % interval."""
+    depth: str
+    """The same with the word for it, beginning a line."""
     evenness: str
     stands_out: str
     level_range: float
@@ -236,7 +238,10 @@ def in_short(reading: Reading) -> InShort:
     hidden = all(zone.stain for zone in reading.zones)
     left = warmth_left(overall.chroma, overall.hue_deg)
     return InShort(
-        interval=level_interval(overall),
+        interval=depth(overall),
+        depth=say("reading.lightness", lightness=lightness(overall))
+        if overall.is_dyed
+        else say("reading.level", interval=level_interval(overall)),
         evenness=evenness_word(even),
         stands_out=stands_out(even),
         level_range=even.level_range,

@@ -72,7 +72,7 @@ class Card:
         if self.shown is None:
             return say("card.strip-refused")
         parts = (self.shown.evenness, self.shown.undertone)
-        return say("card.strip", level=self.shown.interval, colour=", ".join(filter(None, parts)))
+        return say("card.strip", depth=self.shown.depth, colour=", ".join(filter(None, parts)))
 
 
 @dataclass(frozen=True, slots=True)

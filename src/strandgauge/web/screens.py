@@ -223,7 +223,7 @@ def answer_document(service: Service, judged: Judged, answer: Answer) -> dict[st
         "level": finding.level,
         "undertone": answer.reading.overall.undertone,
         "wished": finding.wished,
-        "verdict": _verdict(judged.outlook, chair, step),
+        "verdict": _verdict(judged.outlook, chair, step, judged.step),
         "curve": [] if judged.curve is None else list(curve_sentences(judged.curve)),
         # Without what the clock adds: from this, and the strand as it is, the answer can be told anew.
         "step": None
@@ -248,10 +248,15 @@ def basis_of(
     }
 
 
-def _verdict(outlook: Outlook | None, chair: Chair, step: Step) -> str | None:
+GIVES_UP = ("choose-another", "rinse-part")
+"""Steps by which the wanted shade, or a part of the strand, is no longer waited for."""
+
+
+def _verdict(outlook: Outlook | None, chair: Chair, step: Step, decided: NextStep | None) -> str | None:
     if outlook is None:
         return None
-    if chair.running and step.kind in ("go on", "slow") and outlook.verdict == "out":
+    waits = decided is None or decided.code not in GIVES_UP
+    if chair.running and waits and step.kind in ("go on", "slow") and outlook.verdict == "out":
         return say("page.not-yet")  # the hair is still lifting: what it turns out as is not said yet
     return short_verdict(outlook)
 
@@ -356,7 +361,7 @@ def strand_screen(
         if finding.trying is not None:
             step = _told(next_step(outlook, curve, judged.stretch), moment(judged.step, chair))
         else:
-            finding = replace(finding, verdict=_verdict(outlook, chair, step))
+            finding = replace(finding, verdict=_verdict(outlook, chair, step, judged.step))
         if step.kind not in ("stop", "done"):
             # What there is to say against going on is said above, as the answer itself.
             caution = first_caution(outlook, curve, words.caution())

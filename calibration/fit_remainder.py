@@ -4,7 +4,7 @@
 simulated photographs of the card (`sample_images.render.flat`) of hair as bright as the strands in these folders,
 which ``python -m sample_images.render.training`` wrote, fits the card in each as a reading does, and learns from what
 is left on the patches how far the colour of the hair is off, and how surely. Needs PyTorch (``pip install torch``);
-60 000 photographs take some ten minutes on 64 cores, the network one more on a graphics card. ``--without`` leaves a
+60 000 photographs take twelve minutes on 64 cores, the network one more on a graphics card. ``--without`` leaves a
 family out, as ``sensor=measured 1``, to judge what the network makes of what it has not seen.
 """
 

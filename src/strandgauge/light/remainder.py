@@ -40,6 +40,8 @@ ODD = 1.5
 than the fit is on another card; half of the rendered photos stay below 0.6."""
 FARTHEST_SHIFT = 12.0
 """CIELAB by which hair is moved at most."""
+HAIR_MIDDLE, HAIR_SPREAD = np.array([45.0, 8.0, 15.0]), np.array([25.0, 10.0, 15.0])
+"""CIELAB of hair is counted from the one in units of the other."""
 USUAL_ERROR = np.array([0.08, 0.012, 0.03])
 """Errors in `strandgauge.hair.family.scale_and_tint` that the network's logarithms are counted from."""
 OTHER_CARD = np.array([-0.06, -0.78, -0.72])
@@ -92,8 +94,6 @@ class Remainder:
         return np.clip(told[:3], -FARTHEST_SHIFT, FARTHEST_SHIFT), error
 
 
-HAIR_MIDDLE, HAIR_SPREAD = np.array([45.0, 8.0, 15.0]), np.array([25.0, 10.0, 15.0])
-"""CIELAB of hair is counted from the one in units of the other."""
 NO_REMAINDER = Remainder(np.zeros(0))
 
 

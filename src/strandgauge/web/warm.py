@@ -18,12 +18,14 @@ def up() -> None:
     from strandgauge.hair.family import hair_family
     from strandgauge.judge.outlook import BaseZone
     from strandgauge.kit import shipped
+    from strandgauge.light.remainder import load_remainder_model
     from strandgauge.show.picture import reading as picture  # noqa: F401
     from strandgauge.show.picture import strip  # noqa: F401
     from strandgauge.strand.direction import load_light_model
 
     cv2.setNumThreads(1)
     load_light_model()
+    load_remainder_model()
     kit = shipped()
     hair_family(kit.ladder)
     # The first outlook lays out the mixes of the whole shelf, which later ones find again.
